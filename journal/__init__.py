@@ -1,0 +1,1 @@
+"""A voice- and photo-assisted job journal for cylinder cut-out tests."""

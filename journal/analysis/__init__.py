@@ -1,0 +1,1 @@
+"""A job in, findings out; pure functions."""

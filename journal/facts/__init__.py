@@ -1,0 +1,52 @@
+"""The words every room shares: engine, quantities, checks, the bodies of entries, and entries themselves."""
+
+from journal.facts.bodies import (
+    KINDS,
+    Answer,
+    Baseline,
+    Body,
+    Check,
+    Condition,
+    Correction,
+    Cut,
+    EngineChanged,
+    GateOverridden,
+    JobClosed,
+    JobFact,
+    JobOpened,
+    JobReopened,
+    Note,
+    PartAnswer,
+    PartState,
+    PartWanted,
+    Photo,
+    PhotoCue,
+    PhotoMark,
+    PhotoPlaced,
+    PressureLevel,
+    PutBack,
+    Question,
+    RepairDone,
+    Restored,
+    RunEnded,
+    RunKind,
+    RunStarted,
+    TroubleCode,
+    Withdrawal,
+    WriteUpEdited,
+    kind_of,
+)
+from journal.facts.checks import LEAK_PLACES, MEASURED, OUTCOMES, PARTS, PER_CYLINDER, Subject
+from journal.facts.engine import Arrangement, Engine, Injection
+from journal.facts.entry import Entry, Source, new_id, to_milliseconds
+from journal.facts.quantities import UNITS, Quantity
+
+__all__ = [
+    "KINDS", "LEAK_PLACES", "MEASURED", "OUTCOMES", "PARTS", "PER_CYLINDER", "UNITS",
+    "Answer", "Arrangement", "Baseline", "Body", "Check", "Condition", "Correction", "Cut", "Engine",
+    "EngineChanged", "Entry", "GateOverridden", "Injection", "JobClosed", "JobFact", "JobOpened",
+    "JobReopened", "Note", "PartAnswer", "PartState", "PartWanted", "Photo", "PhotoCue", "PhotoMark",
+    "PhotoPlaced", "PressureLevel", "PutBack", "Quantity", "Question", "RepairDone", "Restored",
+    "RunEnded", "RunKind", "RunStarted", "Source", "Subject", "TroubleCode", "Withdrawal",
+    "WriteUpEdited", "kind_of", "new_id", "to_milliseconds",
+]  # fmt: skip

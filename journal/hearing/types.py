@@ -1,0 +1,106 @@
+"""What hearing hands on: utterances, candidate texts, and the little a recogniser must know of what can be said."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import Protocol
+
+import numpy as np
+import numpy.typing as npt
+
+RATE = 16_000
+"""Samples per second of all sound inside the journal."""
+
+Sound = npt.NDArray[np.float32]
+"""Mono sound at `RATE`, shape (samples,), full scale at -1 to 1."""
+
+
+class Expect(StrEnum):
+    """What kind of speech is likely now; recognisers may narrow their search to it."""
+
+    ANYTHING = "anything"
+    NUMBER = "number"
+
+
+@dataclass(frozen=True)
+class Utterance:
+    """One stretch of speech between silences."""
+
+    start: float
+    """Where it begins in its source, seconds."""
+    end: float
+    """Where it ends, seconds."""
+    sound: Sound = field(repr=False, compare=False)
+    """Its raw sound with a little before and after."""
+
+
+@dataclass(frozen=True)
+class Candidate:
+    """One text an utterance may have been."""
+
+    text: str
+    """Words, lower case or as the recogniser writes them."""
+    score: float
+    """Natural log of how likely the recogniser holds it, 0 or less; comparable within one recogniser only."""
+    listener: str
+    """The recogniser's name."""
+
+
+@dataclass(frozen=True)
+class Hearing:
+    """What one recogniser made of an utterance."""
+
+    candidates: tuple[Candidate, ...]
+    """Best first; empty when it took it for no speech at all."""
+    free_score: float | None = None
+    """Score of the best unconstrained text of the same sound, where the recogniser makes one."""
+    free_text: str = ""
+    """That text."""
+
+
+@dataclass(frozen=True)
+class Speakable:
+    """What can be said, in the forms recognisers take; made by `journal.wording` from its phrase grammar."""
+
+    words: tuple[str, ...]
+    """Every word of the grammar, lower case, sorted."""
+    jsgf: dict[Expect, str]
+    """A JSGF grammar for each expectation."""
+    graph: dict[Expect, WordGraph]
+    """The same as a word graph."""
+
+
+@dataclass(frozen=True)
+class WordGraph:
+    """A finite automaton over words, without empty arcs."""
+
+    arcs: tuple[tuple[tuple[str, int], ...], ...]
+    """For each state, its arcs as (word, next state)."""
+    finals: frozenset[int]
+    """States in which a sentence may end."""
+    start: int = 0
+    """The first state."""
+
+
+class Recogniser(Protocol):
+    """Turns one utterance's sound into candidate texts."""
+
+    name: str
+    """Short name, as `--listener` takes it."""
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        """Candidates for one utterance.
+
+        Args:
+            sound: shape (samples,), float32, mono at `RATE`.
+            expect: what is likely to have been said.
+
+        Raises:
+            HearingError: when the recogniser cannot go on.
+        """
+        ...
+
+    def note(self, sound: Sound) -> str:
+        """The utterance as free text, open vocabulary; empty when this recogniser has none."""
+        ...

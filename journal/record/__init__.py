@@ -1,0 +1,1 @@
+"""Entries on disk, and the job they replay to."""

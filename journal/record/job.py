@@ -1,0 +1,187 @@
+"""A job as it stands: what replaying its entries gives."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from datetime import datetime
+from enum import StrEnum
+from typing import Generic, TypeVar
+
+from journal.facts import (
+    Answer,
+    Check,
+    Engine,
+    Entry,
+    GateOverridden,
+    JobClosed,
+    Note,
+    PartAnswer,
+    PartWanted,
+    Photo,
+    PhotoMark,
+    Quantity,
+    Question,
+    RepairDone,
+    Restored,
+    RunStarted,
+    TroubleCode,
+)
+
+T = TypeVar("T")
+
+
+class JobState(StrEnum):
+    """How far a job is."""
+
+    OPEN = "open"
+    WAITING = "waiting for parts"
+    TO_VERIFY = "to verify"
+    CLOSED = "closed"
+
+
+@dataclass(frozen=True)
+class Reading:
+    """A number with a quantity, a unit and, where it has one, a cylinder."""
+
+    entry: str
+    """Identifier of the entry that counts for it (the question's, when it was asked)."""
+    at_utc: datetime
+    """When it was said."""
+    quantity: Quantity
+    """What it measures."""
+    value: float | None
+    """The number; none when `no_change`."""
+    unit: str
+    """Its unit, never empty."""
+    cylinder: int | None = None
+    """The cylinder that was cut; none for a baseline or a condition."""
+    no_change: bool = False
+    """True when the words were that it did not change."""
+    certainty: float = 1.0
+    """Probability, 0 to 1, that it is what was said."""
+
+
+@dataclass(frozen=True)
+class Run:
+    """One cut-out test."""
+
+    id: str
+    """Identifier of the entry that started it, or of its first reading when it was never announced."""
+    number: int
+    """1 for the job's first run."""
+    start: RunStarted
+    """Its kind and conditions."""
+    started_at: datetime
+    """When it began."""
+    ended_at: datetime | None = None
+    """When it ended; none while in progress."""
+    baselines: tuple[Reading, ...] = ()
+    """Readings with no further cylinder cut, in order."""
+    cuts: tuple[Reading, ...] = ()
+    """Readings with one cylinder cut, in order; a cylinder may come more than once."""
+    conditions: tuple[Reading, ...] = ()
+    """Speeds, pressures, temperatures and loads said meanwhile, in order."""
+
+
+@dataclass(frozen=True)
+class Fact(Generic[T]):
+    """A body that counts, with the entry it comes from."""
+
+    entry: Entry
+    """The entry that counts for it; its body may have been corrected since."""
+    body: T
+    """What it says after corrections and answers."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """A wanted part with the latest that is known of it."""
+
+    wanted: Fact[PartWanted]
+    """What is wanted."""
+    answers: tuple[Fact[PartAnswer], ...] = ()
+    """What was answered, in order; the last one counts."""
+
+
+@dataclass(frozen=True)
+class Picture:
+    """A photo with where it belongs and what was drawn on it."""
+
+    photo: Fact[Photo]
+    """The photo; subject and cylinder as last placed."""
+    marks: tuple[Fact[PhotoMark], ...] = ()
+    """Rings and arrows on top, in order."""
+
+
+@dataclass(frozen=True)
+class Asked:
+    """A question and, once settled, its answer."""
+
+    question: Fact[Question]
+    """The question."""
+    answer: Fact[Answer] | None = None
+    """The answer that counts; none while it waits."""
+
+
+@dataclass(frozen=True)
+class Job:
+    """The state got by replaying a job's entries in order."""
+
+    id: str
+    """UUIDv7."""
+    opened_at: datetime
+    """When it was opened."""
+    unit: str
+    """What machine it is."""
+    engine: Engine
+    """Its engine's layout."""
+    complaint: str = ""
+    """What the operator says is wrong."""
+    technicians: tuple[str, ...] = ()
+    """Everyone who made an entry, in order of their first."""
+    facts: dict[str, str] = field(default_factory=dict)
+    """Hours, mileage and the like, by field name."""
+    runs: tuple[Run, ...] = ()
+    """Cut-out tests in order."""
+    conditions: tuple[Reading, ...] = ()
+    """Conditions said outside any run."""
+    checks: tuple[Fact[Check], ...] = ()
+    """Checks in order; a later one on the same subject and cylinder does not erase an earlier one."""
+    codes: tuple[Fact[TroubleCode], ...] = ()
+    """Trouble codes."""
+    notes: tuple[Fact[Note], ...] = ()
+    """Notes."""
+    pictures: tuple[Picture, ...] = ()
+    """Photos."""
+    questions: tuple[Asked, ...] = ()
+    """Questions, waiting and settled."""
+    parts: tuple[Part, ...] = ()
+    """Wanted parts."""
+    overrides: tuple[Fact[GateOverridden], ...] = ()
+    """Orders made against missing checks."""
+    repairs: tuple[Fact[RepairDone], ...] = ()
+    """Repairs."""
+    edits: dict[str, str] = field(default_factory=dict)
+    """The technician's own words by section of the write-up."""
+    outstanding: tuple[Restored, ...] = ()
+    """What was changed for a test and not yet put back."""
+    closed: Fact[JobClosed] | None = None
+    """How it was closed; none while it goes on."""
+    state: JobState = JobState.OPEN
+    """How far it is."""
+    entries: tuple[Entry, ...] = ()
+    """Every entry in order, whether it counts or not."""
+    effective: dict[str, Entry] = field(default_factory=dict)
+    """Entries that count, by identifier, with corrections and answers applied to their bodies."""
+    replaced_by: dict[str, tuple[str, ...]] = field(default_factory=dict)
+    """For an entry that was corrected, withdrawn or answered: the entries that did so, in order."""
+
+    @property
+    def run_in_progress(self) -> Run | None:
+        """The last run while it has not ended."""
+        return self.runs[-1] if self.runs and self.runs[-1].ended_at is None else None
+
+    @property
+    def waiting(self) -> tuple[Asked, ...]:
+        """Questions without an answer, in order."""
+        return tuple(asked for asked in self.questions if asked.answer is None)

@@ -1,0 +1,1 @@
+"""The Flask application over one journal."""
