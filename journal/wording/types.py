@@ -92,6 +92,8 @@ class Context:
     """The cylinder `next` means."""
     question_options: tuple[Body, ...] = ()
     """The options of the question that is waiting, most likely first."""
+    expects_number: bool = False
+    """True when a bare number is what is wanted now, whether or not a question is waiting."""
     ranges: tuple[Range, ...] = ()
     """Further expectations by quantity."""
 

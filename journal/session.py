@@ -1,0 +1,361 @@
+"""The live loop's core: what was said, typed or tapped becomes entries in the open job, with something to say back."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, replace
+from datetime import UTC, datetime
+
+from journal.analysis import diagnose
+from journal.context import context_of
+from journal.facts import (
+    Answer,
+    Baseline,
+    Body,
+    Check,
+    Condition,
+    Correction,
+    Cut,
+    Entry,
+    JobOpened,
+    Question,
+    Source,
+    Withdrawal,
+    new_id,
+    to_milliseconds,
+)
+from journal.hearing.types import Candidate
+from journal.record.job import Asked, Job
+from journal.record.store import Store
+from journal.wording import decide, decide_text, describe, read_back
+from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
+
+Numbered = Cut | Baseline | Condition | Check
+"""Bodies that hold a number a correction can replace."""
+
+ANSWERS = {
+    CommandWord.YES: 0,
+    CommandWord.FIRST: 0,
+    CommandWord.SECOND: 1,
+    CommandWord.NO: None,
+    CommandWord.NEITHER: None,
+}
+"""Which option of the waiting question each word picks; none for neither."""
+
+
+@dataclass(frozen=True)
+class Outcome:
+    """What became of one thing said."""
+
+    verdict: Verdict
+    """Taken, asked, or let go."""
+    line: str
+    """One line for the screen."""
+    say: str
+    """What to say back; empty when nothing."""
+    entry: Entry | None = None
+    """The entry that was written; none when nothing was."""
+    decision: Decision | None = None
+    """The decision it comes from; none for direct acts."""
+
+
+def local_offset_minutes() -> int:
+    """Local time minus UTC now, in minutes."""
+    offset = datetime.now().astimezone().utcoffset()
+    return int(offset.total_seconds() // 60) if offset else 0
+
+
+class Session:
+    """One technician at work on one job; every act is written through before it is said back."""
+
+    def __init__(
+        self,
+        store: Store,
+        job: str,
+        technician: str = "",
+        source: Source = Source.TYPED,
+        clock: Callable[[], datetime] = lambda: datetime.now(UTC),
+    ) -> None:
+        """Begin or go on.
+
+        Args:
+            store: where entries are kept.
+            job: identifier of the job.
+            technician: who speaks; empty for whoever opened the job.
+            source: how entries come in.
+            clock: what time an act gets, aware.
+
+        Raises:
+            NotFound: when there is no such job.
+        """
+        self.store = store
+        self.job_id = job
+        self.source = source
+        self.clock = clock
+        self.held = False
+        self.last_said = ""
+        technicians = self.job.technicians
+        self.technician = technician or (technicians[0] if technicians else "")
+
+    @property
+    def job(self) -> Job:
+        """The job as it stands on disk now, with what other writers added."""
+        return self.store.job(self.job_id)
+
+    def type(self, text: str) -> list[Outcome]:
+        """Typed words through the same decision as spoken ones."""
+        job = self.job
+        return self._carry_out(decide_text(text, context_of(job)), job)
+
+    def hear(self, candidates: Sequence[Candidate], *, free_text: str = "", clip: str = "") -> list[Outcome]:
+        """An utterance's pooled candidates; `clip` is the SHA-256 of its sound when that is kept."""
+        job = self.job
+        return self._carry_out(decide(candidates, context_of(job), free_text=free_text), job, clip)
+
+    def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
+        """Write one entry; it is on disk when this returns."""
+        at = to_milliseconds(self.clock())
+        entry = Entry(
+            id=new_id(at),
+            job=self.job_id,
+            at_utc=at,
+            body=body,
+            offset_minutes=local_offset_minutes(),
+            technician=self.technician,
+            source=self.source,
+            heard=heard,
+            clip=clip,
+            certainty=certainty,
+        )
+        self.store.append(entry)
+        return entry
+
+    def _carry_out(self, decisions: Sequence[Decision], job: Job, clip: str = "") -> list[Outcome]:
+        outcomes = []
+        for decision in decisions:
+            outcome = self._one(decision, job, clip)
+            if outcome.say:
+                self.last_said = outcome.say
+            outcomes.append(outcome)
+            if outcome.entry is not None:
+                job = self.job
+        return outcomes
+
+    def _one(self, decision: Decision, job: Job, clip: str) -> Outcome:
+        meaning = decision.meaning
+        if decision.verdict is Verdict.LET_GO or meaning is None:
+            return _let_go(decision, decision.reason)
+        carry_on = isinstance(meaning, Command) and meaning.word is CommandWord.CARRY_ON
+        if self.held and not carry_on:
+            return _let_go(decision, "holding on; say carry on")
+        if isinstance(meaning, Command | Number):
+            return self._command(decision, meaning, job, clip)
+        if decision.verdict is Verdict.ASK:
+            return self._ask(decision, clip)
+        entry = self.enter(meaning, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.TAKE, describe(meaning), read_back(meaning), entry, decision)
+
+    def _ask(self, decision: Decision, clip: str) -> Outcome:
+        meanings: tuple[Meaning | None, ...] = (decision.meaning, *decision.alternatives)
+        options = tuple(m for m in meanings if m is not None and not isinstance(m, Command | Number))
+        question = Question(decision.prompt, options)
+        entry = self.enter(question, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.ASK, decision.prompt, decision.prompt, entry, decision)
+
+    def _command(self, decision: Decision, meaning: Command | Number, job: Job, clip: str) -> Outcome:
+        if isinstance(meaning, Number):
+            return self._number(decision, meaning.value, job, clip)
+        word = meaning.word
+        if word in ANSWERS:
+            return self._answer(decision, word, job, clip)
+        if word is CommandWord.SCRATCH:
+            return self._scratch(decision, meaning.cylinder, job, clip)
+        if word is CommandWord.CORRECT:
+            return self._correct(decision, meaning, job, clip)
+        if word in (CommandWord.HOLD, CommandWord.CARRY_ON):
+            self.held = word is CommandWord.HOLD
+            text = "holding on; say carry on" if self.held else "carrying on"
+            return Outcome(Verdict.TAKE, text, text, None, decision)
+        text = self._told(meaning, job)
+        return Outcome(Verdict.TAKE, text, text, None, decision)
+
+    def _told(self, command: Command, job: Job) -> str:
+        if command.word is CommandWord.REPEAT:
+            return self.last_said or "nothing said yet"
+        if command.word is CommandWord.MISSED:
+            return missing_text(job)
+        if command.word is CommandWord.OUTLOOK:
+            return diagnose(job).headline
+        return readings_text(job, command.cylinder)
+
+    def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
+        if not job.waiting:
+            return _let_go(decision, "no question is waiting")
+        asked = job.waiting[-1]
+        options = asked.question.body.options
+        choice = ANSWERS[word]
+        if (word in (CommandWord.YES, CommandWord.NO) and len(options) > 1) or (
+            choice is not None and choice >= len(options)
+        ):
+            return Outcome(Verdict.ASK, asked.question.body.prompt, asked.question.body.prompt, None, decision)
+        return self._settle(decision, asked, Answer(asked.question.entry.id, choice), clip)
+
+    def _number(self, decision: Decision, value: float, job: Job, clip: str) -> Outcome:
+        if not job.waiting:
+            return _let_go(decision, "a number alone: say which cylinder or what it is")
+        asked = job.waiting[-1]
+        for index, option in enumerate(asked.question.body.options):
+            if isinstance(option, Numbered) and option.value == value:
+                return self._settle(decision, asked, Answer(asked.question.entry.id, index), clip)
+        prompt = f"{asked.question.body.prompt} Say first, second or neither."
+        return Outcome(Verdict.ASK, prompt, prompt, None, decision)
+
+    def _settle(self, decision: Decision, asked: Asked, answer: Answer, clip: str) -> Outcome:
+        entry = self.enter(answer, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        if answer.choice is None:
+            text = "neither, then; say it again"
+            return Outcome(Verdict.TAKE, text, text, entry, decision)
+        body = asked.question.body.options[answer.choice]
+        return Outcome(Verdict.TAKE, describe(body), read_back(body), entry, decision)
+
+    def _scratch(self, decision: Decision, cylinder: int | None, job: Job, clip: str) -> Outcome:
+        target = self._last(job, cylinder) if cylinder is not None else self._last_act(job)
+        if target is None:
+            return _let_go(decision, "there is nothing to take back")
+        entry = self.enter(Withdrawal(target.id), heard=decision.heard, clip=clip, certainty=decision.certainty)
+        restored = isinstance(target.body, Withdrawal)
+        text = f"{'put back' if restored else 'taken back'}: {_what(target, job)}"
+        return Outcome(Verdict.TAKE, text, text, entry, decision)
+
+    def _correct(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+        target = self._last(job, command.cylinder)
+        if target is None or command.value is None:
+            return _let_go(decision, "there is no reading to correct")
+        bodies = [b for v in _values(decision) if (b := _with_value(target.body, v)) is not None]
+        if decision.verdict is Verdict.ASK or not bodies:
+            body: Body = Question(decision.prompt, tuple(bodies))
+        else:
+            body = bodies[0]
+        correction = Correction(target.id, body)
+        entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        if isinstance(body, Question):
+            return Outcome(Verdict.ASK, decision.prompt, decision.prompt, entry, decision)
+        return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
+
+    def _last_act(self, job: Job) -> Entry | None:
+        """The last entry this technician made that can still be taken back."""
+        withdrawn = {
+            e.body.target for e in job.entries if isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id)
+        }
+        mine = (e for e in reversed(job.entries) if e.technician == self.technician and e.id not in withdrawn)
+        return next((e for e in mine if not isinstance(e.body, JobOpened)), None)
+
+    def _last(self, job: Job, cylinder: int | None) -> Entry | None:
+        """The last entry that counts and holds a number (of this cylinder, where one is named)."""
+        for entry in reversed(job.entries):
+            body = job.effective[entry.id].body if entry.id in job.effective else None
+            body = _first_option(body)
+            if not isinstance(body, Numbered) or (isinstance(body, Check) and body.value is None):
+                continue
+            if cylinder is not None and not (isinstance(body, Cut | Check) and body.cylinder == cylinder):
+                continue
+            if cylinder is None and entry.technician != self.technician:
+                continue
+            return job.effective[entry.id]
+        return None
+
+
+def _is_withdrawn(job: Job, entry_id: str) -> bool:
+    by_id = {e.id: e for e in job.entries}
+    later = [by_id[i] for i in job.replaced_by.get(entry_id, ())]
+    return any(isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id) for e in later)
+
+
+def _first_option(body: Body | None) -> Body | None:
+    return body.options[0] if isinstance(body, Question) and body.options else body
+
+
+def _values(decision: Decision) -> list[float]:
+    commands = [m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Command)]
+    return [c.value for c in commands if c.value is not None]
+
+
+def _with_value(body: Body, value: float) -> Body | None:
+    body = _first_option(body) or body
+    if isinstance(body, Cut):
+        return replace(body, value=value, no_change=False)
+    return replace(body, value=value) if isinstance(body, Baseline | Condition | Check) else None
+
+
+def _what(entry: Entry, job: Job) -> str:
+    body = job.effective[entry.id].body if entry.id in job.effective else entry.body
+    if isinstance(body, Withdrawal | Correction):
+        target = next((e for e in job.entries if e.id == body.target), None)
+        return _what(target, job) if target is not None else "the last entry"
+    if isinstance(body, Answer):
+        return "the answer"
+    return body.prompt if isinstance(body, Question) else describe(body)
+
+
+def _let_go(decision: Decision, reason: str) -> Outcome:
+    return Outcome(Verdict.LET_GO, reason or "not for the journal", "", None, decision)
+
+
+def missing_text(job: Job) -> str:
+    """What the run in progress lacks, which questions wait and what is not put back, in few words."""
+    parts = []
+    if run := job.run_in_progress:
+        done = {cut.cylinder for cut in run.cuts}
+        missing = [str(c) for c in job.engine.numbers if c not in done and c not in run.start.held_out]
+        if not run.baselines:
+            parts.append("no baseline yet")
+        parts.append("not cut yet: " + ", ".join(missing) if missing else "every cylinder is cut")
+    if job.waiting:
+        parts.append(f"{len(job.waiting)} question{'s' if len(job.waiting) > 1 else ''} waiting")
+    if job.outstanding:
+        parts.append("not put back: " + ", ".join(str(what) for what in job.outstanding))
+    return "; ".join(parts) or "nothing is missing; no run is in progress"
+
+
+def readings_text(job: Job, cylinder: int | None) -> str:
+    """The readings of one cylinder, or of the run in progress (else the last one), in few words."""
+    runs = job.runs if cylinder is not None else job.runs[-1:]
+    parts = []
+    for run in runs:
+        for reading in (*run.baselines, *run.cuts) if cylinder is None else run.cuts:
+            if cylinder is not None and reading.cylinder != cylinder:
+                continue
+            what = "baseline" if reading.cylinder is None else f"cylinder {reading.cylinder}"
+            value = "no change" if reading.no_change else f"{reading.value:g}"
+            parts.append(f"{what} {value}")
+    return ", ".join(parts) or "no readings yet"
+
+
+def open_job(
+    store: Store,
+    opened: JobOpened,
+    technician: str,
+    source: Source = Source.TYPED,
+    at: datetime | None = None,
+) -> str:
+    """Start a job; its identifier.
+
+    Raises:
+        RecordError: when it could not be written.
+    """
+    at_utc = to_milliseconds(at or datetime.now(UTC))
+    job = new_id(at_utc)
+    store.append(
+        Entry(
+            id=new_id(at_utc),
+            job=job,
+            at_utc=at_utc,
+            body=opened,
+            offset_minutes=local_offset_minutes(),
+            technician=technician,
+            source=source,
+        )
+    )
+    return job
+
+
