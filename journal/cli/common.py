@@ -1,0 +1,145 @@
+"""What several commands share: the store, the job meant, options for the engine, and how outcomes are printed."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from journal.errors import BadInput, NotFound
+from journal.facts import Arrangement, Engine, Injection
+from journal.home import journal_folder
+from journal.record.store import Store
+from journal.session import Outcome
+from journal.wording.types import Verdict
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+MARKS = {Verdict.TAKE: "+", Verdict.ASK: "?", Verdict.LET_GO: "-"}
+"""What stands before an outcome's line."""
+
+
+def store_of(ctx: click.Context, *, create: bool = False) -> Store:
+    """The journal's store; it is closed when the command ends.
+
+    Raises:
+        NotFound: when there is no journal yet and `create` is false.
+    """
+    folder = journal_folder(ctx.find_root().obj)
+    if not create and not Store.exists(folder):
+        raise NotFound("no job is open: start one with `journal open`")
+    store = Store.open(folder, create=create)
+    ctx.call_on_close(store.close)
+    return store
+
+
+def job_of(store: Store, reference: str | None) -> str:
+    """The identifier of the job meant: by its reference, else the one opened last and still open.
+
+    Raises:
+        NotFound: when there is none.
+    """
+    if reference:
+        return store.find(reference)
+    job = store.latest_open()
+    if job is None:
+        raise NotFound("no job is open: start one with `journal open`, or name one with --job")
+    return job
+
+
+def job_option(command: F) -> F:
+    """Adds `--job`."""
+    return click.option("--job", "reference", metavar="REF", help="Another job than the open one.")(command)
+
+
+def technician_option(command: F) -> F:
+    """Adds `--technician`."""
+    return click.option(
+        "--technician", default="", envvar="JOURNAL_TECHNICIAN", help="Who; default: whoever opened the job."
+    )(command)
+
+
+def json_option(command: F) -> F:
+    """Adds `--json`."""
+    return click.option("--json", "as_json", is_flag=True, help="Print JSON.")(command)
+
+
+def engine_options(command: F) -> F:
+    """Adds the options that describe an engine's layout."""
+    options = [
+        click.option("--cylinders", type=int, help="How many cylinders, 1 to 20."),
+        click.option("--firing-order", metavar="1-5-3-…", help="Firing order, from the service manual."),
+        click.option(
+            "--arrangement", type=click.Choice([a.value for a in Arrangement]), help="Inline (default) or vee."
+        ),
+        click.option("--bank", "banks", multiple=True, metavar="1,3,5", help="Cylinders of one bank; repeat."),
+        click.option(
+            "--driver", "drivers", multiple=True, metavar="1,2", help="Cylinders whose injectors share a driver; repeat."
+        ),
+        click.option(
+            "--branch", "branches", multiple=True, metavar="1,2", help="Cylinders on one harness branch; repeat."
+        ),
+        click.option("--injection", type=click.Choice([i.value for i in Injection]), help="Injection type."),
+    ]
+    for option in reversed(options):
+        command = option(command)
+    return command
+
+
+def engine_from(
+    cylinders: int | None,
+    firing_order: str | None,
+    arrangement: str | None,
+    banks: Sequence[str],
+    drivers: Sequence[str],
+    branches: Sequence[str],
+    injection: str | None,
+) -> Engine:
+    """The engine these options describe.
+
+    Raises:
+        WrongEngine: when they contradict each other.
+        BadInput: when a list of cylinders cannot be read, or neither cylinders nor firing order is given.
+    """
+    order = numbers_in(firing_order or "")
+    count = cylinders or len(order)
+    if not count:
+        raise BadInput("how many cylinders? Give --cylinders or --firing-order")
+    return Engine(
+        cylinders=count,
+        firing_order=order,
+        arrangement=Arrangement(arrangement) if arrangement else Arrangement.VEE if banks else Arrangement.INLINE,
+        injection=Injection(injection) if injection else Injection.COMMON_RAIL,
+        banks=tuple(numbers_in(bank) for bank in banks),
+        drivers=tuple(numbers_in(driver) for driver in drivers),
+        branches=tuple(numbers_in(branch) for branch in branches),
+    )
+
+
+def numbers_in(text: str) -> tuple[int, ...]:
+    """Cylinder numbers from a list such as `1-5-3` or `1,5,3` or `1 5 3`.
+
+    Raises:
+        BadInput: when something in it is not a whole number.
+    """
+    pieces = text.replace("-", " ").replace(",", " ").split()
+    if not all(piece.isdecimal() for piece in pieces):
+        raise BadInput(f"cylinders {text!r}: write numbers with commas or dashes, like 1-5-3-6-2-4")
+    return tuple(int(piece) for piece in pieces)
+
+
+def print_outcome(outcome: Outcome, *, heard: str = "") -> None:
+    """One outcome on the screen: what was heard, what became of it, what is said back."""
+    if heard:
+        click.echo(f'heard  "{heard}"')
+    click.echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
+    if outcome.say and outcome.say != outcome.line:
+        click.echo(f'    says "{outcome.say}"')
+
+
+def print_json(data: Any) -> None:
+    """JSON on standard output, readable, in Unicode."""
+    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))

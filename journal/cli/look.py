@@ -1,0 +1,131 @@
+"""Commands that show: where you are, the job, its findings, the list of jobs, the write-up."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from journal.analysis import diagnose, findings_to_json
+from journal.cli.common import job_of, job_option, json_option, print_json, store_of
+from journal.errors import BadInput
+from journal.facts.codec import entry_to_json, time_to_text
+from journal.home import journal_folder
+from journal.record.store import Store
+
+
+@click.command("show")
+@job_option
+@json_option
+@click.pass_context
+def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> None:
+    """Show the job: runs, readings, checks, photos."""
+    from journal.output.lines import job_text
+
+    store = store_of(ctx)
+    job = store.job(job_of(store, reference))
+    if as_json:
+        print_json({"id": job.id, "state": job.state, "entries": [entry_to_json(e) for e in job.entries]})
+    else:
+        click.echo(job_text(job))
+
+
+@click.command("findings")
+@job_option
+@json_option
+@click.pass_context
+def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -> None:
+    """Show what the readings mean and what to check next."""
+    from journal.output.lines import findings_text
+
+    store = store_of(ctx)
+    findings = diagnose(store.job(job_of(store, reference)))
+    if as_json:
+        print_json(findings_to_json(findings))
+    else:
+        click.echo(findings_text(findings))
+
+
+@click.command("jobs")
+@click.argument("text", nargs=-1)
+@click.option("--state", help="Only jobs in this state.")
+@click.option("--limit", type=click.IntRange(1, 1000), default=20, show_default=True, help="How many at most.")
+@json_option
+@click.pass_context
+def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, limit: int, as_json: bool) -> None:
+    """List jobs, newest first; words narrow it to jobs that contain them."""
+    folder = journal_folder(ctx.find_root().obj)
+    lines = store_of(ctx).jobs(text=" ".join(text), state=state, limit=limit) if Store.exists(folder) else []
+    if as_json:
+        print_json(
+            [
+                {
+                    "reference": line.reference,
+                    "id": line.id,
+                    "unit": line.unit,
+                    "complaint": line.complaint,
+                    "state": line.state,
+                    "opened_at": time_to_text(line.opened_at),
+                }
+                for line in lines
+            ]
+        )
+        return
+    if not lines:
+        click.echo("no jobs" + (" like that" if text or state else " yet; start one with `journal open`"))
+    for line in lines:
+        when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
+        click.echo(f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}")
+
+
+@click.command("write-up")
+@click.option("--to", "target", type=click.Path(path_type=Path), help="A .txt, .html, .pdf or .json file.")
+@job_option
+@click.pass_context
+def write_up_command(ctx: click.Context, target: Path | None, reference: str | None) -> None:
+    """Write complaint, cause and correction out, as text or to a file."""
+    from journal.output.writeup import render
+
+    store = store_of(ctx)
+    job = store.job(job_of(store, reference))
+    if target is None:
+        click.echo(render(job, diagnose(job), "txt", store.folder).decode("utf-8"))
+        return
+    form = target.suffix.lower().lstrip(".")
+    if form not in ("txt", "html", "pdf", "json"):
+        raise BadInput(f"{target}: name a .txt, .html, .pdf or .json file")
+    data = render(job, diagnose(job), form, store.folder)
+    try:
+        target.write_bytes(data)
+    except OSError as error:
+        raise BadInput(f"{target}: cannot be written ({error.strerror}); choose another place") from None
+    click.echo(f"written to {target}")
+
+
+def where_you_are(folder: Path | None) -> None:
+    """Says which job is open and the next two things to do."""
+    place = journal_folder(folder)
+    if not Store.exists(place):
+        click.echo("No journal here yet.")
+        click.echo("  next: journal open      start a job on an engine")
+        click.echo("  or:   journal --help    see every command")
+        return
+    with Store.open(place) as store:
+        job_id = store.latest_open()
+        if job_id is None:
+            click.echo("No job is open.")
+            click.echo("  next: journal open    start a job on an engine")
+            click.echo("  or:   journal jobs    look at earlier ones")
+            return
+        job = store.job(job_id)
+        findings = diagnose(job)
+        click.echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
+        if job.waiting:
+            click.echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
+        if not job.runs:
+            click.echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
+            click.echo("  or:   journal phrases          see what can be said")
+        else:
+            after = findings.next_check.name if findings.next_check else "see what it means"
+            click.echo(f"  next: journal findings         {after}")
+            click.echo("  or:   journal serve            look at it on a page")

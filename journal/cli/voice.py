@@ -1,0 +1,150 @@
+"""Commands on sound: listen into the open job, or transcribe recordings without saving."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from pathlib import Path
+from typing import Any
+
+import click
+
+from journal.cli.common import (
+    engine_options,
+    job_of,
+    job_option,
+    json_option,
+    print_json,
+    print_outcome,
+    store_of,
+    technician_option,
+)
+from journal.cli.words import context_for, decision_line, decision_to_json
+from journal.errors import BadInput, HearingError
+from journal.facts import Source
+from journal.facts.codec import time_from_text
+from journal.hearing.types import Expect
+from journal.home import journal_folder, models_folder
+from journal.session import Session
+from journal.wording import decide, speakable
+
+
+def recogniser_options(command: Any) -> Any:
+    """Adds `--listener` and `--model`."""
+    listener = click.option(
+        "--listener", "listeners", multiple=True, help="auto, whisper, pocketsphinx or vosk; repeat for several."
+    )
+    model = click.option("--model", type=click.Path(path_type=Path), help="Folder of a Vosk model.")
+    return listener(model(command))
+
+
+@click.command("listen")
+@click.option("--from", "source", type=click.Path(path_type=Path, allow_dash=True), help="A recording; - for raw sound.")
+@click.option("--rate", type=int, default=16000, show_default=True, help="Samples per second of raw sound, 16-bit mono.")
+@click.option("--recorded-at", help="When the recording began, like 2026-03-01T08:15:30Z.")
+@click.option("--device", help="Part of the microphone's name.")
+@click.option(
+    "--voice", type=click.Choice(["silent", "tones", "spoken"]), default=None, help="How to answer; spoken for a microphone."
+)
+@click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
+@recogniser_options
+@job_option
+@technician_option
+@click.pass_context
+def listen_command(
+    ctx: click.Context,
+    source: Path | None,
+    rate: int,
+    recorded_at: str | None,
+    device: str | None,
+    voice: str | None,
+    keep_all: bool,
+    listeners: tuple[str, ...],
+    model: Path | None,
+    reference: str | None,
+    technician: str,
+) -> None:
+    """Listen to the microphone or a recording, into the open job."""
+    from journal.listening import Ears, Listening, listen
+
+    store = store_of(ctx)
+    session = Session(store, job_of(store, reference), technician, Source.VOICE)
+    began = _recorded_at(recorded_at)
+    ears = Ears.open(listeners, model, models_folder(store.folder), session.job.engine.cylinders)
+    setting = Listening(
+        source=source,
+        rate=rate,
+        device=device,
+        began=began,
+        voice=voice or ("silent" if source is not None else "spoken"),
+        keep_all=keep_all,
+    )
+    heard = 0
+    for heard_one in listen(session, ears, setting):
+        heard += 1
+        for index, outcome in enumerate(heard_one.outcomes):
+            print_outcome(outcome, heard=heard_one.text if index == 0 else "")
+    if not heard and source is not None:
+        raise HearingError(f"{source}: no speech in it, so nothing was saved; check the recording or its level")
+
+
+def _recorded_at(text: str | None) -> datetime | None:
+    return time_from_text(text) if text else None
+
+
+@click.command("transcribe")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@engine_options
+@recogniser_options
+@job_option
+@json_option
+@click.option("--expect", type=click.Choice(["anything", "number"]), default="anything", help="What is waited for.")
+@click.pass_context
+def transcribe_command(
+    ctx: click.Context,
+    files: tuple[Path, ...],
+    listeners: tuple[str, ...],
+    model: Path | None,
+    reference: str | None,
+    as_json: bool,
+    expect: str,
+    **engine: Any,
+) -> None:
+    """Recognise recordings without saving anything."""
+    from journal.listening import Ears, utterances_of
+
+    missing = [file for file in files if not file.is_file()]
+    if missing:
+        raise BadInput(f"{missing[0]}: no such file")
+    context = context_for(ctx, reference, engine, expect)
+    cylinders = context.engine.cylinders if context.engine else None
+    ears = Ears.open(listeners, model, models_folder(journal_folder(ctx.find_root().obj)), cylinders)
+    told: list[dict[str, Any]] = []
+    silent = []
+    for file in files:
+        found = False
+        for utterance in utterances_of(file):
+            found = True
+            heard = ears.hear(utterance.sound, Expect(expect))
+            decisions = decide(heard.candidates, context, free_text=heard.free_text)
+            if not as_json:
+                best = heard.candidates[0].text if heard.candidates else heard.free_text
+                click.echo(f'{utterance.start:7.2f} s  "{best}"')
+                for decision in decisions:
+                    click.echo(f"           {decision_line(decision)}")
+            told.append(
+                {
+                    "file": str(file),
+                    "start": round(utterance.start, 3),
+                    "end": round(utterance.end, 3),
+                    "candidates": [
+                        {"text": c.text, "score": round(c.score, 3), "listener": c.listener} for c in heard.candidates
+                    ],
+                    "entries": [decision_to_json(d, context) for d in decisions],
+                }
+            )
+        if not found:
+            silent.append(file)
+    if as_json:
+        print_json(told)
+    if silent:
+        raise HearingError(f"{silent[0]}: no speech in it; check the recording or its level")

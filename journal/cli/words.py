@@ -1,0 +1,162 @@
+"""Commands on words: enter them, try them, print what can be said."""
+
+from __future__ import annotations
+
+from typing import Any, TextIO
+
+import click
+
+from journal.cli.common import (
+    engine_from,
+    engine_options,
+    job_of,
+    job_option,
+    json_option,
+    print_json,
+    print_outcome,
+    store_of,
+    technician_option,
+)
+from journal.context import context_of
+from journal.errors import BadInput
+from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
+from journal.facts.codec import body_to_json
+from journal.home import journal_folder
+from journal.record.store import Store
+from journal.session import Session
+from journal.wording import cheat_sheet, decide_text, describe
+from journal.wording.types import Command, Context, Decision, Number, Verdict
+
+
+@click.command("enter")
+@click.argument("text", nargs=-1)
+@click.option("--file", "file", type=click.File("r", encoding="utf-8"), help="A line each; - for standard input.")
+@job_option
+@technician_option
+@click.pass_context
+def enter_command(
+    ctx: click.Context, text: tuple[str, ...], file: TextIO | None, reference: str | None, technician: str
+) -> None:
+    """Enter typed words as if they were spoken: journal enter cylinder four cut, thirty eight"""
+    store = store_of(ctx)
+    session = Session(store, job_of(store, reference), technician)
+    if file is None and not text:
+        file = click.get_text_stream("stdin")
+    lines = [" ".join(text)] if text else []
+    if file is not None:
+        lines += _lines(file)
+    if not any(line.strip() for line in lines):
+        raise BadInput("nothing to enter: give words, or --file with a line each")
+    understood = [_enter(session, line, show=len(lines) > 1) for line in lines if line.strip()]
+    if not any(understood):
+        raise BadInput("nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said")
+
+
+def _lines(file: TextIO) -> list[str]:
+    try:
+        return file.read().splitlines()
+    except UnicodeDecodeError:
+        raise BadInput(f"{file.name}: not a text file in UTF-8") from None
+
+
+def _enter(session: Session, line: str, *, show: bool) -> bool:
+    outcomes = session.type(line)
+    for index, outcome in enumerate(outcomes):
+        print_outcome(outcome, heard=line if show and index == 0 else "")
+    return any(outcome.verdict is not Verdict.LET_GO for outcome in outcomes)
+
+
+@click.command("try")
+@click.argument("text", nargs=-1, required=True)
+@engine_options
+@job_option
+@json_option
+@click.option("--expect", type=click.Choice(["anything", "number"]), default="anything", help="What is waited for.")
+@click.pass_context
+def try_command(
+    ctx: click.Context, text: tuple[str, ...], reference: str | None, as_json: bool, expect: str, **engine: Any
+) -> None:
+    """Show what words would be understood as, without saving anything."""
+    context = context_for(ctx, reference, engine, expect)
+    decisions = decide_text(" ".join(text), context)
+    if as_json:
+        print_json([decision_to_json(d, context) for d in decisions])
+        return
+    for decision in decisions:
+        click.echo(decision_line(decision))
+
+
+@click.command("phrases")
+@engine_options
+@job_option
+@click.pass_context
+def phrases_command(ctx: click.Context, reference: str | None, **engine: Any) -> None:
+    """Print what can be said, on one page."""
+    found = context_for(ctx, reference, engine, "anything").engine
+    click.echo(cheat_sheet(found.cylinders if found else None))
+
+
+def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
+    """The context of words that are not saved: the engine described by options, else the open job's, else none."""
+    expects_number = expect == "number"
+    if engine["cylinders"] is not None or engine["firing_order"]:
+        return Context(engine=engine_from(**engine), expects_number=expects_number)
+    folder = journal_folder(ctx.find_root().obj)
+    if reference is None and (not Store.exists(folder) or store_of(ctx).latest_open() is None):
+        return Context(expects_number=expects_number)
+    store = store_of(ctx)
+    from dataclasses import replace
+
+    return replace(context_of(store.job(job_of(store, reference))), expects_number=expects_number)
+
+
+def decision_line(decision: Decision) -> str:
+    """One decision as a line: verdict, what it means, how sure, why."""
+    if decision.verdict is Verdict.LET_GO or decision.meaning is None:
+        return f"let go: {decision.reason or 'not for the journal'}"
+    what = describe(decision.meaning)
+    if decision.verdict is Verdict.ASK:
+        return f"ask: {decision.prompt}  ({decision.reason})" if decision.reason else f"ask: {decision.prompt}"
+    return f"take: {what}  ({decision.certainty:.1%} sure)"
+
+
+def decision_to_json(decision: Decision, context: Context) -> dict[str, Any]:
+    """One decision as plain values: kind, cylinder, quantity, value, unit, decision, and all that was said with it."""
+    meaning = decision.meaning
+    out: dict[str, Any] = {
+        "kind": None,
+        "cylinder": None,
+        "quantity": None,
+        "value": None,
+        "unit": None,
+        "decision": decision.verdict.value,
+        "certainty": round(decision.certainty, 4),
+        "heard": decision.heard,
+        "reason": decision.reason,
+    }
+    if meaning is None or decision.verdict is Verdict.LET_GO:
+        return out
+    out.update(_meaning_to_json(meaning, context))
+    if decision.verdict is Verdict.ASK:
+        out["prompt"] = decision.prompt
+        out["alternatives"] = [_meaning_to_json(m, context) for m in decision.alternatives]
+    return out
+
+
+def _meaning_to_json(meaning: Body | Command | Number, context: Context) -> dict[str, Any]:
+    if isinstance(meaning, Number):
+        return {"kind": "number", "value": meaning.value}
+    if isinstance(meaning, Command):
+        return {
+            "kind": "command",
+            "command": meaning.word.value,
+            "cylinder": meaning.cylinder,
+            "value": meaning.value,
+        }
+    fields = {"cylinder": None, "quantity": None, "value": None, "unit": None, **body_to_json(meaning)}
+    if isinstance(meaning, Cut | Baseline | Condition):
+        quantity = meaning.quantity or context.quantity
+        same = quantity == context.quantity
+        fields["quantity"] = quantity.value
+        fields["unit"] = meaning.unit or (context.unit if same else "") or UNITS[quantity][0]
+    return {**fields, "kind": kind_of(meaning)}

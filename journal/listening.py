@@ -1,0 +1,170 @@
+"""Sound into a session: utterances are cut out, heard by every listener, decided on, entered and answered."""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime, timedelta
+from pathlib import Path
+
+import numpy as np
+
+from journal.facts import to_milliseconds
+from journal.facts.codec import time_to_text
+from journal.hearing.choose import recognisers
+from journal.hearing.endpoint import utterances
+from journal.hearing.sources import blocks_from_file, blocks_from_stdin
+from journal.hearing.types import Candidate, Expect, Recogniser, Sound, Utterance
+from journal.record.clips import keep_clip
+from journal.session import Outcome, Session
+from journal.wording import speakable
+from journal.wording.types import Verdict
+
+LIVE_FILE = "live.json"
+"""Beside the entries: what the listening process last heard, for the page; it holds no fact of any job."""
+
+
+@dataclass(frozen=True)
+class Pooled:
+    """What all listeners together made of one utterance."""
+
+    candidates: tuple[Candidate, ...]
+    """Every candidate of every listener."""
+    free_text: str = ""
+    """The best unconstrained text, where a listener makes one."""
+
+
+class Ears:
+    """One or more recognisers that hear the same utterances."""
+
+    def __init__(self, listeners: Sequence[Recogniser]) -> None:
+        """Hear through these, in this order."""
+        self.listeners = tuple(listeners)
+
+    @classmethod
+    def open(cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None) -> Ears:
+        """Load recognisers by name for an engine with so many cylinders (none: as many as there may be).
+
+        Raises:
+            HearingError: when one is unknown or cannot be had.
+        """
+        return cls(recognisers(names, speakable(cylinders), model, models_home))
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Pooled:
+        """One utterance, shape (samples,), through every listener."""
+        candidates: list[Candidate] = []
+        free_text = ""
+        for listener in self.listeners:
+            hearing = listener.hear(sound, expect)
+            candidates.extend(hearing.candidates)
+            free_text = free_text or hearing.free_text
+        return Pooled(tuple(candidates), free_text)
+
+
+@dataclass(frozen=True)
+class Listening:
+    """How to listen."""
+
+    source: Path | None = None
+    """A recording, `-` for raw sound on standard input, none for the microphone."""
+    rate: int = 16_000
+    """Samples per second of raw sound, 16-bit mono."""
+    device: str | None = None
+    """Part of the microphone's name."""
+    began: datetime | None = None
+    """When a recording began; none to date its entries when they are made."""
+    voice: str = "silent"
+    """How to answer: silent, tones or spoken."""
+    keep_all: bool = False
+    """Whether to keep the sound of what was let go too."""
+
+
+@dataclass(frozen=True)
+class HeardOne:
+    """One utterance with what became of it."""
+
+    utterance: Utterance
+    """Its sound and place."""
+    text: str
+    """The best text for it; empty when it was no speech to any listener."""
+    outcomes: tuple[Outcome, ...] = field(default=())
+    """What became of each thing said in it."""
+
+
+def utterances_of(file: Path) -> Iterator[Utterance]:
+    """The utterances of a recording.
+
+    Raises:
+        HearingError: when the file is missing or is no sound.
+    """
+    return utterances(blocks_from_file(file))
+
+
+def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
+    """Hear until the source ends; each utterance is on disk before it is yielded.
+
+    Raises:
+        HearingError: when the source or a recogniser cannot go on.
+        RecordError: when an entry could not be written.
+    """
+    clock = session.clock
+    for utterance in _utterances(how):
+        if how.began is not None:
+            session.clock = _at(how.began + timedelta(seconds=utterance.start))
+        try:
+            yield _hear_one(session, ears, utterance, how.keep_all)
+        finally:
+            session.clock = clock
+
+
+def _at(moment: datetime):  # type: ignore[no-untyped-def]
+    return lambda: moment
+
+
+def _utterances(how: Listening) -> Iterator[Utterance]:
+    if how.source is None:
+        from journal.hearing.microphone import blocks_from_microphone
+
+        return utterances(blocks_from_microphone(how.device))
+    if str(how.source) == "-":
+        return utterances(blocks_from_stdin(how.rate))
+    return utterances_of(how.source)
+
+
+def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool) -> HeardOne:
+    expect = Expect.NUMBER if session.job.waiting else Expect.ANYTHING
+    pooled = ears.hear(utterance.sound, Expect.ANYTHING)
+    if expect is Expect.NUMBER:
+        answers = ears.hear(utterance.sound, expect)
+        pooled = Pooled((*pooled.candidates, *answers.candidates), pooled.free_text)
+    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there.
+    clip = keep_clip(session.store.folder, utterance.sound)
+    outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
+    text = pooled.candidates[0].text if pooled.candidates else pooled.free_text
+    if not keep_all and all(outcome.entry is None for outcome in outcomes):
+        session.store.drop_clip_if_unused(clip)
+    _tell_page(session, utterance, text, outcomes)
+    return HeardOne(utterance, text, outcomes)
+
+
+def _tell_page(session: Session, utterance: Utterance, text: str, outcomes: Sequence[Outcome]) -> None:
+    power = float(np.mean(np.square(utterance.sound))) if utterance.sound.size else 0.0
+    verdicts = [outcome.verdict for outcome in outcomes]
+    verdict = next((v for v in (Verdict.ASK, Verdict.TAKE) if v in verdicts), Verdict.LET_GO)
+    state = {
+        "at_utc": time_to_text(to_milliseconds(session.clock())),
+        "job": session.job_id,
+        "listening": True,
+        "heard": text,
+        "made": "; ".join(outcome.line for outcome in outcomes),
+        "verdict": verdict.value,
+        "level_db": round(10 * np.log10(power), 1) if power > 0 else None,
+    }
+    target = session.store.folder / LIVE_FILE
+    fresh = target.with_suffix(".new")
+    try:
+        fresh.write_text(json.dumps(state), encoding="utf-8")
+        fresh.replace(target)
+    except OSError:
+        return
