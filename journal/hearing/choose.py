@@ -1,0 +1,62 @@
+"""Names of recognisers turned into recognisers that are ready to hear, with what this machine has."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from pathlib import Path
+
+from journal.errors import HearingError
+from journal.hearing.types import Recogniser, Speakable
+
+NAMES = ("auto", "whisper", "vosk", "pocketsphinx")
+"""What `--listener` takes."""
+
+
+def recognisers(
+    names: Sequence[str], speakable: Speakable, model_dir: Path | None, models_home: Path
+) -> list[Recogniser]:
+    """Recognisers by name, each loaded once.
+
+    Args:
+        names: of `NAMES`; empty means auto: Vosk where an English model is found, else Whisper, else PocketSphinx.
+        speakable: what can be said.
+        model_dir: a model folder the user named, for whichever recogniser it fits.
+        models_home: the journal's own model folder.
+
+    Raises:
+        HearingError: a name is unknown, or a recogniser or its model cannot be had.
+    """
+    chosen = list(dict.fromkeys(names or ("auto",)))
+    for name in chosen:
+        if name not in NAMES:
+            raise HearingError(f"{name!r} is no recogniser; choose of {', '.join(NAMES)}")
+    if model_dir is not None and not model_dir.is_dir():
+        raise HearingError(f"{model_dir} is no model folder; give the unpacked folder")
+    return [_make(name, speakable, model_dir, models_home) for name in chosen]
+
+
+def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: Path) -> Recogniser:
+    from journal.hearing import pocketsphinx, vosk, whisper
+
+    def named_for(vosk_model: bool) -> Path | None:
+        return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
+
+    if name == "whisper":
+        return whisper.Whisper(named_for(vosk_model=False))
+    if name == "pocketsphinx":
+        return pocketsphinx.PocketSphinx(speakable)
+    found = named_for(vosk_model=True) or (
+        vosk.find_model(models_home) if model_dir is None or name == "vosk" else None
+    )
+    if name == "vosk":
+        if found is None:
+            raise HearingError(
+                "no English Vosk model found; run `journal models fetch`, or name its folder with --model"
+            )
+        return vosk.Vosk(speakable, found)
+    if found is not None:
+        return vosk.Vosk(speakable, found)
+    try:
+        return whisper.Whisper(named_for(vosk_model=False))
+    except ImportError:
+        return pocketsphinx.PocketSphinx(speakable)

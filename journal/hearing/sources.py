@@ -1,0 +1,82 @@
+"""Sound from a file, standard input or a microphone, turned into blocks of mono sound at 16 kHz."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Iterator
+from pathlib import Path
+from typing import IO
+
+import numpy as np
+
+from journal.errors import HearingError
+from journal.hearing.microphone import blocks_from_microphone
+from journal.hearing.resample import Resampler
+from journal.hearing.types import RATE, Sound
+
+__all__ = ["blocks_from_file", "blocks_from_microphone", "blocks_from_stdin", "read_file"]
+
+BLOCK = 1_024
+"""Samples in a block: 64 ms."""
+
+
+def read_file(path: Path) -> Sound:
+    """A whole sound file as mono sound at `RATE`.
+
+    Args:
+        path: anything libsndfile reads, any rate, any number of channels.
+
+    Raises:
+        HearingError: the file is missing, is not sound, or holds none.
+    """
+    return np.concatenate(list(blocks_from_file(path)))
+
+
+def blocks_from_file(path: Path) -> Iterator[Sound]:
+    """A sound file, block by block, as mono sound at `RATE`; long files are never held whole.
+
+    Raises:
+        HearingError: the file is missing, is not sound, or holds none.
+    """
+    import soundfile
+
+    if not path.is_file():
+        what = "is a folder, not a sound file" if path.is_dir() else "is not there; check the path"
+        raise HearingError(f"{path} {what}")
+    try:
+        with soundfile.SoundFile(path) as file:
+            if file.frames == 0:
+                raise HearingError(f"{path} holds no sound; record it again")
+            resample = Resampler(file.samplerate)
+            pace = max(1, round(BLOCK * file.samplerate / RATE))
+            for block in file.blocks(blocksize=pace, dtype="float32", always_2d=True):
+                yield resample(block)
+            yield resample.rest()
+    except (soundfile.LibsndfileError, OSError) as error:
+        raise HearingError(f"{path} cannot be read as sound; give a WAV, FLAC, OGG or MP3 file") from error
+
+
+def blocks_from_stdin(rate: int = RATE, stream: IO[bytes] | None = None) -> Iterator[Sound]:
+    """Raw 16-bit little-endian mono samples from standard input, block by block.
+
+    Args:
+        rate: samples per second of what comes in.
+        stream: another stream to read instead.
+
+    Raises:
+        HearingError: the rate makes no sense, or nothing came in.
+    """
+    if not 4_000 <= rate <= 384_000:
+        raise HearingError(f"a rate of {rate} samples per second is not sound; say 16000, say")
+    source = stream if stream is not None else sys.stdin.buffer
+    resample = Resampler(rate)
+    left, any_sound = b"", False
+    while data := source.read(2 * BLOCK):
+        data = left + data
+        whole = len(data) - len(data) % 2
+        left = data[whole:]
+        any_sound = True
+        yield resample(np.frombuffer(data[:whole], dtype="<i2").astype(np.float32)[:, None] / np.float32(32_768))
+    if not any_sound:
+        raise HearingError("standard input held no sound; pipe raw 16-bit mono samples into it")
+    yield resample.rest()
