@@ -1,0 +1,188 @@
+"""The environment is made once, reused, mended when it was interrupted, and what is missing is said in one line."""
+
+from __future__ import annotations
+
+import ast
+import json
+import os
+import shutil
+import subprocess
+import sys
+from pathlib import Path
+
+import pytest
+
+DEMO = Path(__file__).resolve().parents[2] / "demo"
+sys.path.insert(0, str(DEMO))
+
+import bootstrap  # noqa: E402
+
+PROJECT = """
+[build-system]
+requires = []
+build-backend = "backend"
+backend-path = ["."]
+
+[project]
+name = "tiny"
+version = "1"
+requires-python = ">=3.11"
+
+[project.optional-dependencies]
+speech = []
+test = []
+"""
+BACKEND = """
+import pathlib
+import zipfile
+
+
+def _wheel(folder):
+    name = "tiny-1-py3-none-any.whl"
+    extras = "Provides-Extra: speech\\nProvides-Extra: test\\n"
+    if "six" in pathlib.Path("pyproject.toml").read_text():
+        extras += "Requires-Dist: six\\n"
+    with zipfile.ZipFile(f"{folder}/{name}", "w") as wheel:
+        wheel.writestr("tiny.py", "SAYS = 'hello from tiny'\\n")
+        wheel.writestr("tiny-1.dist-info/METADATA", f"Metadata-Version: 2.1\\nName: tiny\\nVersion: 1\\n{extras}")
+        wheel.writestr("tiny-1.dist-info/WHEEL", "Wheel-Version: 1.0\\nRoot-Is-Purelib: true\\nTag: py3-none-any\\n")
+        wheel.writestr("tiny-1.dist-info/RECORD", "")
+    return name
+
+
+def build_wheel(folder, config_settings=None, metadata_directory=None):
+    return _wheel(folder)
+
+
+def build_editable(folder, config_settings=None, metadata_directory=None):
+    return _wheel(folder)
+"""
+"""A build back end of our own, so that these tests need no network."""
+
+
+def write_project(folder: Path) -> Path:
+    folder.mkdir()
+    (folder / "pyproject.toml").write_text(PROJECT)
+    (folder / "backend.py").write_text(BACKEND)
+    return folder
+
+
+@pytest.fixture
+def project(tmp_path: Path) -> Path:
+    """A project with no dependencies at all, in a folder whose name has a space."""
+    return write_project(tmp_path / "a project")
+
+
+@pytest.fixture(scope="module")
+def made_once(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    folder = write_project(tmp_path_factory.mktemp("made") / "a project")
+    bootstrap.ensure(["speech"], folder)
+    return folder
+
+
+@pytest.fixture
+def made(made_once: Path, tmp_path: Path) -> Path:
+    """A copy of the project with its environment, as if it had been made where the copy is."""
+    copy = shutil.copytree(made_once, tmp_path / "a project", symlinks=True)
+    stamp = copy / ".venv" / bootstrap.STAMP
+    stamp.write_text(json.dumps({"from": bootstrap._made_from(copy), "extras": ["speech"]}))
+    return copy
+
+
+def says_hello(python: Path) -> bool:
+    said = subprocess.run([python, "-c", "import tiny; print(tiny.SAYS)"], capture_output=True, text=True, check=False)
+    return said.stdout.strip() == "hello from tiny"
+
+
+def test_an_environment_is_made_once_and_then_reused(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    python = bootstrap.ensure(["speech"], project)
+    assert says_hello(python)
+    monkeypatch.setattr(bootstrap, "_install", lambda *_: pytest.fail("installed again"))
+    assert bootstrap.ensure(["speech"], project) == python
+
+
+def test_another_extra_is_added_and_the_first_one_kept(made: Path) -> None:
+    bootstrap.ensure(["test"], made)
+    stamp = json.loads((made / ".venv" / bootstrap.STAMP).read_text())
+    assert stamp["extras"] == ["speech", "test"]
+
+
+def test_a_changed_pyproject_is_installed_again(made: Path) -> None:
+    before = (made / ".venv" / bootstrap.STAMP).read_text()
+    (made / "pyproject.toml").write_text(PROJECT + "\n# changed\n")
+    bootstrap.ensure([], made)
+    assert (made / ".venv" / bootstrap.STAMP).read_text() != before
+
+
+def test_a_folder_that_was_moved_is_installed_again(made: Path, tmp_path: Path) -> None:
+    moved = tmp_path / "moved"
+    made.rename(moved)
+    bootstrap.ensure([], moved)
+    stamp = json.loads((moved / ".venv" / bootstrap.STAMP).read_text())
+    assert stamp["from"]["root"] == str(moved)
+
+
+def test_an_interrupted_environment_is_made_anew(made: Path) -> None:
+    folder = made / ".venv"
+    (folder / bootstrap.UNFINISHED).touch()
+    (folder / bootstrap.STAMP).unlink()
+    shutil.rmtree(next(folder.glob("lib/python*/site-packages")) if os.name == "posix" else folder / "Lib")
+    assert not says_hello(bootstrap.python_of(folder))
+    assert says_hello(bootstrap.ensure([], made))
+    assert not (folder / bootstrap.UNFINISHED).exists()
+
+
+def test_an_environment_of_another_python_is_made_anew(made: Path) -> None:
+    stamp = made / ".venv" / bootstrap.STAMP
+    stamp.write_text(stamp.read_text().replace('"python": "', '"python": "2.'))
+    (made / ".venv" / "left over").touch()
+    assert says_hello(bootstrap.ensure([], made))
+    assert not (made / ".venv" / "left over").exists()
+
+
+def test_a_damaged_stamp_is_no_stamp(made: Path) -> None:
+    (made / ".venv" / bootstrap.STAMP).write_text("{half")
+    assert says_hello(bootstrap.ensure([], made))
+
+
+def test_a_python_too_old_is_told_so(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(sys, "version_info", (3, 9, 2))
+    with pytest.raises(bootstrap.CannotStart, match=r"Python 3\.9\.2; the journal needs 3\.11 or newer"):
+        bootstrap.ensure([], project)
+    assert not (project / ".venv").exists()
+
+
+@pytest.mark.parametrize("name", ["bootstrap.py", "__main__.py"])
+def test_an_old_python_can_read_as_far_as_being_told(name: str) -> None:
+    ast.parse((DEMO / name).read_text(encoding="utf-8"), feature_version=(3, 7))
+
+
+def test_a_python_without_venv_names_the_package(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(bootstrap.importlib.util, "find_spec", lambda name: None if name == "ensurepip" else name)
+    with pytest.raises(bootstrap.CannotStart, match=r"apt install python3\.\d+-venv"):
+        bootstrap.ensure([], project)
+
+
+def test_no_network_is_one_line_and_the_next_start_begins_anew(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (project / "pyproject.toml").write_text(PROJECT.replace('version = "1"', 'version = "1"\ndependencies = ["six"]'))
+    # A port of this machine where nothing listens stands for a network that is not there.
+    for name, value in {"INDEX_URL": "http://127.0.0.1:9/simple", "RETRIES": "1", "CONFIG_FILE": os.devnull}.items():
+        monkeypatch.setenv(f"PIP_{name}", value)
+    monkeypatch.delenv("PIP_FIND_LINKS", raising=False)
+    with pytest.raises(bootstrap.CannotStart, match="The network is not there") as error:
+        bootstrap.ensure([], project)
+    assert "\n" not in str(error.value)
+    assert (project / ".venv" / bootstrap.UNFINISHED).exists()
+
+
+def test_the_environments_python_is_found_on_windows_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
+    expected = tmp_path / "Scripts" / "python.exe"
+    monkeypatch.setattr(bootstrap.os, "name", "nt")
+    assert bootstrap.python_of(tmp_path) == expected
+
+
+def test_the_command_inside_gives_its_exit_code(made: Path) -> None:
+    python = bootstrap.ensure([], made)
+    code = f"import sys; sys.path.insert(0, {str(DEMO)!r}); import bootstrap, pathlib; "
+    code += f"sys.exit(bootstrap.run(pathlib.Path({str(python)!r}), ['-c', 'raise SystemExit(7)']))"
+    assert subprocess.run([sys.executable, "-c", code], check=False).returncode == 7
