@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import replace
+from itertools import pairwise
 
 from journal.facts import UNITS, Engine
 from journal.record.job import Job, Reading, Run
@@ -72,4 +73,4 @@ def next_cylinder(engine: Engine, run: Run) -> int | None:
 
 def _follows(done: list[int], order: list[int]) -> bool:
     places = [order.index(c) for c in done if c in order]
-    return len(places) > 1 and all(b - a == 1 for a, b in zip(places, places[1:], strict=False))
+    return len(places) > 1 and all(b - a == 1 for a, b in pairwise(places))

@@ -127,8 +127,7 @@ class Session:
             clip=clip,
             certainty=certainty,
         )
-        self.store.append(entry)
-        return entry
+        return self.store.append(entry)[0]
 
     def _carry_out(self, decisions: Sequence[Decision], job: Job, clip: str = "") -> list[Outcome]:
         outcomes = []
@@ -357,5 +356,3 @@ def open_job(
         )
     )
     return job
-
-

@@ -12,6 +12,7 @@ import click
 from journal.errors import BadInput, NotFound
 from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
+from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 from journal.session import Outcome
 from journal.wording.types import Verdict
@@ -29,11 +30,16 @@ def store_of(ctx: click.Context, *, create: bool = False) -> Store:
         NotFound: when there is no journal yet and `create` is false.
     """
     folder = journal_folder(ctx.find_root().obj)
-    if not create and not Store.exists(folder):
+    if not create and not is_journal(folder):
         raise NotFound("no job is open: start one with `journal open`")
     store = Store.open(folder, create=create)
     ctx.call_on_close(store.close)
     return store
+
+
+def is_journal(folder: Path) -> bool:
+    """Whether a journal is kept in this folder."""
+    return (folder / FILE_NAME).is_file()
 
 
 def job_of(store: Store, reference: str | None) -> str:
@@ -77,7 +83,11 @@ def engine_options(command: F) -> F:
         ),
         click.option("--bank", "banks", multiple=True, metavar="1,3,5", help="Cylinders of one bank; repeat."),
         click.option(
-            "--driver", "drivers", multiple=True, metavar="1,2", help="Cylinders whose injectors share a driver; repeat."
+            "--driver",
+            "drivers",
+            multiple=True,
+            metavar="1,2",
+            help="Cylinders whose injectors share a driver; repeat.",
         ),
         click.option(
             "--branch", "branches", multiple=True, metavar="1,2", help="Cylinders on one harness branch; repeat."

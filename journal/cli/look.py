@@ -7,7 +7,7 @@ from pathlib import Path
 import click
 
 from journal.analysis import diagnose, findings_to_json
-from journal.cli.common import job_of, job_option, json_option, print_json, store_of
+from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
@@ -55,7 +55,7 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
 def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, limit: int, as_json: bool) -> None:
     """List jobs, newest first; words narrow it to jobs that contain them."""
     folder = journal_folder(ctx.find_root().obj)
-    lines = store_of(ctx).jobs(text=" ".join(text), state=state, limit=limit) if Store.exists(folder) else []
+    lines = store_of(ctx).jobs(text=" ".join(text), state=state, limit=limit) if is_journal(folder) else []
     if as_json:
         print_json(
             [
@@ -75,7 +75,9 @@ def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, l
         click.echo("no jobs" + (" like that" if text or state else " yet; start one with `journal open`"))
     for line in lines:
         when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
-        click.echo(f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}")
+        click.echo(
+            f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}"
+        )
 
 
 @click.command("write-up")
@@ -105,7 +107,7 @@ def write_up_command(ctx: click.Context, target: Path | None, reference: str | N
 def where_you_are(folder: Path | None) -> None:
     """Says which job is open and the next two things to do."""
     place = journal_folder(folder)
-    if not Store.exists(place):
+    if not is_journal(place):
         click.echo("No journal here yet.")
         click.echo("  next: journal open      start a job on an engine")
         click.echo("  or:   journal --help    see every command")

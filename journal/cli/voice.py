@@ -25,7 +25,7 @@ from journal.facts.codec import time_from_text
 from journal.hearing.types import Expect
 from journal.home import journal_folder, models_folder
 from journal.session import Session
-from journal.wording import decide, speakable
+from journal.wording import decide
 
 
 def recogniser_options(command: Any) -> Any:
@@ -38,12 +38,19 @@ def recogniser_options(command: Any) -> Any:
 
 
 @click.command("listen")
-@click.option("--from", "source", type=click.Path(path_type=Path, allow_dash=True), help="A recording; - for raw sound.")
-@click.option("--rate", type=int, default=16000, show_default=True, help="Samples per second of raw sound, 16-bit mono.")
+@click.option(
+    "--from", "source", type=click.Path(path_type=Path, allow_dash=True), help="A recording; - for raw sound."
+)
+@click.option(
+    "--rate", type=int, default=16000, show_default=True, help="Samples per second of raw sound, 16-bit mono."
+)
 @click.option("--recorded-at", help="When the recording began, like 2026-03-01T08:15:30Z.")
 @click.option("--device", help="Part of the microphone's name.")
 @click.option(
-    "--voice", type=click.Choice(["silent", "tones", "spoken"]), default=None, help="How to answer; spoken for a microphone."
+    "--voice",
+    type=click.Choice(["silent", "tones", "spoken"]),
+    default=None,
+    help="How to answer; spoken for a microphone.",
 )
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
 @recogniser_options

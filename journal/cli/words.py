@@ -9,6 +9,7 @@ import click
 from journal.cli.common import (
     engine_from,
     engine_options,
+    is_journal,
     job_of,
     job_option,
     json_option,
@@ -22,7 +23,6 @@ from journal.errors import BadInput
 from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
 from journal.facts.codec import body_to_json
 from journal.home import journal_folder
-from journal.record.store import Store
 from journal.session import Session
 from journal.wording import cheat_sheet, decide_text, describe
 from journal.wording.types import Command, Context, Decision, Number, Verdict
@@ -49,7 +49,9 @@ def enter_command(
         raise BadInput("nothing to enter: give words, or --file with a line each")
     understood = [_enter(session, line, show=len(lines) > 1) for line in lines if line.strip()]
     if not any(understood):
-        raise BadInput("nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said")
+        raise BadInput(
+            "nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said"
+        )
 
 
 def _lines(file: TextIO) -> list[str]:
@@ -102,7 +104,7 @@ def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any
     if engine["cylinders"] is not None or engine["firing_order"]:
         return Context(engine=engine_from(**engine), expects_number=expects_number)
     folder = journal_folder(ctx.find_root().obj)
-    if reference is None and (not Store.exists(folder) or store_of(ctx).latest_open() is None):
+    if reference is None and (not is_journal(folder) or store_of(ctx).latest_open() is None):
         return Context(expects_number=expects_number)
     store = store_of(ctx)
     from dataclasses import replace

@@ -1,0 +1,81 @@
+"""Commands that keep the journal: pack, unpack, back up, verify, erase."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import click
+
+from journal.analysis import diagnose
+from journal.cli.common import job_of, job_option, store_of
+from journal.errors import BadInput, RecordError
+from journal.record.backup import back_up
+from journal.record.pack import pack, unpack
+from journal.record.verify import verify
+
+
+@click.command("pack")
+@click.argument("target", type=click.Path(path_type=Path))
+@job_option
+@click.pass_context
+def pack_command(ctx: click.Context, target: Path, reference: str | None) -> None:
+    """Write one job with its photos, sound and write-up to a file to carry or send."""
+    from journal.output.writeup import render
+
+    store = store_of(ctx)
+    job = store.job(job_of(store, reference))
+    page = render(job, diagnose(job), "html", store.folder)
+    pack(store, job.id, target, {"write-up.html": page})
+    click.echo(f"packed job {store.line(job.id).reference} into {target}")
+
+
+@click.command("unpack")
+@click.argument("packed", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.pass_context
+def unpack_command(ctx: click.Context, packed: tuple[Path, ...]) -> None:
+    """Bring packed jobs into this journal; what is already here stays as it is."""
+    store = store_of(ctx, create=True)
+    for path in packed:
+        done = unpack(store, path)
+        for job in done.jobs:
+            click.echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
+
+
+@click.command("backup")
+@click.argument("target", type=click.Path(path_type=Path))
+@click.pass_context
+def backup_command(ctx: click.Context, target: Path) -> None:
+    """Copy the journal to a file while it is in use."""
+    back_up(store_of(ctx), target)
+    click.echo(f"backed up to {target}")
+
+
+@click.command("verify")
+@click.pass_context
+def verify_command(ctx: click.Context) -> None:
+    """Check the database, every checksum and every reference."""
+    found = verify(store_of(ctx))
+    for line in found:
+        click.echo(f"  - {line}")
+    if found:
+        raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
+    click.echo("the journal is sound")
+
+
+@click.command("erase")
+@click.argument("reference")
+@click.pass_context
+def erase_command(ctx: click.Context, reference: str) -> None:
+    """Remove a job for good, with its photos and sound; asks twice."""
+    store = store_of(ctx)
+    job = store.job(store.find(reference))
+    line = store.line(job.id)
+    clips = len({entry.clip for entry in job.entries if entry.clip})
+    click.echo(
+        f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips"
+    )
+    click.confirm("Remove all of it for good?", abort=True)
+    if click.prompt("Type the job's reference to confirm").strip().lower() != line.reference.lower():
+        raise BadInput("that is not its reference: nothing was removed")
+    store.erase(job.id)
+    click.echo("removed")

@@ -1,0 +1,63 @@
+"""Commands on this machine: speech models, and a check of everything the journal needs."""
+
+from __future__ import annotations
+
+import click
+
+from journal.cli.common import is_journal
+from journal.errors import BadInput, HearingError
+from journal.home import journal_folder, models_folder
+
+
+@click.command("models")
+@click.argument("action", type=click.Choice(["list", "fetch"]), default="list")
+@click.argument("name", required=False)
+@click.pass_context
+def models_command(ctx: click.Context, action: str, name: str | None) -> None:
+    """List speech models, or fetch one: journal models fetch NAME"""
+    from journal.hearing.models import fetch, known_models
+
+    home = models_folder(journal_folder(ctx.find_root().obj))
+    if action == "list":
+        for model in known_models(home):
+            click.echo(
+                f"{'+' if model.installed else '-'} {model.name:<24} {model.size:>8}  {model.licence:<12} {model.what}"
+            )
+        click.echo("+ is here; - can be fetched with: journal models fetch NAME")
+        return
+    if name is None:
+        raise BadInput("fetch which model? `journal models` lists them")
+    with click.progressbar(length=1000, label=name) as bar:
+        done = 0
+
+        def progress(fraction: float) -> None:
+            nonlocal done
+            bar.update(int(fraction * 1000) - done)
+            done = int(fraction * 1000)
+
+        place = fetch(name, home, progress)
+    click.echo(f"{name} is in {place}")
+
+
+@click.command("doctor")
+@click.option("--device", help="Part of the microphone's name.")
+@click.pass_context
+def doctor_command(ctx: click.Context, device: str | None) -> None:
+    """Check microphone, recognisers, disk and journal; each line says what to do."""
+    from journal.hearing.doctor import examine
+
+    folder = journal_folder(ctx.find_root().obj)
+    bad = 0
+    for line in examine(folder, models_folder(folder), device):
+        bad += not line.good
+        click.echo(f"{'+' if line.good else '!'} {line.text}")
+    if is_journal(folder):
+        from journal.record.store import Store
+        from journal.record.verify import verify
+
+        with Store.open(folder, create=False) as store:
+            wrong = verify(store)
+        bad += bool(wrong)
+        click.echo(f"! journal: {len(wrong)} things are wrong; run `journal verify`" if wrong else "+ journal: sound")
+    if bad:
+        raise HearingError(f"{bad} of these need a hand, marked ! above")
