@@ -148,6 +148,26 @@ def breather(haze: float) -> Image.Image:
     return canvas.image
 
 
+def harness() -> Image.Image:
+    """A harness branch rubbed through behind its bracket, two wires bare."""
+    canvas = Canvas((64, 62, 58))
+    canvas.box(0, 640, WIDTH, 960, (112, 110, 104), 0)
+    canvas.box(520, 300, 760, 720, (134, 136, 138), 20)
+    for y in (350, 680):
+        canvas.disc(640, y, 26, STEEL)
+        canvas.shape([(640 + 17 * np.cos(a), y + 17 * np.sin(a)) for a in np.arange(6) * np.pi / 3], LIGHT)
+    path = [(0.0, 420.0), (300.0, 440.0), (520.0, 500.0), (760.0, 530.0), (1000.0, 470.0), (1280.0, 420.0)]
+    canvas.line(path, (26, 26, 28), 96)
+    canvas.line([(x, y - 18) for x, y in path], (52, 52, 56), 8)
+    canvas.shape([(560, 474), (640, 462), (730, 488), (720, 552), (640, 560), (566, 540)], (44, 38, 34))
+    for offset, insulation in ((-20, (150, 58, 48)), (16, (196, 176, 84))):
+        canvas.line([(556, 506 + offset), (732, 532 + offset)], insulation, 17)
+        canvas.line([(620, 516 + offset), (676, 524 + offset)], (206, 128, 72), 13)
+    canvas.text(1010, 575, "to 4 and 7", 34, (226, 224, 218))
+    canvas.text(640, 610, "bracket", 34, (70, 72, 74))
+    return canvas.image
+
+
 def photo(image: Image.Image, path: Path, taken_at: str, offset: str) -> None:
     """Finish a drawing as a photo: smaller, a little grain and shade, the word on it, the time in its EXIF.
 
@@ -180,6 +200,7 @@ PHOTOS: dict[str, tuple[Callable[[], Image.Image], str, str]] = {
     "orchard/blow-by.jpg": (lambda: breather(0.3), "2026:11:02 09:24:10", "+10:00"),
     "orchard/broken-bridge.jpg": (lambda: overhead(3, broken=True), "2026:11:02 09:51:30", "+10:00"),
     "orchard/good-bridge.jpg": (lambda: overhead(4, broken=False), "2026:11:02 09:52:05", "+10:00"),
+    "forestry/chafed-harness.jpg": (harness, "2026:11:09 14:05:40", "+10:00"),
 }
 """Each photo's drawing and the time it carries."""
 
