@@ -103,6 +103,17 @@ class Part:
     """What was answered, in order; the last one counts."""
 
 
+class PlacedBy(StrEnum):
+    """What says where a photo belongs; anything but the first two is a guess worth confirming."""
+
+    GIVEN = "given with it"
+    HAND = "placed by hand"
+    CUE_WHEN_TAKEN = "the spoken cue when it was taken"
+    CUE_WHEN_ARRIVED = "the spoken cue when it arrived"
+    RUN = "the run in progress when it was taken"
+    NOTHING = "nothing"
+
+
 @dataclass(frozen=True)
 class Picture:
     """A photo with where it belongs and what was drawn on it."""
@@ -111,6 +122,8 @@ class Picture:
     """The photo; subject and cylinder as last placed."""
     marks: tuple[Fact[PhotoMark], ...] = ()
     """Rings and arrows on top, in order."""
+    placed_by: PlacedBy = PlacedBy.NOTHING
+    """What says where it belongs."""
 
 
 @dataclass(frozen=True)

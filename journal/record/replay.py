@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, field, replace
+from datetime import datetime
 
 from journal.errors import BadInput
 from journal.facts import (
@@ -42,109 +43,53 @@ from journal.facts import (
     Withdrawal,
     WriteUpEdited,
 )
-from journal.record.job import Asked, Fact, Job, JobState, Part, Picture, Reading, Run
-
-
-def in_order(entries: Iterable[Entry]) -> list[Entry]:
-    """Entries by time, then identifier; one of each identifier."""
-    return sorted({entry.id: entry for entry in entries}.values(), key=lambda e: (e.at_utc, e.id))
+from journal.record.job import Asked, Fact, Job, JobState, Part, Reading, Run
+from journal.record.pictures import Pictures
+from journal.record.resolve import Resolved, in_order, resolve
 
 
 def replay(entries: Iterable[Entry]) -> Job:
     """The job that these entries of one job make, whatever order they come in.
 
     Raises:
-        BadInput: when no entry opens the job.
+        BadInput: when no entry opens the job, or when they belong to several.
     """
     ordered = in_order(entries)
-    effective, replaced_by = resolve(ordered)
-    opening = next((e for e in ordered if e.id in effective and isinstance(effective[e.id].body, JobOpened)), None)
+    opening = next((entry for entry in ordered if isinstance(entry.body, JobOpened)), None)
     if opening is None:
         raise BadInput("these entries hold no job: none of them opens one")
-    opened = effective[opening.id].body
-    assert isinstance(opened, JobOpened)
-    building = _Building(opened.unit, opened)
-    for entry in ordered:
-        if entry.id in effective:
-            building.take(effective[entry.id])
-    return building.finish(opening, ordered, effective, replaced_by)
-
-
-def resolve(ordered: Sequence[Entry]) -> tuple[dict[str, Entry], dict[str, tuple[str, ...]]]:
-    """Which entries count, with the bodies that count, and which entries replaced which.
-
-    A withdrawal of an entry removes it; a withdrawal of a correction, an answer or a withdrawal undoes that. The
-    latest correction that counts gives the body. An answered question gives the body chosen, at the question's place.
-    """
-    about: dict[str, list[Entry]] = {}
-    for entry in ordered:
-        target = _target(entry.body)
-        if target is not None and target != entry.id:
-            about.setdefault(target, []).append(entry)
-
-    def counts(entry_id: str, seen: frozenset[str]) -> bool:
-        later = (e for e in about.get(entry_id, ()) if isinstance(e.body, Withdrawal) and e.id not in seen)
-        return not any(counts(e.id, seen | {e.id}) for e in later)
-
-    def body_of(entry: Entry, seen: frozenset[str]) -> Body | None:
-        body: Body | None = entry.body
-        certainty_is_given = False
-        for later in about.get(entry.id, ()):
-            if later.id in seen or not counts(later.id, frozenset({later.id})):
-                continue
-            if isinstance(later.body, Correction):
-                corrected = body_of(later, seen | {later.id})
-                body = corrected.body if isinstance(corrected, Correction) else later.body.body
-            elif isinstance(later.body, Answer) and isinstance(entry.body, Question) and not certainty_is_given:
-                body = _answered(entry.body, later.body)
-                certainty_is_given = True
-        return body
-
-    effective: dict[str, Entry] = {}
-    for entry in ordered:
-        if isinstance(entry.body, Correction | Withdrawal) or not counts(entry.id, frozenset({entry.id})):
-            continue
-        body = body_of(entry, frozenset({entry.id}))
-        if body is not None:
-            changed = body != entry.body
-            effective[entry.id] = replace(entry, body=body, certainty=1.0) if changed else entry
-    return effective, {target: tuple(e.id for e in later) for target, later in about.items()}
-
-
-def _target(body: Body) -> str | None:
-    if isinstance(body, Correction | Withdrawal):
-        return body.target
-    return body.question if isinstance(body, Answer) else None
-
-
-def _answered(question: Question, answer: Answer) -> Body | None:
-    if answer.body is not None:
-        return answer.body
-    if answer.choice is not None and 0 <= answer.choice < len(question.options):
-        return question.options[answer.choice]
-    return None
+    if any(entry.job != opening.job for entry in ordered):
+        raise BadInput("these entries belong to more than one job: replay one job at a time")
+    resolved = resolve(ordered)
+    opened = resolved.effective[opening.id].body
+    assert isinstance(opened, JobOpened)  # `resolve` lets an opening be corrected by another opening only
+    building = _Building(opening, opened)
+    for entry in resolved.effective.values():
+        building.take(entry)
+    return building.finish(ordered, resolved)
 
 
 @dataclass
 class _Building:
     """A job half built; `take` one entry after the other."""
 
-    unit: str
+    opening: Entry
     opened: JobOpened
     facts: dict[str, str] = field(default_factory=dict)
     edits: dict[str, str] = field(default_factory=dict)
-    runs: list[Run] = field(default_factory=list)
+    runs: list[_Run] = field(default_factory=list)
     conditions: list[Reading] = field(default_factory=list)
     checks: list[Fact[Check]] = field(default_factory=list)
     codes: list[Fact[TroubleCode]] = field(default_factory=list)
     notes: list[Fact[Note]] = field(default_factory=list)
-    pictures: dict[str, Picture] = field(default_factory=dict)
-    parts: dict[str, Part] = field(default_factory=dict)
+    pictures: Pictures = field(default_factory=Pictures)
+    wanted: list[Fact[PartWanted]] = field(default_factory=list)
+    answers: dict[str, list[Fact[PartAnswer]]] = field(default_factory=dict)
     overrides: list[Fact[GateOverridden]] = field(default_factory=list)
     repairs: list[Fact[RepairDone]] = field(default_factory=list)
     outstanding: list[Restored] = field(default_factory=list)
-    cue: PhotoCue | None = None
     closed: Fact[JobClosed] | None = None
+    to_verify: bool = False
 
     def take(self, entry: Entry) -> None:
         """Let one entry that counts work on the job."""
@@ -166,40 +111,42 @@ class _Building:
                 self.codes.append(Fact(entry, body))
             case Note():
                 self.notes.append(Fact(entry, body))
-            case PhotoCue():
-                self.cue = body
-            case Photo():
-                self._picture(entry, body)
-            case PhotoPlaced() | PhotoMark():
-                self._on_picture(entry, body)
+            case PhotoCue() | Photo() | PhotoPlaced() | PhotoMark():
+                self.pictures.take(entry, body)
             case PutBack():
                 self.outstanding = [what for what in self.outstanding if what != body.what]
             case PartWanted():
-                self.parts[entry.id] = Part(Fact(entry, body))
+                self.wanted.append(Fact(entry, body))
             case PartAnswer():
-                if body.part in self.parts:
-                    part = self.parts[body.part]
-                    self.parts[body.part] = replace(part, answers=(*part.answers, Fact(entry, body)))
+                self.answers.setdefault(body.part, []).append(Fact(entry, body))
+                self.to_verify |= body.state is PartState.FITTED
             case GateOverridden():
                 self.overrides.append(Fact(entry, body))
             case RepairDone():
                 self.repairs.append(Fact(entry, body))
+                self.to_verify = True
             case WriteUpEdited():
                 self.edits[body.section] = body.text
             case JobClosed():
                 self.closed = Fact(entry, body)
             case JobReopened():
                 self.closed = None
-            case _:
+            case JobOpened() | Question() | Answer() | Correction() | Withdrawal():
                 pass
 
     def _start(self, entry: Entry, start: RunStarted) -> None:
         self._end(entry)
-        self.runs.append(Run(entry.id, len(self.runs) + 1, start, entry.at_utc))
+        if start.repeat and self.runs:
+            before = self.runs[-1].start
+            start = replace(before, repeat=True, after_repair=before.after_repair or start.after_repair)
+        self.runs.append(_Run(entry.id, len(self.runs) + 1, start, entry.at_utc))
+        self.pictures.run_started(entry, len(self.runs))
         if start.held_out:
             self._change(Restored.CYLINDERS)
         if start.pressure is not None or start.pressure_value is not None:
             self._change(Restored.PRESSURE)
+        if start.after_repair:
+            self.to_verify = False
 
     def _change(self, what: Restored) -> None:
         if what not in self.outstanding:
@@ -207,7 +154,8 @@ class _Building:
 
     def _end(self, entry: Entry) -> None:
         if self.runs and self.runs[-1].ended_at is None:
-            self.runs[-1] = replace(self.runs[-1], ended_at=entry.at_utc)
+            self.runs[-1].ended_at = entry.at_utc
+            self.pictures.run_ended(entry)
 
     def _read(self, entry: Entry, body: Baseline | Cut | Condition) -> None:
         in_run = bool(self.runs) and self.runs[-1].ended_at is None
@@ -222,74 +170,75 @@ class _Building:
         unit = body.unit or (run.start.unit if quantity == run.start.quantity else "")
         reading = _reading(entry, body, quantity, unit)
         if isinstance(body, Condition):
-            run = replace(run, conditions=(*run.conditions, reading))
+            run.conditions.append(reading)
         elif isinstance(body, Baseline):
-            run = replace(run, baselines=(*run.baselines, reading))
+            run.baselines.append(reading)
         else:
-            run = replace(run, cuts=(*run.cuts, reading))
-        self.runs[-1] = run
+            run.cuts.append(reading)
 
-    def _picture(self, entry: Entry, photo: Photo) -> None:
-        if photo.sha256 in self.pictures:
-            return
-        if not photo.subject and self.cue is not None:
-            photo = replace(photo, subject=self.cue.subject, cylinder=self.cue.cylinder)
-        self.pictures[photo.sha256] = Picture(Fact(entry, photo))
-
-    def _on_picture(self, entry: Entry, body: PhotoPlaced | PhotoMark) -> None:
-        picture = self.pictures.get(body.photo)
-        if picture is None:
-            return
-        if isinstance(body, PhotoMark):
-            self.pictures[body.photo] = replace(picture, marks=(*picture.marks, Fact(entry, body)))
-        else:
-            photo = replace(picture.photo.body, subject=body.subject, cylinder=body.cylinder)
-            self.pictures[body.photo] = replace(picture, photo=Fact(picture.photo.entry, photo))
-
-    def finish(
-        self,
-        opening: Entry,
-        ordered: Sequence[Entry],
-        effective: dict[str, Entry],
-        replaced_by: dict[str, tuple[str, ...]],
-    ) -> Job:
+    def finish(self, ordered: Sequence[Entry], resolved: Resolved) -> Job:
         """The job as it stands after the last entry."""
+        parts = tuple(Part(wanted, tuple(self.answers.get(wanted.entry.id, ()))) for wanted in self.wanted)
         return Job(
-            id=opening.job,
-            opened_at=opening.at_utc,
-            unit=self.facts.get("unit", self.unit),
+            id=self.opening.job,
+            opened_at=self.opening.at_utc,
+            unit=self.facts.pop("unit", self.opened.unit),
             engine=self.opened.engine,
-            complaint=self.facts.get("complaint", self.opened.complaint),
+            complaint=self.facts.pop("complaint", self.opened.complaint),
             technicians=tuple(dict.fromkeys(e.technician for e in ordered if e.technician)),
-            facts={k: v for k, v in self.facts.items() if k not in ("unit", "complaint")},
-            runs=tuple(self.runs),
+            facts=self.facts,
+            runs=tuple(run.frozen() for run in self.runs),
             conditions=tuple(self.conditions),
             checks=tuple(self.checks),
             codes=tuple(self.codes),
             notes=tuple(self.notes),
-            pictures=tuple(self.pictures.values()),
-            questions=_questions(ordered, effective, replaced_by),
-            parts=tuple(self.parts.values()),
+            pictures=self.pictures.placed(self.opening.at_utc),
+            questions=_questions(ordered, resolved),
+            parts=parts,
             overrides=tuple(self.overrides),
             repairs=tuple(self.repairs),
-            edits={k: v for k, v in self.edits.items() if v},
+            edits={section: text for section, text in self.edits.items() if text},
             outstanding=tuple(self.outstanding),
             closed=self.closed,
-            state=self._state(),
+            state=self._state(parts),
             entries=tuple(ordered),
-            effective=effective,
-            replaced_by=replaced_by,
+            effective=resolved.effective,
+            replaced_by=resolved.replaced_by,
         )
 
-    def _state(self) -> JobState:
+    def _state(self, parts: Sequence[Part]) -> JobState:
         if self.closed is not None:
             return JobState.CLOSED
-        states = [p.answers[-1].body.state if p.answers else PartState.WANTED for p in self.parts.values()]
-        if any(s in (PartState.WANTED, PartState.PRICED, PartState.ORDERED) for s in states):
+        states = [part.answers[-1].body.state if part.answers else PartState.WANTED for part in parts]
+        if any(state in (PartState.WANTED, PartState.PRICED, PartState.ORDERED) for state in states):
             return JobState.WAITING
-        repaired = bool(self.repairs) or PartState.FITTED in states
-        verified = any(run.start.after_repair for run in self.runs)
-        return JobState.TO_VERIFY if repaired and not verified else JobState.OPEN
+        return JobState.TO_VERIFY if self.to_verify else JobState.OPEN
+
+
+@dataclass
+class _Run:
+    """A run half built."""
+
+    id: str
+    number: int
+    start: RunStarted
+    started_at: datetime
+    ended_at: datetime | None = None
+    baselines: list[Reading] = field(default_factory=list)
+    cuts: list[Reading] = field(default_factory=list)
+    conditions: list[Reading] = field(default_factory=list)
+
+    def frozen(self) -> Run:
+        return Run(
+            id=self.id,
+            number=self.number,
+            start=self.start,
+            started_at=self.started_at,
+            ended_at=self.ended_at,
+            baselines=tuple(self.baselines),
+            cuts=tuple(self.cuts),
+            conditions=tuple(self.conditions),
+        )
 
 
 def _reading(entry: Entry, body: Baseline | Cut | Condition, quantity: Quantity, unit: str) -> Reading:
@@ -305,17 +254,21 @@ def _reading(entry: Entry, body: Baseline | Cut | Condition, quantity: Quantity,
     )
 
 
-def _questions(
-    ordered: Sequence[Entry], effective: dict[str, Entry], replaced_by: dict[str, tuple[str, ...]]
-) -> tuple[Asked, ...]:
-    by_id = {entry.id: entry for entry in ordered}
+def _questions(ordered: Sequence[Entry], resolved: Resolved) -> tuple[Asked, ...]:
+    """Every question that was not taken back, with what settled it."""
     asked = []
     for entry in ordered:
-        if not isinstance(entry.body, Question) or (entry.id not in effective and not replaced_by.get(entry.id)):
+        if not isinstance(entry.body, Question):
             continue
-        later = [by_id[i] for i in replaced_by.get(entry.id, ())]
-        if any(isinstance(e.body, Withdrawal) for e in later) and entry.id not in effective:
+        by = resolved.settled_by.get(entry.id)
+        if by is None:
+            if entry.id in resolved.effective:
+                asked.append(Asked(Fact(entry, entry.body)))
             continue
-        answer = next((Fact(e, e.body) for e in later if isinstance(e.body, Answer) and e.id in effective), None)
-        asked.append(Asked(Fact(entry, entry.body), answer))
+        body = by.body if isinstance(by.body, Answer) else Answer(entry.id, body=_said(by.body))
+        asked.append(Asked(Fact(entry, entry.body), Fact(by, body)))
     return tuple(asked)
+
+
+def _said(body: Body) -> Body:
+    return body.body if isinstance(body, Correction) else body

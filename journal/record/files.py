@@ -1,0 +1,103 @@
+"""Files kept under their SHA-256: names that cannot escape the folder, and writing that is whole or not at all."""
+
+from __future__ import annotations
+
+import contextlib
+import hashlib
+import os
+import re
+import secrets
+from collections.abc import Iterator
+from pathlib import Path
+
+from journal.errors import BadInput, RecordError
+
+_SHA256 = re.compile(r"[0-9a-f]{64}")
+_PIECE = 1 << 20
+
+
+def check_sha256(text: str) -> str:
+    """The text itself, when it is 64 lower-case hex digits; `BadInput` otherwise."""
+    if not _SHA256.fullmatch(text):
+        raise BadInput(f"{text[:80]!r} is no SHA-256: give 64 hex digits (0 to 9, a to f)")
+    return text
+
+
+def shelf(folder: Path, room: str, sha256: str, ending: str) -> Path:
+    """Where a file of that checksum lies: `folder/room/ab/abcd….ending`; no other place can come out."""
+    check_sha256(sha256)
+    return folder / room / sha256[:2] / (sha256 + ending)
+
+
+def sha256_of(data: bytes) -> str:
+    """SHA-256 of some bytes, 64 hex digits."""
+    return hashlib.sha256(data).hexdigest()
+
+
+def sha256_of_file(path: Path) -> str:
+    """SHA-256 of a file's bytes, read piece by piece."""
+    sha = hashlib.sha256()
+    with path.open("rb") as file:
+        while piece := file.read(_PIECE):
+            sha.update(piece)
+    return sha.hexdigest()
+
+
+def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
+    """Write a file so that it is there complete or not at all, whatever happens meanwhile.
+
+    Args:
+        path: where; its folder is made.
+        data: all of it.
+        lasting: True to have it on the disk itself before returning (for what cannot be made again).
+
+    Raises:
+        RecordError: when the disk is full or the folder cannot be written; no part of the file is left behind.
+    """
+    with file_errors(path):
+        path.parent.mkdir(parents=True, exist_ok=True)
+        beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+        try:
+            with beside.open("wb") as file:
+                file.write(data)
+                if lasting:
+                    file.flush()
+                    os.fsync(file.fileno())
+            beside.replace(path)
+        except BaseException:
+            with contextlib.suppress(OSError):
+                beside.unlink()
+            raise
+        if lasting:
+            sync_folder(path.parent)
+
+
+def sync_folder(folder: Path) -> None:
+    """Put a folder's list of names on the disk, where the system has a way to ask for it."""
+    if not hasattr(os, "O_DIRECTORY"):  # Windows writes names through by itself and cannot open a folder
+        return
+    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
+@contextlib.contextmanager
+def file_errors(path: Path) -> Iterator[None]:
+    """Turn what the file system refuses into one line that says what to do."""
+    try:
+        yield
+    except OSError as error:
+        reason = (error.strerror or str(error)).lower()
+        raise RecordError(f"{path.name} cannot be written in {path.parent}: {reason}; {_remedy(error)}") from error
+
+
+def _remedy(error: OSError) -> str:
+    import errno
+
+    if error.errno in (errno.ENOSPC, errno.EDQUOT if hasattr(errno, "EDQUOT") else errno.ENOSPC):
+        return "free some space, then do it again"
+    if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
+        return "make the folder writable, or choose another with --journal"
+    return "check the disk, then do it again"

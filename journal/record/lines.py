@@ -1,0 +1,194 @@
+"""One line for each job in a list, and the words it is found by: derived from its entries, made anew at will."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping
+from dataclasses import dataclass, field
+from datetime import datetime
+
+from sqlite_utils import Database
+
+from journal.facts import Entry, JobOpened, JobReopened, Source, kind_of
+from journal.facts.codec import time_from_text, time_to_text
+from journal.record.job import Job, JobState
+
+QUIET = frozenset({"run end", "baseline", "cut", "condition", "trouble code", "photo cue", "photo", "photo placed",
+                   "photo mark", "put back", "gate overridden", "check"})  # fmt: skip
+"""Kinds of entry that change nothing in a job's line but when it was last touched and by whom."""
+
+
+@dataclass(frozen=True)
+class JobLine:
+    """What a list shows of one job."""
+
+    id: str
+    """UUIDv7."""
+    reference: str
+    """Four letters or a few more for people to say and type."""
+    unit: str
+    """What machine it is."""
+    complaint: str
+    """What the operator says is wrong."""
+    state: JobState
+    """How far it is."""
+    opened_at: datetime
+    """When it was opened, UTC."""
+    last_at: datetime
+    """Time of its last entry, UTC."""
+    technician: str
+    """Who made the last entry, the parts desk left out."""
+    entries: int
+    """How many entries it has."""
+    waiting: int
+    """How many questions wait for an answer."""
+    headline: str = ""
+    """The most important finding, as last noted by `Store.note_summary`."""
+    standings: Mapping[int, str] = field(default_factory=dict)
+    """Each cylinder's standing, as last noted."""
+
+
+_COLUMNS = """jobs.id, jobs.reference, l.unit, l.complaint, l.state, l.opened_at, l.last_at, l.technician, l.entries,
+ l.waiting, coalesce((SELECT headline FROM job_findings f WHERE f.job = l.job), ''),
+ (SELECT group_concat(cylinder || ' ' || standing, ',') FROM job_standings s WHERE s.job = l.job)"""
+
+
+def select(
+    db: Database,
+    *,
+    text: str,
+    state: str | None,
+    technician: str | None,
+    since: datetime | None,
+    until: datetime | None,
+    standing: str | None,
+    limit: int,
+    offset: int,
+) -> Iterator[JobLine]:
+    """Lines that fit everything asked for; those touched last come first, or with `text` those opened last."""
+    tables, where, values = "job_lines l JOIN jobs ON jobs.number = l.job", [], []
+    order = "l.last_at DESC, l.job DESC"
+    words = _query(text)
+    if words:
+        # The index yields its matches newest job first by itself: the search stops as soon as the page is full.
+        tables = f"job_texts_fts t CROSS JOIN {tables}"
+        where.append("t.job_texts_fts MATCH ? AND l.job = t.rowid")
+        values.append(words)
+        order = "t.rowid DESC"
+    if state is not None:
+        where.append("l.state = ?")
+        values.append(str(state))
+    if technician is not None:
+        where.append("EXISTS (SELECT 1 FROM job_technicians w WHERE w.job = l.job AND w.technician = ?)")
+        values.append(technician)
+    if standing is not None:
+        where.append("EXISTS (SELECT 1 FROM job_standings s WHERE s.job = l.job AND s.standing = ?)")
+        values.append(str(standing))
+    if since is not None:
+        where.append("l.last_at >= ?")
+        values.append(time_to_text(since))
+    if until is not None:
+        where.append("l.opened_at <= ?")
+        values.append(time_to_text(until))
+    sql = f"SELECT {_COLUMNS} FROM {tables} {'WHERE ' + ' AND '.join(where) if where else ''}"
+    for row in db.execute(f"{sql} ORDER BY {order} LIMIT ? OFFSET ?", [*values, limit, offset]):
+        yield _line(row)
+
+
+def line_of(db: Database, number: int) -> JobLine:
+    """The line of the job with that number in this database."""
+    sql = f"SELECT {_COLUMNS} FROM job_lines l JOIN jobs ON jobs.number = l.job WHERE l.job = ?"
+    return _line(db.execute(sql, [number]).fetchone())
+
+
+def _line(row: tuple[object, ...]) -> JobLine:
+    id_, reference, unit, complaint, state, opened, last, technician, entries, waiting, headline, standings = row
+    pairs = (pair.split(" ", 1) for pair in str(standings).split(",")) if standings else ()
+    return JobLine(
+        id=str(id_),
+        reference=str(reference),
+        unit=str(unit),
+        complaint=str(complaint),
+        state=JobState(str(state)),
+        opened_at=time_from_text(str(opened)),
+        last_at=time_from_text(str(last)),
+        technician=str(technician),
+        entries=int(str(entries)),
+        waiting=int(str(waiting)),
+        headline=str(headline),
+        standings={int(cylinder): standing for cylinder, standing in sorted(pairs, key=lambda p: int(p[0]))},
+    )
+
+
+def _query(text: str) -> str:
+    """An FTS5 query that finds every word of the text as the beginning of a word, whatever signs it holds."""
+    words = [word.replace('"', "") for word in text.split()]
+    return " ".join(f'"{word}"*' for word in words if any(c.isalnum() for c in word))
+
+
+def touch(db: Database, number: int, entries: list[Entry]) -> None:
+    """Note that quiet entries came to a job: one line and its technicians change, nothing else is looked at."""
+    last = max(entry.at_utc for entry in entries)
+    who = [entry.technician for entry in entries if entry.technician and entry.source is not Source.DESK]
+    db.execute(
+        "UPDATE job_lines SET last_at = max(last_at, ?), entries = entries + ?, technician = ? || "
+        "CASE WHEN ? = '' THEN technician ELSE '' END WHERE job = ?",
+        [time_to_text(last), len(entries), who[-1] if who else "", who[-1] if who else "", number],
+    )
+    _technicians(db, number, who)
+
+
+def write(db: Database, number: int, job: Job) -> None:
+    """Write a job's line and its words anew."""
+    who = [entry.technician for entry in job.entries if entry.technician and entry.source is not Source.DESK]
+    taken_up = [e.at_utc for e in job.effective.values() if isinstance(e.body, JobOpened | JobReopened)]
+    db.execute(
+        "INSERT OR REPLACE INTO job_lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            number,
+            job.unit,
+            job.complaint,
+            job.state.value,
+            time_to_text(job.opened_at),
+            time_to_text(max(taken_up, default=job.opened_at)),
+            time_to_text(job.entries[-1].at_utc),
+            who[-1] if who else "",
+            len(job.entries),
+            len(job.waiting),
+        ],
+    )
+    _technicians(db, number, who)
+    write_texts(db, number, job)
+
+
+def write_texts(db: Database, number: int, job: Job) -> None:
+    """Write the words a job is found by, where they changed."""
+    noted = db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone() or ("", "")
+    closed = f"{job.closed.body.cause} {job.closed.body.text}" if job.closed else ""
+    notes = [fact.body.text for fact in job.notes] + [fact.body.text for fact in job.repairs] + list(job.facts.values())
+    notes += [" ".join((p.wanted.body.description, *(a.body.number for a in p.answers))) for p in job.parts]
+    texts = (job.unit, job.complaint, "\n".join(notes), "\n".join(filter(None, (closed, *noted, *job.edits.values()))))
+    old = db.execute("SELECT unit, complaint, notes, causes FROM job_texts WHERE job = ?", [number]).fetchone()
+    if old is None:
+        db.execute("INSERT INTO job_texts VALUES (?, ?, ?, ?, ?)", [number, *texts])
+    elif old != texts:
+        db.execute(
+            "UPDATE job_texts SET unit = ?, complaint = ?, notes = ?, causes = ? WHERE job = ?", [*texts, number]
+        )
+
+
+def note(db: Database, number: int, headline: str, standings: Mapping[int, str], causes: str) -> None:
+    """Keep what the analysis said of a job, for lists and searches."""
+    db.execute("INSERT OR REPLACE INTO job_findings VALUES (?, ?, ?)", [number, headline, causes])
+    db.execute("DELETE FROM job_standings WHERE job = ?", [number])
+    for cylinder, standing in standings.items():
+        db.execute("INSERT INTO job_standings VALUES (?, ?, ?)", [number, cylinder, str(standing)])
+
+
+def is_quiet(entries: list[Entry]) -> bool:
+    """Whether none of the entries can change a job's line beyond `touch`."""
+    return all(kind_of(entry.body) in QUIET for entry in entries)
+
+
+def _technicians(db: Database, number: int, names: list[str]) -> None:
+    for name in set(names):
+        db.execute("INSERT OR IGNORE INTO job_technicians VALUES (?, ?)", [number, name])

@@ -1,0 +1,126 @@
+"""Which entries count, and what they say once corrections, withdrawals and answers have done their work."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass, replace
+
+from journal.facts import Answer, Body, Correction, Entry, JobOpened, PartAnswer, Question, Withdrawal
+
+Order = tuple[object, str]
+
+
+def in_order(entries: Iterable[Entry]) -> list[Entry]:
+    """Entries by time, then identifier; one of each identifier."""
+    return sorted({entry.id: entry for entry in entries}.values(), key=_place)
+
+
+def _place(entry: Entry) -> Order:
+    return (entry.at_utc, entry.id)
+
+
+def target_of(body: Body) -> str | None:
+    """Identifier of the entry that a body is about; none for one that stands by itself."""
+    match body:
+        case Correction() | Withdrawal():
+            return body.target
+        case Answer():
+            return body.question
+        case PartAnswer():
+            return body.part
+        case _:
+            return None
+
+
+@dataclass(frozen=True)
+class Resolved:
+    """What is left of a job's entries once each has had its say about the others."""
+
+    effective: dict[str, Entry]
+    """Entries that count, by identifier in order, with the bodies that count."""
+    replaced_by: dict[str, tuple[str, ...]]
+    """For an entry that was corrected, withdrawn or answered: the entries that did so, in order."""
+    settled_by: dict[str, Entry]
+    """For a question: the entry that settled it, with the body that counts; absent while it waits."""
+
+
+def resolve(ordered: Sequence[Entry]) -> Resolved:
+    """Work out which of a job's entries count.
+
+    An entry can only act on one that sorts before it, so going from the last to the first, all that can be said about
+    an entry is known when its turn comes: no cycle can arise, and the order of arrival does not matter. A withdrawal
+    removes its target, and with it whatever the target did: taking back a correction, an answer or a withdrawal
+    restores what was there. Of several corrections and answers the last that counts gives the body. The job's opening
+    cannot be taken back, only corrected by another opening.
+    """
+    at = {entry.id: entry for entry in ordered}
+    opening = next((entry.id for entry in ordered if isinstance(entry.body, JobOpened)), None)
+    withdrawn: set[str] = set()
+    said: dict[str, tuple[Body | None, Entry]] = {}
+    effective: dict[str, Entry] = {}
+    acts: dict[str, list[str]] = {}
+    for entry in reversed(ordered):
+        raw = target_of(entry.body)
+        if raw is not None and not isinstance(entry.body, PartAnswer) and raw in at:
+            acts.setdefault(raw, []).append(entry.id)
+        if entry.id in withdrawn:
+            continue
+        body, certainty = _current(entry, said.get(entry.id))
+        target = at.get(target_of(body) or "") if isinstance(body, Correction | Withdrawal | Answer) else None
+        if target is not None and _place(target) < _place(entry):
+            _act(body, entry, target, opening, withdrawn, said)
+        if body is not None and not isinstance(body, Correction | Withdrawal):
+            same = body == entry.body
+            effective[entry.id] = entry if same else replace(entry, body=body, certainty=certainty)
+    settled = {}
+    for entry_id, (_, by) in said.items():
+        if isinstance(at[entry_id].body, Question):
+            settled[entry_id] = by
+    return Resolved(
+        effective={entry.id: effective[entry.id] for entry in ordered if entry.id in effective},
+        replaced_by={target: tuple(reversed(by)) for target, by in acts.items()},
+        settled_by=settled,
+    )
+
+
+def _current(entry: Entry, said: tuple[Body | None, Entry] | None) -> tuple[Body | None, float]:
+    """The body that counts for an entry, after what was said about it later."""
+    if said is None:
+        return entry.body, entry.certainty
+    new, by = said
+    match entry.body:
+        # What corrects an act by a plain fact changes what the act says, not whom it is about.
+        case Correction() if new is not None and target_of(new) is None:
+            new = Correction(entry.body.target, new)
+        case Answer() if new is not None and target_of(new) is None:
+            new = Answer(entry.body.question, body=new)
+        case _:
+            pass
+    return new, by.certainty
+
+
+def _act(
+    body: Body | None,
+    entry: Entry,
+    target: Entry,
+    opening: str | None,
+    withdrawn: set[str],
+    said: dict[str, tuple[Body | None, Entry]],
+) -> None:
+    """Let an entry's body do its work on the target; the last to speak about a target has already done so."""
+    match body:
+        case Withdrawal() if target.id != opening:
+            withdrawn.add(target.id)
+        case Correction() if target.id not in said and (target.id != opening or isinstance(body.body, JobOpened)):
+            said[target.id] = (body.body, replace(entry, body=body))
+        case Answer() if target.id not in said and isinstance(target.body, Question):
+            if body.choice is None or body.body is not None or 0 <= body.choice < len(target.body.options):
+                said[target.id] = (_answered(target.body, body), replace(entry, body=body))
+        case _:
+            pass
+
+
+def _answered(question: Question, answer: Answer) -> Body | None:
+    if answer.body is not None:
+        return answer.body
+    return None if answer.choice is None else question.options[answer.choice]

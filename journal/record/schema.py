@@ -1,0 +1,202 @@
+"""The journal's database: where it lies, its tables, how it is opened, and its troubles as plain lines."""
+
+from __future__ import annotations
+
+import contextlib
+import sqlite3
+import time
+from collections.abc import Iterator
+from pathlib import Path
+
+from sqlite_utils import Database, Migrations
+
+from journal.errors import NotFound, RecordError
+
+FILE_NAME = "journal.db"
+"""The database's name in the journal folder."""
+
+WAIT_S = 15.0
+"""How long to wait for another program that holds the database, seconds."""
+
+migrations = Migrations("journal")
+
+_SHOP = """
+CREATE TABLE jobs (
+    number INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    code TEXT NOT NULL,
+    reference TEXT NOT NULL UNIQUE
+);
+CREATE INDEX jobs_code ON jobs (code);
+
+CREATE TABLE entries (
+    seq INTEGER PRIMARY KEY AUTOINCREMENT,
+    id TEXT NOT NULL UNIQUE,
+    job INTEGER NOT NULL REFERENCES jobs (number),
+    at_utc TEXT NOT NULL,
+    offset_minutes INTEGER NOT NULL,
+    technician TEXT NOT NULL,
+    source TEXT NOT NULL,
+    kind TEXT NOT NULL,
+    heard TEXT NOT NULL,
+    clip TEXT NOT NULL,
+    certainty REAL NOT NULL CHECK (certainty BETWEEN 0 AND 1),
+    body TEXT NOT NULL CHECK (json_valid(body))
+);
+CREATE INDEX entries_job ON entries (job, at_utc);
+CREATE INDEX entries_clip ON entries (clip) WHERE clip != '';
+
+CREATE TABLE erasing (job INTEGER PRIMARY KEY REFERENCES jobs (number));
+CREATE TABLE clips_let_go (sha256 TEXT PRIMARY KEY, at_utc TEXT NOT NULL);
+
+CREATE TRIGGER entries_are_not_changed BEFORE UPDATE ON entries
+BEGIN SELECT RAISE(ABORT, 'an entry is never changed: write a correction'); END;
+CREATE TRIGGER entries_are_not_replaced BEFORE INSERT ON entries
+WHEN EXISTS (SELECT 1 FROM entries WHERE id = NEW.id OR seq = NEW.seq)
+BEGIN SELECT RAISE(ABORT, 'an entry is never replaced: write a correction'); END;
+CREATE TRIGGER entries_are_not_deleted BEFORE DELETE ON entries
+WHEN OLD.job NOT IN (SELECT job FROM erasing)
+BEGIN SELECT RAISE(ABORT, 'an entry is never deleted: write a withdrawal, or erase the whole job'); END;
+"""
+
+_DERIVED = """
+CREATE TABLE job_lines (
+    job INTEGER PRIMARY KEY REFERENCES jobs (number) ON DELETE CASCADE,
+    unit TEXT NOT NULL,
+    complaint TEXT NOT NULL,
+    state TEXT NOT NULL,
+    opened_at TEXT NOT NULL,
+    taken_up_at TEXT NOT NULL,
+    last_at TEXT NOT NULL,
+    technician TEXT NOT NULL,
+    entries INTEGER NOT NULL,
+    waiting INTEGER NOT NULL
+);
+CREATE INDEX job_lines_last ON job_lines (last_at);
+CREATE INDEX job_lines_state ON job_lines (state, last_at);
+CREATE INDEX job_lines_taken_up ON job_lines (taken_up_at) WHERE state != 'closed';
+
+CREATE TABLE job_technicians (
+    job INTEGER NOT NULL REFERENCES jobs (number) ON DELETE CASCADE,
+    technician TEXT NOT NULL,
+    PRIMARY KEY (job, technician)
+) WITHOUT ROWID;
+CREATE INDEX job_technicians_name ON job_technicians (technician, job);
+
+CREATE TABLE job_findings (
+    job INTEGER PRIMARY KEY REFERENCES jobs (number) ON DELETE CASCADE,
+    headline TEXT NOT NULL,
+    causes TEXT NOT NULL
+);
+CREATE TABLE job_standings (
+    job INTEGER NOT NULL REFERENCES jobs (number) ON DELETE CASCADE,
+    cylinder INTEGER NOT NULL,
+    standing TEXT NOT NULL,
+    PRIMARY KEY (job, cylinder)
+) WITHOUT ROWID;
+CREATE INDEX job_standings_standing ON job_standings (standing, job);
+
+CREATE TABLE job_texts (
+    job INTEGER PRIMARY KEY REFERENCES jobs (number) ON DELETE CASCADE,
+    unit TEXT NOT NULL,
+    complaint TEXT NOT NULL,
+    notes TEXT NOT NULL,
+    causes TEXT NOT NULL
+);
+"""
+
+
+@migrations()
+def facts_and_what_is_derived_from_them(db: Database) -> None:
+    """The first schema: entries and their jobs; lines, texts and standings that can be made again from them."""
+    db.executescript(_SHOP)
+    db.executescript(_DERIVED)
+    db.table("job_texts").enable_fts(["unit", "complaint", "notes", "causes"], create_triggers=True)
+
+
+_ALL = {facts_and_what_is_derived_from_them.__name__}
+
+
+def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
+    """Open the journal's database, making or bringing it up to date as needed.
+
+    Raises:
+        NotFound: when there is none and `create` is false.
+        RecordError: when it cannot be opened or was written by a newer version of the program.
+    """
+    path = folder / FILE_NAME
+    with database_errors(path):
+        if not path.exists():
+            if not create:
+                raise NotFound(f"there is no journal in {folder}: open a job first, or choose a folder with --journal")
+            try:
+                folder.mkdir(parents=True, exist_ok=True)
+            except OSError as error:
+                raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
+        db = Database(sqlite3.connect(path, timeout=wait_s))
+        try:
+            _prepare(db, path, wait_s)
+        except BaseException:
+            db.close()
+            raise
+        return db
+
+
+def _prepare(db: Database, path: Path, wait_s: float) -> None:
+    # SQLite does not wait by itself when two programs switch the same new file to WAL at once.
+    until = time.monotonic() + wait_s
+    while True:
+        try:
+            db.enable_wal()
+            break
+        except sqlite3.OperationalError as error:
+            if "locked" not in str(error) or time.monotonic() > until:
+                raise
+            time.sleep(0.02)
+    db.execute("PRAGMA synchronous = FULL")
+    db.execute("PRAGMA foreign_keys = ON")
+    applied = {migration.name for migration in migrations.applied(db)}
+    if applied - _ALL:
+        raise RecordError(f"{path} was written by a newer version of the program: bring this one up to date first")
+    if _ALL - applied:
+        with writing(db):
+            migrations.apply(db)
+
+
+@contextlib.contextmanager
+def writing(db: Database) -> Iterator[None]:
+    """One transaction that holds the only pen from its start, so that what it reads stays true until it commits."""
+    db.conn.execute("BEGIN IMMEDIATE")
+    try:
+        yield
+        db.conn.execute("COMMIT")
+    except BaseException:
+        with contextlib.suppress(sqlite3.Error):
+            db.rollback()
+        raise
+
+
+@contextlib.contextmanager
+def database_errors(path: Path) -> Iterator[None]:
+    """Turn SQLite's troubles into one line each that says what to do."""
+    try:
+        yield
+    except sqlite3.Error as error:
+        raise RecordError(f"{path}: {_plain_words(str(error))}") from error
+
+
+def _plain_words(trouble: str) -> str:
+    words = trouble.lower()
+    if "full" in words:
+        return "the disk is full; nothing was saved: free some space, then do it again"
+    if "readonly" in words or "read-only" in words:
+        return "the journal is read-only here; nothing was saved: make its folder writable, or choose another"
+    if "locked" in words or "busy" in words:
+        return "another program holds the journal; nothing was saved: close that program, then do it again"
+    if "unable to open" in words:
+        return "the journal cannot be opened: check that its folder exists and can be written"
+    if "malformed" in words or "not a database" in words:
+        return "the journal is damaged: keep the file, run `journal verify`, and go back to the last backup"
+    if "an entry is never" in words:
+        return trouble
+    return f"{trouble}; nothing was saved: check the disk, then run `journal verify`"

@@ -1,0 +1,433 @@
+"""The journal on disk: entries go in and never change, jobs come out by replay."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from collections import OrderedDict
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from pathlib import Path
+from types import TracebackType
+
+from sqlite_utils import Database
+
+from journal.errors import BadInput, NotFound
+from journal.facts import Entry, JobOpened, Photo, to_milliseconds
+from journal.facts.codec import entry_from_json, entry_to_json, time_from_text, time_to_text
+from journal.record import lines, references
+from journal.record.files import check_sha256
+from journal.record.job import Job, JobState
+from journal.record.lines import JobLine
+from journal.record.replay import replay
+from journal.record.resolve import target_of
+from journal.record.schema import FILE_NAME, WAIT_S, connect, database_errors, writing
+
+HEARING_LAG = timedelta(seconds=5)
+"""How far an entry's time may lie behind another writer's: a spoken one is timed when said, heard a little later."""
+
+_FIELDS = "e.id, jobs.id, e.at_utc, e.offset_minutes, e.technician, e.source, e.heard, e.clip, e.certainty, e.body"
+_ENTRY = f"SELECT e.seq, {_FIELDS} FROM entries e JOIN jobs ON jobs.number = e.job"
+_JOBS_KEPT = 8
+
+
+@dataclass(frozen=True)
+class _Kept:
+    """A job already read: which of its entries, and what they replay to."""
+
+    state: tuple[int, int]
+    entries: list[Entry]
+    job: Job
+
+
+class Store:
+    """One connection to a journal; each thread and each process opens its own, as many as it likes."""
+
+    def __init__(self, folder: Path, db: Database) -> None:
+        """Use `Store.open`."""
+        self.folder = folder
+        """The journal's folder: the database, `photos`, `clips` and `copies`."""
+        self._db = db
+        self._kept: OrderedDict[str, _Kept] = OrderedDict()
+
+    @classmethod
+    def open(cls, folder: Path, *, create: bool = True, wait_s: float = WAIT_S) -> Store:
+        """Open the journal in a folder.
+
+        Args:
+            folder: the journal's folder.
+            create: make it when it is not there.
+            wait_s: how long to wait for another program that holds it, seconds.
+
+        Raises:
+            NotFound: when there is no journal and `create` is false.
+            RecordError: when it cannot be opened, or a newer version of the program wrote it.
+        """
+        return cls(folder, connect(folder, create=create, wait_s=wait_s))
+
+    def __enter__(self) -> Store:
+        """Itself."""
+        return self
+
+    def __exit__(self, kind: type[BaseException] | None, error: BaseException | None, at: TracebackType | None) -> None:
+        """Close it."""
+        self.close()
+
+    def close(self) -> None:
+        """Let go of the database."""
+        self._db.close()
+
+    @property
+    def path(self) -> Path:
+        """The database file."""
+        return self.folder / FILE_NAME
+
+    # Writing
+
+    def append(self, *entries: Entry) -> list[Entry]:
+        """Put new entries on disk, all or none; when this returns they are there, come what may.
+
+        Twice is the same as once: an entry already there under its identifier is left as it is. A new entry never
+        sorts before what its own writer (technician and source) put into the job, before the entry it is about, or
+        more than `HEARING_LAG` before anything else in the job: where the clock says otherwise (it was set back), the
+        entry is timed a millisecond after that. Its UUIDv7 keeps the clock's own reading.
+
+        Returns:
+            The entries as they are on disk, in the order given.
+
+        Raises:
+            BadInput: for an entry that is malformed, about a job or an entry that is not there, or that says something
+                else than the one already there under its identifier. Nothing is saved.
+            RecordError: when the disk refuses (full, read-only, held by another program). Nothing is saved.
+        """
+        return self._write(entries, timed=True)
+
+    def merge(self, entries: Iterable[Entry]) -> list[Entry]:
+        """Bring in entries made elsewhere, exactly as they are; returns those that were not here yet.
+
+        Raises:
+            BadInput: as `append`.
+            RecordError: as `append`.
+        """
+        before = self.last_seq()
+        merged = self._write(tuple(entries), timed=False)
+        new = {entry.id for _, entry in self.since(before, limit=None)}
+        return [entry for entry in merged if entry.id in new]
+
+    def _write(self, entries: Iterable[Entry], *, timed: bool) -> list[Entry]:
+        written: list[Entry] = []
+        fresh: dict[str, list[Entry]] = {}
+        with database_errors(self.path), writing(self._db):
+            batch = {entry.id: entry for entry in entries}
+            for given in entries:
+                _check(given)
+                entry = replace(given, at_utc=to_milliseconds(given.at_utc))
+                there = self._there(entry.id)
+                if there is not None:
+                    if replace(there, at_utc=entry.at_utc) != entry or not (timed or there == entry):
+                        raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved")
+                    written.append(there)
+                    continue
+                number = self._number(entry, batch.values())
+                about = self._about(entry, batch)
+                if timed:
+                    entry = replace(entry, at_utc=self._time_for(number, entry, about))
+                self._insert(number, entry)
+                written.append(entry)
+                fresh.setdefault(entry.job, []).append(entry)
+            for job_id, new in fresh.items():
+                self._redraw(job_id, new)
+        return written
+
+    def _there(self, entry_id: str) -> Entry | None:
+        row = self._db.execute(f"{_ENTRY} WHERE e.id = ?", [entry_id]).fetchone()
+        return None if row is None else _entry(row)[1]
+
+    def _number(self, entry: Entry, batch: Iterable[Entry]) -> int:
+        """The job's number in this database; a job gets one with its opening."""
+        row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [entry.job]).fetchone()
+        if row is not None:
+            return int(row[0])
+        if not any(e.job == entry.job and isinstance(e.body, JobOpened) for e in batch):
+            raise BadInput(f"job {entry.job} is not in this journal: open it first; nothing was saved")
+        code = references.code_of(entry.job)
+        reference = references.free_reference(self._db, code)
+        sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
+        return int(self._db.execute(sql, [entry.job, code, reference]).lastrowid or 0)
+
+    def _about(self, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:
+        target = target_of(entry.body)
+        if target is None:
+            return None
+        found = self._there(target) or batch.get(target)
+        if found is None or found.job != entry.job:
+            raise BadInput(f"entry {target[:80]} is not in this job: nothing was saved")
+        return found
+
+    def _time_for(self, number: int, entry: Entry, about: Entry | None) -> datetime:
+        sql = "SELECT at_utc FROM entries WHERE job = ?"
+        latest = " ORDER BY at_utc DESC LIMIT 1"
+        own = self._db.execute(
+            f"{sql} AND technician = ? AND source = ?{latest}", [number, entry.technician, entry.source.value]
+        ).fetchone()
+        anyone = self._db.execute(f"{sql}{latest}", [number]).fetchone()
+        not_before = [time_from_text(own[0])] if own else []
+        if about is not None:
+            not_before.append(about.at_utc)
+        if anyone and time_from_text(anyone[0]) - entry.at_utc > HEARING_LAG:
+            not_before.append(time_from_text(anyone[0]))
+        return max([entry.at_utc, *(at + timedelta(milliseconds=1) for at in not_before)])
+
+    def _insert(self, number: int, entry: Entry) -> None:
+        data = entry_to_json(entry)
+        self._db.execute(
+            "INSERT INTO entries (id, job, at_utc, offset_minutes, technician, source, kind, heard, clip, certainty, "
+            "body) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+            [
+                data["id"],
+                number,
+                data["at_utc"],
+                data["offset_minutes"],
+                data["technician"],
+                data["source"],
+                data["body"]["kind"],
+                data["heard"],
+                data["clip"],
+                data["certainty"],
+                json.dumps(data["body"], ensure_ascii=False, separators=(",", ":")),
+            ],
+        )
+
+    def _redraw(self, job_id: str, new: list[Entry]) -> None:
+        number = self._job_number(job_id)
+        if lines.is_quiet(new) and not any(isinstance(entry.body, JobOpened) for entry in new):
+            lines.touch(self._db, number, new)
+        else:
+            lines.write(self._db, number, replay(self._read(job_id)))
+
+    def note_summary(self, job_id: str, headline: str, standings: Mapping[int, str], *, causes: str = "") -> None:
+        """Keep what the analysis says of a job now, for lists and searches; replaces what was noted before.
+
+        Args:
+            job_id: the job.
+            headline: the most important finding, a sentence or two.
+            standings: each cylinder's standing.
+            causes: the names of the likeliest causes, to be found by.
+        """
+        number = self._job_number(job_id)
+        noted = (headline, causes, {int(c): str(s) for c, s in standings.items()})
+        with database_errors(self.path):
+            if self._noted(number) == noted:
+                return
+            job = self.job(job_id)
+            with writing(self._db):
+                lines.note(self._db, number, headline, standings, causes)
+                lines.write_texts(self._db, number, job)
+
+    def _noted(self, number: int) -> tuple[str, str, dict[int, str]] | None:
+        row = self._db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone()
+        rows = self._db.execute("SELECT cylinder, standing FROM job_standings WHERE job = ?", [number]).fetchall()
+        return None if row is None else (row[0], row[1], dict(rows))
+
+    def note_let_go(self, clips: Iterable[str], now: datetime) -> None:
+        """Note that the sound of these clips (SHA-256) is no longer kept, on purpose."""
+        with database_errors(self.path), writing(self._db):
+            for sha256 in clips:
+                row = [check_sha256(sha256), time_to_text(now)]
+                self._db.execute("INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", row)
+
+    def erase(self, job_id: str) -> int:
+        """Remove a job with all its entries from the database; the only thing that does. Returns how many there were.
+
+        Photos and clips are files beside the database: `journal.record.erase.erase` removes those as well.
+        """
+        number = self._job_number(job_id)
+        with database_errors(self.path), writing(self._db):
+            self._db.execute("INSERT INTO erasing VALUES (?)", [number])
+            removed = self._db.execute("DELETE FROM entries WHERE job = ?", [number]).rowcount
+            self._db.execute("DELETE FROM erasing WHERE job = ?", [number])
+            self._db.execute("DELETE FROM jobs WHERE number = ?", [number])
+        self._kept.pop(job_id, None)
+        return int(removed)
+
+    # Reading
+
+    def entries(self, job_id: str) -> list[Entry]:
+        """A job's entries by time, then identifier.
+
+        Raises:
+            NotFound: when there is no such job.
+        """
+        with database_errors(self.path):
+            self._job_number(job_id)
+            return self._read(job_id)
+
+    def _read(self, job_id: str) -> list[Entry]:
+        rows = self._db.execute(f"{_ENTRY} WHERE jobs.id = ? ORDER BY e.at_utc, e.id", [job_id])
+        return [_entry(row)[1] for row in rows]
+
+    def entry(self, entry_id: str) -> Entry:
+        """One entry by its identifier, or by a beginning of it that only one has.
+
+        Raises:
+            NotFound: when there is none.
+            BadInput: when the beginning fits several.
+        """
+        word = entry_id.strip().lower()
+        with database_errors(self.path):
+            rows = self._db.execute(f"{_ENTRY} WHERE e.id >= ? AND e.id < ? LIMIT 2", [word, word + "~"]).fetchall()
+        if not rows or not word:
+            raise NotFound(f"there is no entry {entry_id[:80]!r}: `journal show` lists a job's entries")
+        if len(rows) > 1:
+            raise BadInput(f"{entry_id!r} may mean several entries: give more of it")
+        return _entry(rows[0])[1]
+
+    def last_seq(self) -> int:
+        """The sequence number of the latest entry to arrive here; 0 in an empty journal."""
+        with database_errors(self.path):
+            return int(self._db.execute("SELECT coalesce(max(seq), 0) FROM entries").fetchone()[0])
+
+    def since(self, seq: int, job_id: str | None = None, *, limit: int | None = 1000) -> list[tuple[int, Entry]]:
+        """Entries that arrived here after a sequence number, in order of arrival, each with its own number.
+
+        Args:
+            seq: the last one already seen; 0 for all.
+            job_id: only this job's.
+            limit: at most so many; none for all.
+        """
+        where, values = ("AND jobs.id = ?", [job_id]) if job_id else ("", [])
+        sql = f"{_ENTRY} WHERE e.seq > ? {where} ORDER BY e.seq LIMIT ?"
+        with database_errors(self.path):
+            return [_entry(row) for row in self._db.execute(sql, [seq, *values, -1 if limit is None else limit])]
+
+    def job(self, job_id: str) -> Job:
+        """A job as it stands, by replaying its entries.
+
+        Raises:
+            NotFound: when there is no such job.
+        """
+        with database_errors(self.path):
+            number = self._job_number(job_id)
+            count, last = self._db.execute("SELECT count(*), max(seq) FROM entries WHERE job = ?", [number]).fetchone()
+            kept = self._kept.get(job_id)
+            if kept is None or kept.state != (count, last):
+                entries = self._read(job_id)
+                kept = self._kept[job_id] = _Kept((count, last), entries, replay(entries))
+            self._kept.move_to_end(job_id)
+            while len(self._kept) > _JOBS_KEPT:
+                self._kept.popitem(last=False)
+            return kept.job
+
+    def clip_times(self) -> dict[str, datetime]:
+        """For every clip (SHA-256) that an entry names, the time of the latest such entry."""
+        sql = "SELECT clip, max(at_utc) FROM entries WHERE clip != '' GROUP BY clip"
+        with database_errors(self.path):
+            return {clip: time_from_text(at) for clip, at in self._db.execute(sql)}
+
+    def clips_let_go(self) -> set[str]:
+        """Clips (SHA-256) whose sound was let go on purpose."""
+        with database_errors(self.path):
+            return {sha256 for (sha256,) in self._db.execute("SELECT sha256 FROM clips_let_go")}
+
+    def jobs(
+        self,
+        *,
+        text: str = "",
+        state: JobState | str | None = None,
+        technician: str | None = None,
+        since: datetime | None = None,
+        until: datetime | None = None,
+        standing: str | None = None,
+        limit: int = 50,
+        offset: int = 0,
+    ) -> list[JobLine]:
+        """Lines of jobs that fit everything given, the latest first.
+
+        Args:
+            text: words, or beginnings of words, of the unit, complaint, notes or causes.
+            state: how far the job is.
+            technician: who made an entry in it.
+            since: worked on at or after, aware.
+            until: opened at or before, aware.
+            standing: at least one cylinder stands so, as last noted.
+            limit: at most so many.
+            offset: leave out so many first.
+        """
+        with database_errors(self.path):
+            found = lines.select(
+                self._db,
+                text=text,
+                state=None if state is None else str(state),
+                technician=technician,
+                since=since,
+                until=until,
+                standing=standing,
+                limit=limit,
+                offset=offset,
+            )
+            return list(found)
+
+    def line(self, job_id: str) -> JobLine:
+        """A job's line; `NotFound` when there is no such job."""
+        with database_errors(self.path):
+            return lines.line_of(self._db, self._job_number(job_id))
+
+    def latest_open(self) -> str | None:
+        """The job opened or reopened last among those not closed; none when there is none."""
+        with database_errors(self.path):
+            row = self._db.execute(
+                "SELECT jobs.id FROM job_lines l JOIN jobs ON jobs.number = l.job WHERE l.state != 'closed' "
+                "ORDER BY l.taken_up_at DESC, l.job DESC LIMIT 1"
+            ).fetchone()
+        return None if row is None else str(row[0])
+
+    def find(self, reference: str) -> str:
+        """Identifier of the job that a reference, or a beginning of its identifier, means.
+
+        Raises:
+            NotFound: when there is none, naming the nearest.
+            BadInput: when it may mean several.
+        """
+        with database_errors(self.path):
+            return references.find(self._db, reference)
+
+    def _job_number(self, job_id: str) -> int:
+        row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
+        if row is None:
+            raise NotFound(f"there is no job {job_id[:80]!r} in this journal: `journal jobs` lists them")
+        return int(row[0])
+
+
+def _check(entry: Entry) -> None:
+    """Refuse what could not be read back or found again."""
+    for name, text in (("entry", entry.id), ("job", entry.job)):
+        try:
+            sound = str(uuid.UUID(text)) == text and uuid.UUID(text).version == 7
+        except ValueError:
+            sound = False
+        if not sound:
+            raise BadInput(f"{name} identifier {text[:80]!r} is no UUIDv7 in lower case: nothing was saved")
+    if entry.clip:
+        check_sha256(entry.clip)
+    if isinstance(entry.body, Photo):
+        check_sha256(entry.body.sha256)
+    if entry_from_json(entry_to_json(entry)) != replace(entry, at_utc=to_milliseconds(entry.at_utc)):
+        raise BadInput(f"entry {entry.id} would not read back as it was written: nothing was saved")
+
+
+def _entry(row: tuple[object, ...]) -> tuple[int, Entry]:
+    seq, id_, job, at_utc, offset, technician, source, heard, clip, certainty, body = row
+    data = {
+        "id": id_,
+        "job": job,
+        "at_utc": at_utc,
+        "offset_minutes": offset,
+        "technician": technician,
+        "source": source,
+        "heard": heard,
+        "clip": clip,
+        "certainty": certainty,
+        "body": json.loads(str(body)),
+    }
+    return int(str(seq)), entry_from_json(data)
