@@ -1,0 +1,49 @@
+"""The order gate: whether the causes that mean a part stand high enough, and their rivals have been checked."""
+
+from __future__ import annotations
+
+from collections.abc import Collection, Mapping, Sequence
+
+from journal.analysis.causes_tables import CauseRow, Tables
+from journal.analysis.causes_words import percent
+from journal.analysis.findings import Gate
+from journal.facts import GateOverridden
+from journal.record.job import Fact
+
+
+def missing_checks(row: CauseRow, done: Collection[str]) -> tuple[tuple[str, ...], ...]:
+    """The sets of checks of which one must still be made before the cause's part is ordered."""
+    return tuple(group for group in row.needs if not set(group) & set(done))
+
+
+def part_chance(tables: Tables, part: str, chances: Mapping[str, float]) -> float:
+    """How likely it is that this part is what is needed: all causes that mean it together."""
+    return sum(chance for key, chance in chances.items() if part and tables.causes[key].part == part)
+
+
+def gate(
+    tables: Tables,
+    cause: str,
+    cylinder: int | None,
+    chances: Mapping[str, float],
+    done: Collection[str],
+    overrides: Sequence[Fact[GateOverridden]],
+) -> Gate | None:
+    """Whether the cause's part may be ordered; none when it means no part.
+
+    `chances` are the causes of this cylinder (or of the engine) by key, `done` the checks made there.
+    """
+    row = tables.causes[cause]
+    if not row.part:
+        return None
+    missing = [_in_words(group, cylinder) for group in missing_checks(row, done)]
+    chance, threshold = part_chance(tables, row.part, chances), tables.gate["threshold"]
+    if chance < threshold:
+        missing.append(f"it stands at {percent(chance)}, and {percent(threshold)} is wanted before ordering")
+    reasons = [o.body.reason for o in overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
+    return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "")
+
+
+def _in_words(group: Sequence[str], cylinder: int | None) -> str:
+    where = f" (cylinder {cylinder})" if cylinder is not None else ""
+    return " or ".join(group) + where

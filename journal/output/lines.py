@@ -1,0 +1,197 @@
+"""A job and its findings in, plain text for a terminal out."""
+
+from __future__ import annotations
+
+from datetime import datetime, timedelta, timezone
+
+from journal.analysis.causes_words import cylinders_in_words, percent
+from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
+from journal.facts import Check, Engine, Entry, RunKind, RunStarted
+from journal.record.job import Fact, Job, Part, Picture, Reading, Run
+
+
+def job_text(job: Job) -> str:
+    """The job as it stands: machine, complaint, runs, readings, checks, photos, parts, what is not put back."""
+    lines = [f"{job.unit}: {job.complaint or 'no complaint noted'}", engine_text(job.engine)]
+    lines += [f"{name}: {value}" for name, value in job.facts.items()]
+    opened = _local(job.opened_at, job.entries[0].offset_minutes if job.entries else 0)
+    lines.append(f"state: {job.state}; opened {opened}; by {', '.join(job.technicians) or 'nobody named'}")
+    for run in job.runs:
+        lines += ["", *_run_lines(run)]
+    blocks = [
+        ("Conditions", [_reading_text(r) for r in job.conditions]),
+        ("Checks", [check_text(fact) for fact in job.checks]),
+        ("Trouble codes", [f"SPN {f.body.spn} FMI {f.body.fmi}" for f in job.codes]),
+        ("Notes", [f.body.text for f in job.notes]),
+        ("Photos", [picture_text(p) for p in job.pictures]),
+        ("Parts", [part_text(p) for p in job.parts]),
+        ("Repairs", [_repair_text(f.body.text, f.body.cylinder) for f in job.repairs]),
+        ("Waiting for an answer", [a.question.body.prompt for a in job.waiting]),
+        ("Not yet put back", [str(what) for what in job.outstanding]),
+    ]
+    for title, entries in blocks:
+        if entries:
+            lines += ["", title, *(f"  {entry}" for entry in entries)]
+    if job.closed is not None:
+        words = f": {job.closed.body.text}" if job.closed.body.text else ""
+        lines += ["", f"Closed with cause {job.closed.body.cause}{words}"]
+    return "\n".join(lines)
+
+
+def findings_text(findings: Findings) -> str:
+    """The findings: headline, standings, ranked causes with why, next check, what is not put back, cautions."""
+    lines = [findings.headline]
+    lines += [f"{_mark(remark.level)}{remark.text}" for remark in findings.warnings]
+    for run in findings.runs:
+        lines += ["", *run_finding_lines(run)]
+    for comparison in findings.comparisons:
+        lines += ["", comparison.title, *(f"  {_mark(r.level)}{r.text}" for r in comparison.remarks)]
+    for cylinder in findings.cylinders:
+        lines += ["", *_cylinder_lines(cylinder)]
+    engine = [cause for cause in findings.engine_causes if cause.probability >= 0.02]
+    if engine:
+        lines += ["", "For the whole engine, or in common"]
+        lines += [f"  {percent(cause.probability):>9}  {cause.name}" for cause in engine]
+    if findings.next_check is not None:
+        lines += ["", *_next_lines(findings.next_check)]
+        lines += [f"  or: {other.name} ({other.minutes:g} min)" for other in findings.runners_up]
+    elif findings.why_no_check:
+        lines += ["", findings.why_no_check]
+    if findings.cautions:
+        lines += ["", "Cautions", *(f"  {caution}" for caution in findings.cautions)]
+    return "\n".join(lines)
+
+
+def engine_text(engine: Engine) -> str:
+    """The engine's layout in one line."""
+    order = f", firing order {'-'.join(map(str, engine.firing_order))}" if engine.firing_order else ""
+    return f"{engine.arrangement} {engine.cylinders}, {engine.injection} injection{order}"
+
+
+def run_title(start: RunStarted) -> str:
+    """A run's kind and conditions in words."""
+    words = [{RunKind.IDLE: "idle cut-out", RunKind.HALF_ENGINE: "half-engine cut-out"}.get(start.run, str(start.run))]
+    if start.held_out:
+        words.append(f"{cylinders_in_words(start.held_out)} held out")
+    if start.pressure is not None:
+        words.append(f"{start.pressure} injection pressure")
+    if start.pressure_value is not None:
+        words.append(f"injection pressure {start.pressure_value:g} {start.pressure_unit}")
+    if start.after_repair:
+        words.append("after the repair")
+    return ", ".join(words)
+
+
+def check_text(fact: Fact[Check]) -> str:
+    """A check with its outcome in words."""
+    check = fact.body
+    words = [str(check.subject)]
+    if check.cylinder is not None:
+        words.append(f"cylinder {check.cylinder}")
+    text = f"{' '.join(words)}: {check.outcome}"
+    if check.part:
+        text += f", {check.part}"
+    if check.place:
+        text += f", to {check.place}"
+    if check.other_cylinder is not None:
+        text += f", with cylinder {check.other_cylinder}"
+    if check.value is not None:
+        text += f", {check.value:g} {check.unit}".rstrip()
+    if check.crank_turned is not None:
+        text += ", crank turned" if check.crank_turned else ", crank held"
+    return text
+
+
+def picture_text(picture: Picture) -> str:
+    """What a photo shows and where it belongs."""
+    photo = picture.photo.body
+    where = f", cylinder {photo.cylinder}" if photo.cylinder is not None else ""
+    warning = f" ({photo.warning})" if photo.warning else ""
+    return f"{photo.subject or 'not placed yet'}{where}: {photo.name}{warning}"
+
+
+def part_text(part: Part) -> str:
+    """A wanted part with the latest answer."""
+    wanted = part.wanted.body
+    text = f"{wanted.quantity} x {wanted.description}"
+    if wanted.cylinder is not None:
+        text += f", cylinder {wanted.cylinder}"
+    if wanted.reason:
+        text += f" ({wanted.reason})"
+    if not part.answers:
+        return f"{text}: wanted"
+    answer = part.answers[-1].body
+    details = [answer.number, answer.price, answer.availability, answer.date, answer.note]
+    return ", ".join([f"{text}: {answer.state}", *(detail for detail in details if detail)])
+
+
+def run_finding_lines(run: RunFinding) -> list[str]:
+    """A run's title and each cylinder's share, interval and standing."""
+    lines = [f"Run {run.number}: {run.title}"]
+    for c in run.contributions:
+        after = ", right after a dead one" if c.after_dead else ""
+        interval = f"{100 * c.low:.0f} to {100 * c.high:.0f}"
+        lines.append(f"  cylinder {c.cylinder:>2}: {100 * c.share:5.1f} % ({interval}), {c.standing}{after}")
+    if run.total is not None and run.total_low is not None and run.total_high is not None:
+        trusted = "" if run.trusted else ", not to be trusted"
+        interval = f"{100 * run.total_low:.0f} to {100 * run.total_high:.0f}"
+        lines.append(f"  sum:         {100 * run.total:5.1f} % ({interval}){trusted}")
+    if run.missing:
+        lines.append(f"  not read yet: {cylinders_in_words(run.missing)}")
+    return lines + [f"  {_mark(remark.level)}{remark.text}" for remark in run.remarks]
+
+
+def _cylinder_lines(found: CylinderFinding) -> list[str]:
+    lines = [found.verdict]
+    for cause in [c for c in found.causes if c.probability >= 0.02][:5]:
+        lines += _cause_lines(cause)
+    injector = next((c for c in found.causes if c.key == "injector" and c.probability < 0.02), None)
+    if injector is not None:
+        lines += _cause_lines(injector)
+    return lines + [f"  contradicts: {text}" for text in found.contradictions]
+
+
+def _cause_lines(cause: Cause) -> list[str]:
+    lines = [f"  {percent(cause.probability):>9}  {cause.name}"]
+    lines += [f"             {'+' if e.factor >= 1 else '-'} {e.text}" for e in cause.evidence[:6]]
+    if cause.would_change:
+        lines.append(f"             ? {cause.would_change}")
+    return lines
+
+
+def _next_lines(check: NextCheck) -> list[str]:
+    lines = [f"Next: {check.name} ({check.minutes:g} min)", f"  {check.why}"]
+    if check.say:
+        lines.append(f"  say, for example: {check.say}")
+    return lines + [f"  ! {caution}" for caution in check.cautions]
+
+
+def _run_lines(run: Run) -> list[str]:
+    lines = [f"Run {run.number}: {run_title(run.start)}"]
+    lines += [f"  baseline {_reading_text(r)}" for r in run.baselines]
+    lines += [f"  {_reading_text(r)}" for r in (*run.cuts, *run.conditions)]
+    return lines
+
+
+def _reading_text(reading: Reading) -> str:
+    value = "no change" if reading.value is None else f"{reading.value:g} {reading.unit}"
+    if reading.cylinder is not None:
+        return f"cylinder {reading.cylinder} cut: {value}"
+    return f"{reading.quantity} {value}"
+
+
+def _repair_text(text: str, cylinder: int | None) -> str:
+    return f"{text}, cylinder {cylinder}" if cylinder is not None else text
+
+
+def _mark(level: Level) -> str:
+    return {Level.DANGER: "DANGER: ", Level.WARNING: "! ", Level.REMARK: ""}[level]
+
+
+def _local(at: datetime, offset_minutes: int) -> str:
+    return at.astimezone(timezone(timedelta(minutes=offset_minutes))).strftime("%Y-%m-%d %H:%M")
+
+
+def entry_time(entry: Entry) -> str:
+    """When an entry was made, in the local time of where it was made."""
+    return _local(entry.at_utc, entry.offset_minutes)
