@@ -14,7 +14,7 @@ import journal as package
 from journal.cli.common import print_outcome
 from journal.cli.photos import _attach
 from journal.errors import NotFound
-from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
+from journal.facts import Arrangement, Engine, Injection, JobClosed, JobOpened, Source
 from journal.home import models_folder
 from journal.record.store import Store
 from journal.session import Session, open_job
@@ -56,7 +56,7 @@ def _job_file(name: str) -> dict[str, Any]:
 
 
 def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[str, ...] = ()) -> str:
-    """Open the demo's job and take its steps in order: recordings heard, words typed, photos attached.
+    """Open the demo's job and take its steps in order: recordings heard, photos attached, the job closed.
 
     Args:
         store: a journal to put it in.
@@ -80,10 +80,10 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
             for one in listen(session, ears, Listening(source=folder / step["hear"])):
                 for index, outcome in enumerate(one.outcomes):
                     print_outcome(outcome, heard=one.text if index == 0 else "")
-        elif "enter" in step:
-            session = Session(store, job, told["technician"])
-            for outcome in session.type(step["enter"]):
-                print_outcome(outcome, heard=step["enter"])
+        elif "close" in step:
+            closed = JobClosed(**step["close"])
+            Session(store, job, told["technician"]).enter(closed)
+            click.echo(f"  closed: {closed.text}")
         else:
             session = Session(store, job, told["technician"])
             error = _attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
