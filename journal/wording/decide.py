@@ -1,0 +1,112 @@
+"""What was heard in, a decision for each thing said out: take it, ask, or let it go."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+
+from journal.facts import Cut
+from journal.hearing.types import Candidate
+from journal.wording.doubt import TYPED, Piece, Understanding, understand
+from journal.wording.expect import believable
+from journal.wording.meanings import Refused
+from journal.wording.numbers import spell
+from journal.wording.say import read_back
+from journal.wording.types import Command, Context, Decision, Meaning, Number, Verdict
+
+TAKE_AT = 0.95
+"""Certainty from which an entry is taken without a question."""
+
+COMMAND_AT = 0.7
+"""Certainty from which a command or an answer is acted on; below it is let go, as it can simply be said again."""
+
+ASK_AT = 0.3
+"""Probability that something was meant for the tool, from which it is worth a question."""
+
+_BELIEVABLE = 0.5
+_WORTH_NAMING = 0.005
+_MOST_ALTERNATIVES = 2
+
+
+def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str = "") -> tuple[Decision, ...]:
+    """What becomes of each thing said in one utterance, in the order said.
+
+    Args:
+        candidates: texts from all listeners, pooled.
+        context: what the job so far leads one to expect; it can turn a take into a question, never into another value.
+        free_text: what an unconstrained recogniser made of the same sound, where there is one.
+
+    Returns:
+        One decision for each thing said; a single `LET_GO` without a meaning when nothing was for the tool.
+    """
+    heard = _best_text(candidates)
+    ways = understand(candidates, context) if candidates else []
+    something = sum(w.probability for w in ways if w.pieces)
+    best = next((w for w in ways if w.pieces), None)
+    if best is None or something < ASK_AT:
+        return (Decision(Verdict.LET_GO, None, certainty=0.0, heard=heard, reason="not for the journal"),)
+    return tuple(_one(at, best, ways, context) for at in range(len(best.pieces)))
+
+
+def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
+    """The same for typed words: nothing in them sounds like anything else."""
+    return decide((Candidate(text, 0.0, TYPED),), context)
+
+
+def _best_text(candidates: Sequence[Candidate]) -> str:
+    return candidates[0].text.strip() if candidates else ""
+
+
+def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: Context) -> Decision:
+    piece = best.pieces[at]
+    chances = _chances(at, best, ways)
+    meaning = piece.meaning
+    certainty = chances[meaning]
+    others = [m for m in chances if m != meaning and not isinstance(m, Refused)]
+    if isinstance(meaning, Refused):
+        return Decision(Verdict.LET_GO, None, certainty=0.0, heard=piece.heard, reason=meaning.reason)
+    if isinstance(meaning, Command | Number):
+        return _command(piece, meaning, certainty)
+    weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
+    missing = max(0.0, 1.0 - sum(chances.values()))
+    certainty = min(1.0, weighed[meaning] / (sum(weighed.values()) + missing))
+    believed = believable(meaning, context) >= _BELIEVABLE
+    if believed and certainty >= TAKE_AT:
+        return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
+    named = sorted((m for m in others if weighed[m] > _WORTH_NAMING * max(weighed.values())), key=lambda m: -weighed[m])
+    alternatives = tuple(named[:_MOST_ALTERNATIVES])
+    return Decision(
+        Verdict.ASK,
+        meaning,
+        alternatives,
+        certainty,
+        piece.heard,
+        question(meaning, alternatives),
+        "not what this job leads one to expect" if not believed else "may have been heard wrongly",
+    )
+
+
+def _chances(at: int, best: Understanding, ways: Sequence[Understanding]) -> dict[Meaning | Refused, float]:
+    """For one of the things said, the probability of each thing it may be, by the sound alone."""
+    chances: dict[Meaning | Refused, float] = {}
+    for way in ways:
+        if len(way.pieces) == len(best.pieces):
+            meaning = way.pieces[at].meaning
+            chances[meaning] = chances.get(meaning, 0.0) + way.probability
+    return chances
+
+
+def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decision:
+    if certainty >= COMMAND_AT:
+        return Decision(Verdict.TAKE, meaning, certainty=min(1.0, certainty), heard=piece.heard)
+    return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason="not clear: say it again")
+
+
+def question(meaning: Meaning, alternatives: Sequence[Meaning]) -> str:
+    """The question to put: "four: thirteen, or thirty?"."""
+    if not alternatives:
+        return f"{read_back(meaning)}?"
+    other = alternatives[0]
+    if isinstance(meaning, Cut) and isinstance(other, Cut) and meaning.cylinder == other.cylinder:
+        values = ["no change" if m.value is None else spell(m.value) for m in (meaning, other)]
+        return f"{spell(meaning.cylinder)}: {values[0]}, or {values[1]}?"
+    return f"{read_back(meaning)}, or {read_back(other)}?"

@@ -1,0 +1,186 @@
+"""Candidates from every listener in, what the utterance may mean with a probability each out."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from journal.hearing.types import Candidate
+from journal.wording.meanings import Refused, meaning_of
+from journal.wording.numbers import cardinal, readings
+from journal.wording.parse import Filled, Parse, Said, parse_tokens
+from journal.wording.tokens import Token, tokenise
+from journal.wording.types import Context, Meaning
+from journal.wording.vocabulary import CYLINDER_SLOTS, NUMBER_SLOTS, vocabulary
+
+TYPED = "typed"
+"""The listener's name for words that were typed: nothing sounds like anything else."""
+
+_SHARPNESS = 3.0
+_NOTHING_COST = 0.5
+_NOTHING_COST_PER_WORD = 0.35
+_FLOOR = 0.01
+_MOST_PARSES = 10
+_NBEST_FACTOR = 0.3
+
+
+@dataclass(frozen=True)
+class Piece:
+    """One thing said, as understood."""
+
+    meaning: Meaning | Refused
+    """What it means here, or why it makes no sense."""
+    heard: str
+    """The words it was made from."""
+
+
+@dataclass(frozen=True)
+class Understanding:
+    """One way of understanding the whole utterance."""
+
+    pieces: tuple[Piece, ...]
+    """The things said, in order; none for nothing that is for the tool."""
+    probability: float
+    """That this is what was said, by the sound alone, 0 to 1."""
+
+    @property
+    def meanings(self) -> tuple[Meaning | Refused, ...]:
+        """What its pieces mean."""
+        return tuple(piece.meaning for piece in self.pieces)
+
+
+def understand(candidates: Sequence[Candidate], context: Context) -> list[Understanding]:
+    """Every way to understand an utterance, most probable first; what the job leads one to expect is left aside.
+
+    Each listener spreads one unit of belief over its candidates by score, over their parses by cost, and over what
+    sounds alike; listeners multiply, with a floor so that none can veto.
+    """
+    listeners: dict[str, list[Candidate]] = {}
+    for candidate in candidates:
+        listeners.setdefault(candidate.listener, []).append(candidate)
+    beliefs = [_belief(heard, context) for heard in listeners.values()]
+    pieces: dict[tuple[Meaning | Refused, ...], tuple[Piece, ...]] = {(): ()}
+    for belief in beliefs:
+        for found in belief:
+            pieces.setdefault(tuple(p.meaning for p in found), found)
+    shares = [{tuple(p.meaning for p in found): share for found, share in belief.items()} for belief in beliefs]
+    joint = {key: math.prod(_FLOOR + share.get(key, 0.0) for share in shares) for key in pieces}
+    if len(shares) == 1:
+        joint = {key: shares[0].get(key, 0.0) for key in pieces}
+    total = sum(joint.values()) or 1.0
+    ranked = [Understanding(pieces[key], weight / total) for key, weight in joint.items() if weight > 0]
+    return sorted(ranked, key=lambda u: -u.probability)
+
+
+def _belief(heard: Sequence[Candidate], context: Context) -> dict[tuple[Piece, ...], float]:
+    """One listener's belief; equal meanings are joined under the first pieces that gave them."""
+    top = max(c.score for c in heard)
+    weights = [math.exp(c.score - top) for c in heard]
+    total = sum(weights)
+    by_meaning: dict[tuple[Meaning | Refused, ...], tuple[tuple[Piece, ...], float]] = {}
+    sources: dict[tuple[Meaning | Refused, ...], tuple[Parse, tuple[Token, ...]]] = {}
+    for candidate, weight in zip(heard, weights, strict=True):
+        tokens = tokenise(candidate.text)
+        for parse, share in _shares(candidate, tokens, context):
+            found = () if parse is None else _pieces(parse, tokens, candidate.text, context)
+            key = tuple(p.meaning for p in found)
+            first, so_far = by_meaning.get(key, (found, 0.0))
+            by_meaning[key] = (first, so_far + share * weight / total)
+            if parse is not None:
+                sources.setdefault(key, (parse, tokens))
+    if heard[0].listener != TYPED:
+        _smear(by_meaning, sources, context, _NBEST_FACTOR if len(heard) > 2 else 1.0)
+    return dict(by_meaning.values())
+
+
+def _shares(candidate: Candidate, tokens: tuple[Token, ...], context: Context) -> Iterator[tuple[Parse | None, float]]:
+    """A text's parses with their share of it, and the share that it is nothing for the tool."""
+    asked = bool(context.question_options)
+    cylinders = context.engine.cylinders if context.engine else None
+    phrases = vocabulary().phrases
+    parses = [
+        p
+        for p in parse_tokens(tokens, candidate.text, cylinders)
+        if asked or not any(phrases[said.phrase].only == "number" for said in p.said)
+    ][:_MOST_PARSES]
+    nothing = math.exp(-_SHARPNESS * (_NOTHING_COST + _NOTHING_COST_PER_WORD * len(tokens)))
+    if not parses:
+        yield None, 1.0
+        return
+    weights = [math.exp(-_SHARPNESS * p.cost) for p in parses]
+    total = sum(weights) + nothing
+    for parse, weight in zip(parses, weights, strict=True):
+        yield parse, weight / total
+    yield None, nothing / total
+
+
+def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context) -> tuple[Piece, ...]:
+    phrases = vocabulary().phrases
+    found = []
+    for said in parse.said:
+        filled = {f.name: f.value for f in said.filled}
+        end = tokens[said.end].start if said.end < len(tokens) else len(text)
+        heard = text[tokens[said.start].start : end].strip()
+        found.append(Piece(meaning_of(phrases[said.phrase], filled, context), heard))
+    return tuple(found)
+
+
+def _smear(
+    by_meaning: dict[tuple[Meaning | Refused, ...], tuple[tuple[Piece, ...], float]],
+    sources: dict[tuple[Meaning | Refused, ...], tuple[Parse, tuple[Token, ...]]],
+    context: Context,
+    factor: float,
+) -> None:
+    """Give what sounds alike its part of the belief, unless the listener itself has weighed it."""
+    weighed = set(by_meaning)
+    for key, (parse, tokens) in sources.items():
+        pieces, share = by_meaning[key]
+        if share < 0.05:
+            continue
+        for at, said in enumerate(parse.said):
+            for other, often in sound_alikes(said, tokens):
+                filled = {f.name: f.value for f in other.filled}
+                meaning = meaning_of(vocabulary().phrases[said.phrase], filled, context)
+                changed = (*pieces[:at], replace(pieces[at], meaning=meaning), *pieces[at + 1 :])
+                new = tuple(p.meaning for p in changed)
+                if new in weighed or new == key or isinstance(meaning, Refused):
+                    continue
+                part = share * often * factor
+                by_meaning[new] = (changed, by_meaning.get(new, (changed, 0.0))[1] + part)
+                by_meaning[key] = (pieces, by_meaning[key][1] - part)
+
+
+def sound_alikes(said: Said, tokens: Sequence[Token]) -> Iterator[tuple[Said, float]]:
+    """The same phrase with one number that sounds like the one heard, and how often that happens."""
+    for index, slot in enumerate(said.filled):
+        if slot.name not in NUMBER_SLOTS | CYLINDER_SLOTS:
+            continue
+        words = tuple(t.text for t in tokens[slot.start : slot.end])
+        for value, often in alike_numbers(float(slot.value), words):
+            if slot.name in CYLINDER_SLOTS and (value % 1 or not 1 <= value <= 20):
+                continue
+            number = int(value) if slot.name in CYLINDER_SLOTS else value
+            changed = Filled(slot.name, number, slot.start, slot.end)
+            yield replace(said, filled=(*said.filled[:index], changed, *said.filled[index + 1 :])), often
+
+
+@lru_cache(maxsize=10_000)
+def alike_numbers(value: float, words: tuple[str, ...] = ()) -> tuple[tuple[float, float], ...]:
+    """Numbers that sound like this one, most often first, each with how often it is heard for it.
+
+    Args:
+        value: the number heard.
+        words: the words it was heard in; figures and none stand for the usual words.
+    """
+    if not words or any(not w.isalpha() for w in words):
+        words = cardinal(value) if 0 <= value < 10_000 else ()
+    found: dict[float, float] = {}
+    for at, word in enumerate(words):
+        for other, often in vocabulary().confusions.get(word, ()):
+            changed = (*words[:at], other, *words[at + 1 :])
+            for reading in readings(changed, 0):
+                if reading.end == len(changed) and reading.value != value:
+                    found[reading.value] = max(often, found.get(reading.value, 0.0))
+    return tuple(sorted(found.items(), key=lambda item: -item[1]))

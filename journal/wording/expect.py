@@ -1,0 +1,77 @@
+"""What the job leads one to expect in, how believable a value is out; it may raise a question, never choose a value."""
+
+from __future__ import annotations
+
+from journal.facts import UNITS, Baseline, Condition, Cut, Quantity
+from journal.wording.types import Context, Meaning
+
+# Wide ranges outside which a value is questioned (common practice, no source). A run's own readings narrow them.
+_USUAL: dict[tuple[Quantity, str], tuple[float, float]] = {
+    (Quantity.FUEL_PER_STROKE, "mm3"): (2, 400),
+    (Quantity.FUEL_PER_STROKE, "mg"): (2, 400),
+    (Quantity.FUEL_PER_STROKE, "%"): (1, 120),
+    (Quantity.FUEL_RATE, "L/h"): (0.3, 900),
+    (Quantity.FUEL_RATE, "gal/h"): (0.1, 240),
+    (Quantity.FUEL_RATE, "kg/h"): (0.2, 750),
+    (Quantity.ENGINE_SPEED, "rpm"): (100, 4500),
+    (Quantity.INJECTION_PRESSURE, "MPa"): (2, 300),
+    (Quantity.INJECTION_PRESSURE, "bar"): (20, 3000),
+    (Quantity.INJECTION_PRESSURE, "psi"): (300, 44_000),
+    (Quantity.INJECTION_PRESSURE, "kPa"): (2000, 300_000),
+    (Quantity.COOLANT_TEMPERATURE, "degC"): (-40, 130),
+    (Quantity.COOLANT_TEMPERATURE, "degF"): (-40, 265),
+    (Quantity.OIL_TEMPERATURE, "degC"): (-40, 150),
+    (Quantity.OIL_TEMPERATURE, "degF"): (-40, 300),
+    (Quantity.LOAD, "%"): (0, 130),
+    (Quantity.CRANKCASE_PRESSURE, "kPa"): (-5, 15),
+    (Quantity.CRANKCASE_PRESSURE, "inH2O"): (-20, 60),
+    (Quantity.CRANKCASE_PRESSURE, "mbar"): (-50, 150),
+    (Quantity.CRANKCASE_PRESSURE, "psi"): (-1, 3),
+}
+
+UNLIKELY = 0.02
+"""How believable a value outside what is expected is."""
+
+_RISES = (Quantity.FUEL_PER_STROKE, Quantity.FUEL_RATE, Quantity.LOAD)
+
+
+def believable(meaning: Meaning, context: Context) -> float:
+    """How far the job so far agrees with a meaning: 1 as expected, `UNLIKELY` outside, between at the edges."""
+    match meaning:
+        case Cut(_, float(value)):
+            return _cut(value, context)
+        case Baseline(value, quantity, unit):
+            watched = quantity or context.quantity
+            return _usual(value, watched, unit or context.unit or UNITS[watched][0], context)
+        case Condition(quantity, value, unit):
+            return _usual(value, quantity, unit or UNITS[quantity][0], context)
+        case _:
+            return 1.0
+
+
+def _cut(value: float, context: Context) -> float:
+    """A cut reading lies between "no change" and somewhat above an equal share's rise.
+
+    With n cylinders alive and governed speed, n - 1 of them must make what n made: a good one's cut raises fuel from
+    b to b n / (n - 1) when shares are equal, more when it pulled more than its share.
+    """
+    unit = context.unit or UNITS[context.quantity][0]
+    usual = _usual(value, context.quantity, unit, context)
+    base = context.baseline
+    if base is None or base <= 0 or context.quantity not in _RISES:
+        return usual
+    alive = (context.engine.cylinders if context.engine else 6) - len(context.held_out)
+    if alive < 2:
+        return usual
+    top = base * alive / (alive - 1)
+    low = base - max(0.06 * base, 1.0)
+    high = top + 0.75 * (top - base) + 1.0
+    return usual if low <= value <= high else UNLIKELY
+
+
+def _usual(value: float, quantity: Quantity, unit: str, context: Context) -> float:
+    for expected in context.ranges:
+        if expected.quantity == quantity and (expected.unit or UNITS[quantity][0]) == unit:
+            return 1.0 if expected.low <= value <= expected.high else UNLIKELY
+    low, high = _USUAL.get((quantity, unit), (-1e9, 1e9))
+    return 1.0 if low <= value <= high else UNLIKELY

@@ -1,0 +1,188 @@
+"""A phrase with its slots filled in, what it means on this engine out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+from typing import Any
+
+from journal.errors import JournalError
+from journal.facts import (
+    Baseline,
+    Check,
+    Condition,
+    Cut,
+    JobFact,
+    Note,
+    PartWanted,
+    PhotoCue,
+    PressureLevel,
+    PutBack,
+    Quantity,
+    RepairDone,
+    Restored,
+    RunEnded,
+    RunKind,
+    RunStarted,
+    Subject,
+    TroubleCode,
+)
+from journal.wording.numbers import plain, spell
+from journal.wording.types import Command, CommandWord, Context, Meaning, Number
+from journal.wording.vocabulary import Phrase
+
+
+@dataclass(frozen=True)
+class Refused:
+    """Understood, but it makes no sense here."""
+
+    reason: str
+    """Why, in a few words."""
+
+
+def meaning_of(phrase: Phrase, filled: dict[str, Any], context: Context) -> Meaning | Refused:
+    """What a phrase means.
+
+    Args:
+        phrase: the phrase.
+        filled: its slots and choices by name.
+        context: the engine and what goes on.
+    """
+    said = {**phrase.set, **filled}
+    for name in ("cylinder", "other_cylinder"):
+        if name in said and (reason := off_engine(said[name], context)):
+            return Refused(reason)
+    try:
+        return _BUILDERS[phrase.kind](said, context)
+    except JournalError as error:
+        return Refused(str(error))
+
+
+def off_engine(cylinder: int, context: Context) -> str:
+    """Why a cylinder cannot be on this engine; empty when it can."""
+    most = context.engine.cylinders if context.engine else 20
+    if 1 <= cylinder <= most:
+        return ""
+    return f"there is no cylinder {spell(cylinder)} on this engine"
+
+
+def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    cylinder = said.get("cylinder")
+    if said.get("next"):
+        cylinder = context.next_cylinder
+        if cylinder is None:
+            return Refused("no next cylinder is known: say its number")
+    assert cylinder is not None
+    if said.get("no_change"):
+        return Cut(cylinder, None, no_change=True)
+    return Cut(cylinder, said["value"], unit=said.get("unit", ""))
+
+
+def _baseline(said: dict[str, Any], context: Context) -> Meaning:
+    return Baseline(said["value"], unit=said.get("unit", ""))
+
+
+def _fuel(said: dict[str, Any], context: Context) -> Meaning:
+    """Fuel per stroke: the baseline of a run that watches it, a condition of any other."""
+    if context.quantity == Quantity.FUEL_PER_STROKE:
+        return Baseline(said["value"], Quantity.FUEL_PER_STROKE, said.get("unit", ""))
+    return Condition(Quantity.FUEL_PER_STROKE, said["value"], said.get("unit", ""))
+
+
+def _condition(said: dict[str, Any], context: Context) -> Meaning:
+    quantity = Quantity(said["quantity"])
+    if quantity == context.quantity and quantity in (Quantity.FUEL_RATE, Quantity.POWER):
+        return Baseline(said["value"], quantity, said.get("unit", ""))
+    return Condition(quantity, said["value"], said.get("unit", ""))
+
+
+def _run(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    held = tuple(sorted(said.get("cylinders", ())))
+    for cylinder in held:
+        if reason := off_engine(cylinder, context):
+            return Refused(reason)
+    if "half" in said:
+        found = _half(said["half"], context)
+        if isinstance(found, Refused):
+            return found
+        held = found
+    return RunStarted(
+        RunKind(said.get("run", "half engine")),
+        Quantity(said["quantity"]) if "quantity" in said else Quantity.FUEL_PER_STROKE,
+        held_out=held,
+        pressure=PressureLevel(said["pressure"]) if "pressure" in said else None,
+        pressure_value=said.get("pressure_value"),
+        pressure_unit=said.get("pressure_unit", "MPa"),
+        after_repair="after_repair" in said,
+        repeat=bool(said.get("repeat")),
+    )
+
+
+def _half(half: str, context: Context) -> tuple[int, ...] | Refused:
+    if context.engine is None:
+        return Refused("the engine's layout is not known: say the cylinders that are out")
+    numbers = tuple(context.engine.numbers)
+    if half in ("odd", "even"):
+        return numbers[0::2] if half == "odd" else numbers[1::2]
+    if half in ("first", "second"):
+        if len(context.engine.banks) != 2:
+            return Refused("the banks are not known: say the cylinders that are out")
+        return tuple(sorted(context.engine.banks[half == "second"]))
+    if len(numbers) % 2:
+        return Refused("an odd number of cylinders has no halves: say the cylinders that are out")
+    middle = len(numbers) // 2
+    return numbers[:middle] if half == "front" else numbers[middle:]
+
+
+def _check(said: dict[str, Any], context: Context) -> Meaning:
+    turned = said.get("crank_turned")
+    other = said.get("other_cylinder")
+    place = said.get("place")
+    if said["subject"] == Subject.AIR_TEST and other is not None:
+        place = "next cylinder"
+    return Check(
+        Subject(said["subject"]),
+        said["outcome"],
+        said.get("cylinder"),
+        part=said.get("part"),
+        place=place,
+        value=said.get("value"),
+        unit=said.get("unit", ""),
+        crank_turned=None if turned is None else turned == "yes",
+        other_cylinder=other,
+    )
+
+
+def _code(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    if said["spn"] % 1 or said["fmi"] % 1:
+        return Refused("a trouble code has whole numbers")
+    return TroubleCode(int(said["spn"]), int(said["fmi"]))
+
+
+def _part(said: dict[str, Any], context: Context) -> Meaning:
+    return PartWanted(said["description"], int(said.get("quantity", 1)), said.get("cylinder"))
+
+
+def _command(said: dict[str, Any], context: Context) -> Meaning:
+    return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"))
+
+
+_BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
+    "cut": _cut,
+    "baseline": _baseline,
+    "fuel": _fuel,
+    "condition": _condition,
+    "run start": _run,
+    "repeat": lambda said, context: _run({**said, "run": "idle", "repeat": True}, context),
+    "run end": lambda said, context: RunEnded(),
+    "put back": lambda said, context: PutBack(Restored(said["what"])),
+    "check": _check,
+    "trouble code": _code,
+    "photo cue": lambda said, context: PhotoCue(said["subject"], said.get("cylinder")),
+    "note": lambda said, context: Note(said["text"]),
+    "job fact": lambda said, context: JobFact(said["field"], said.get("text") or plain(said["count"])),
+    "part wanted": _part,
+    "repair": lambda said, context: RepairDone(said["text"]),
+    "command": _command,
+    "number": lambda said, context: Number(said["value"]),
+}

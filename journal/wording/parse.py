@@ -1,0 +1,239 @@
+"""Words in, everything they can mean by the phrase grammar out, each with how far the words are from the phrase."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from journal.wording.network import Network, network
+from journal.wording.numbers import atoms, readings
+from journal.wording.sounds import alike, known_words
+from journal.wording.tokens import Token, tokenise
+from journal.wording.vocabulary import CYLINDER_SLOTS, LIST_SLOT, TEXT_SLOT, Vocabulary, vocabulary
+
+MOST_CYLINDERS = 20
+BEYOND_ENGINE = 1.0
+"""Cost of a cylinder that this engine does not have."""
+
+_PAUSE_IN_NUMBER = 0.4
+_SPLIT_NUMBER = 0.8
+_BARE_START = 0.3
+_SKIPPED_WORD = 2.0
+_WIDTH = 60
+_WORST = 4.5
+
+
+@dataclass(frozen=True)
+class Filled:
+    """A slot or an attribute with what fills it."""
+
+    name: str
+    """The slot's or the attribute's name."""
+    value: Any
+    """A float for numbers, an int for a cylinder, a tuple of ints for several, text otherwise."""
+    start: int = -1
+    """Index of the first token that says it; -1 when no number says it."""
+    end: int = -1
+    """Index of the token after it."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """One phrase found in an utterance."""
+
+    phrase: int
+    """The phrase's index in the vocabulary."""
+    filled: tuple[Filled, ...]
+    """What fills its slots."""
+    start: int
+    """Index of its first token."""
+    end: int
+    """Index of the token after its last."""
+
+
+@dataclass(frozen=True)
+class Parse:
+    """One way of understanding a whole utterance."""
+
+    said: tuple[Said, ...]
+    """The phrases, in order."""
+    cost: float
+    """How far the words are from the phrases: 0 word for word, 1 for about one doubtful word."""
+
+
+@dataclass(frozen=True)
+class _Place:
+    state: int
+    filled: tuple[Filled, ...]
+    said: tuple[Said, ...]
+    start: int
+
+
+def parse(text: str, cylinders: int | None = None, *, fuzzy: bool = True) -> list[Parse]:
+    """Everything a text can mean, cheapest first; the same phrases with the same fillings only once.
+
+    Args:
+        text: any text at all.
+        cylinders: how many the engine has; none for 20.
+        fuzzy: whether words that merely sound alike may stand for each other where the plain words make no sense.
+    """
+    return parse_tokens(tokenise(text), text, cylinders, fuzzy=fuzzy)
+
+
+def parse_tokens(
+    tokens: Sequence[Token], text: str, cylinders: int | None = None, *, fuzzy: bool = True
+) -> list[Parse]:
+    """The same from tokens already made of `text`."""
+    if not tokens:
+        return []
+    plainly = _Search(tokens, text, cylinders or MOST_CYLINDERS, fuzzy=False).run()
+    if (plainly and plainly[0].cost < 1.0) or not fuzzy:
+        return plainly
+    both = {p.said: p for p in _Search(tokens, text, cylinders or MOST_CYLINDERS, fuzzy=True).run()}
+    return sorted(both.values(), key=lambda p: p.cost)
+
+
+class _Search:
+    """A breadth-first walk of the network along the tokens, keeping the cheapest way to each place."""
+
+    def __init__(self, tokens: Sequence[Token], text: str, cylinders: int, *, fuzzy: bool) -> None:
+        self.tokens = tokens
+        self.words = [t.text for t in tokens]
+        self.text = text
+        self.cylinders = cylinders
+        self.fuzzy = fuzzy
+        self.net: Network = network()
+        self.vocabulary: Vocabulary = vocabulary()
+        self.chart: list[dict[_Place, float]] = [{} for _ in range(len(tokens) + 1)]
+        self._slots: dict[tuple[str, int], tuple[tuple[int, Any, float], ...]] = {}
+
+    def run(self) -> list[Parse]:
+        self.chart[0][_Place(0, (), (), 0)] = 0.0
+        last = len(self.tokens)
+        for at in range(last + 1):
+            self._close(at)
+            if at < last:
+                places = sorted(self.chart[at].items(), key=lambda item: item[1])[:_WIDTH]
+                arcs = list(self._heard(at))
+                for place, cost in places:
+                    self._advance(at, place, cost, arcs)
+        found: dict[tuple[Said, ...], float] = {}
+        for place, cost in self.chart[last].items():
+            if place.state == 0 and place.said:
+                found[place.said] = min(cost, found.get(place.said, 99.0))
+        return [Parse(said, cost) for said, cost in sorted(found.items(), key=lambda item: item[1])]
+
+    def _put(self, at: int, place: _Place, cost: float) -> None:
+        if cost <= _WORST and cost < self.chart[at].get(place, 99.0):
+            self.chart[at][place] = cost
+
+    def _close(self, at: int) -> None:
+        """Where a phrase may end here, let another begin."""
+        for place, cost in list(self.chart[at].items()):
+            if place.state == 0:
+                continue
+            for index, tags in self.net.step(place.state).ends:
+                if place.said and not (self._breath(index) and self._breath(place.said[-1].phrase)):
+                    continue
+                filled = place.filled + tuple(Filled(*tag) for tag in tags)
+                said = Said(index, _in_order(filled), place.start, at)
+                self._put(at, _Place(0, (), (*place.said, said), at), cost)
+
+    def _breath(self, index: int) -> bool:
+        return self.vocabulary.phrases[index].breath
+
+    def _heard(self, at: int) -> Iterator[tuple[str, int, float]]:
+        """Words the tokens from here may be: word, index after, cost."""
+        word = self.words[at]
+        yield word, at + 1, 0.0
+        if word in self.vocabulary.sounds:
+            yield self.vocabulary.sounds[word], at + 1, 0.2
+        if not self.fuzzy:
+            return
+        known = word in known_words() or bool(atoms(word))
+        for other, cost in alike(word):
+            yield other, at + 1, cost + (0.6 if known else 0.0)
+        for many in (2, 3):
+            parts = self.words[at : at + many]
+            if len(parts) == many and not any(p[0].isdigit() for p in parts):
+                joined = "".join(parts)
+                if joined in known_words():
+                    yield joined, at + many, 0.1
+                for other, cost in alike(joined):
+                    if len(other) > 4:
+                        yield other, at + many, cost + 0.3
+
+    def _advance(self, at: int, place: _Place, cost: float, arcs: list[tuple[str, int, float]]) -> None:
+        word = self.words[at]
+        step = self.net.step(place.state)
+        if word in self.vocabulary.fillers or (place.state == 0 and word in self.vocabulary.edges):
+            start = at + 1 if place.state == 0 else place.start
+            self._put(at + 1, _Place(place.state, place.filled, place.said, start), cost)
+        elif self.fuzzy and not atoms(word):
+            self._put(at + 1, place, cost + _SKIPPED_WORD)
+        for heard, end, extra in arcs:
+            for target, tags in step.words.get(heard, ()):
+                filled = place.filled + tuple(Filled(*tag) for tag in tags)
+                self._put(end, _Place(target, filled, place.said, place.start), cost + extra)
+        for slot, target, tags in step.slots:
+            for end, value, extra in self._fill(slot, at):
+                if place.state == 0 and place.said:
+                    extra += self._bare(at)
+                filled = (*place.filled, *(Filled(*tag) for tag in tags), Filled(slot, value, at, end))
+                self._put(end, _Place(target, filled, place.said, place.start), cost + extra)
+
+    def _bare(self, at: int) -> float:
+        """Cost of a phrase that begins with a number straight after another phrase."""
+        if self.tokens[at].pause:
+            return 0.0
+        before = atoms(self.words[at - 1])
+        split = any(a.size == "tens" for a in before) and any(a.size == "digit" for a in atoms(self.words[at]))
+        return _BARE_START + (_SPLIT_NUMBER if split else 0.0)
+
+    def _fill(self, slot: str, at: int) -> tuple[tuple[int, Any, float], ...]:
+        """What a slot can hold from here: index after, value, cost."""
+        key = ("cylinder" if slot in CYLINDER_SLOTS else slot, at)
+        if key not in self._slots:
+            self._slots[key] = tuple(self._fillings(slot, at))
+        return self._slots[key]
+
+    def _fillings(self, slot: str, at: int) -> Iterator[tuple[int, Any, float]]:
+        if slot == TEXT_SLOT:
+            yield len(self.tokens), self.text[self.tokens[at].start :].strip(), 0.0
+        elif slot in CYLINDER_SLOTS:
+            yield from self._cylinder(at)
+        elif slot == LIST_SLOT:
+            yield from self._several(at, ())
+        else:
+            for reading in readings(self.words, at, most_figures=6 if slot in ("spn", "count") else 4):
+                pauses = sum(self.tokens[i].pause for i in range(at + 1, reading.end))
+                yield reading.end, float(reading.value), reading.cost + pauses * _PAUSE_IN_NUMBER
+
+    def _cylinder(self, at: int) -> Iterator[tuple[int, int, float]]:
+        for atom in atoms(self.words[at]):
+            if atom.value == int(atom.value) and 1 <= atom.value <= 99:
+                yield at + 1, int(atom.value), atom.cost + self._beyond(atom.value)
+        both = [next((a for a in atoms(w) if a.size == "digit"), None) for w in self.words[at : at + 2]]
+        if len(both) == 2 and both[0] and both[1] and both[0].value in (1, 2):
+            number = both[0].value * 10 + both[1].value
+            if number <= self.cylinders:
+                yield at + 2, int(number), both[0].cost + both[1].cost + 0.5
+
+    def _beyond(self, cylinder: float) -> float:
+        return BEYOND_ENGINE if cylinder > self.cylinders else 0.0
+
+    def _several(self, at: int, so_far: tuple[int, ...], cost: float = 0.0) -> Iterator[tuple[int, Any, float]]:
+        if at < len(self.words) and so_far and self.words[at] == "and":
+            at += 1
+        if at >= len(self.words):
+            return
+        for end, cylinder, extra in self._cylinder(at):
+            if cylinder not in so_far:
+                found = (*so_far, cylinder)
+                yield end, found, cost + extra
+                yield from self._several(end, found, cost + extra)
+
+
+def _in_order(filled: tuple[Filled, ...]) -> tuple[Filled, ...]:
+    return tuple(sorted(dict.fromkeys(filled), key=lambda f: (f.name, f.start)))

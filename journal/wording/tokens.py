@@ -1,0 +1,38 @@
+"""Text as typed or as a recogniser writes it in, words and figures out, each with its place in the text."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+
+_TOKEN = re.compile(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+|\d+|[^\W\d_]+(?:'[^\W\d_]+)*\d?|%|[,.;:!?\n]|\S")
+_QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
+_WHOLE = {"%": "percent"}
+
+
+@dataclass(frozen=True)
+class Token:
+    """One word or figure of an utterance."""
+
+    text: str
+    """Lower case."""
+    start: int
+    """Where it begins in the text."""
+    pause: bool = False
+    """Whether a comma, full stop or the like stands before it."""
+
+
+def tokenise(text: str) -> tuple[Token, ...]:
+    """The words and figures of a text; marks other than `%` only leave a pause."""
+    tokens = []
+    pause = False
+    for match in _TOKEN.finditer(text.translate(_QUOTES)):
+        word = match.group().lower()
+        if not (word[0].isalnum() or word == "%"):
+            pause = True
+            continue
+        if word[0].isdigit():
+            word = word.replace(",", "")
+        tokens.append(Token(_WHOLE.get(word, word), match.start(), pause))
+        pause = False
+    return tuple(tokens)

@@ -1,0 +1,129 @@
+"""The packaged `vocabulary.toml` in, the phrases and their words out."""
+
+from __future__ import annotations
+
+import tomllib
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from typing import Any
+
+from journal.wording.template import Template, parse_template
+
+CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder"})
+"""Slots filled by one cylinder's number."""
+
+NUMBER_SLOTS = frozenset({"value", "pressure_value", "count", "spn", "fmi"})
+"""Slots filled by a number."""
+
+LIST_SLOT = "cylinders"
+"""The slot filled by several cylinders."""
+
+TEXT_SLOT = "text"
+"""The slot that takes the rest of the utterance."""
+
+
+@dataclass(frozen=True)
+class Phrase:
+    """Ways of saying one thing."""
+
+    kind: str
+    """What comes of it; one of the kinds `meanings` builds."""
+    say: tuple[Template, ...]
+    """The ways of saying it."""
+    set: dict[str, Any] = field(default_factory=dict)
+    """What it means beyond its slots."""
+    breath: bool = False
+    """Whether several may be said in one breath."""
+    chain: bool = False
+    """Whether recognisers follow it straight into another such phrase."""
+    group: str = ""
+    """Heading on the cheat sheet; empty when not shown there."""
+    example: str = ""
+    """How it stands on the cheat sheet."""
+    means: str = ""
+    """What comes of it, in a few words."""
+    only: str = ""
+    """`number` for what counts only while a question waits."""
+
+
+@dataclass(frozen=True)
+class Choices:
+    """A table of choices: what each value is called."""
+
+    attribute: str
+    """The attribute that a choice sets."""
+    values: dict[str, tuple[Template, ...]]
+    """For each value, the ways of saying it."""
+
+
+@dataclass(frozen=True)
+class Vocabulary:
+    """Everything that can be said."""
+
+    phrases: tuple[Phrase, ...]
+    """Every phrase."""
+    rules: dict[str, Template]
+    """Templates by name."""
+    choices: dict[str, Choices]
+    """Tables of choices by slot name."""
+    fillers: frozenset[str]
+    """Words that mean nothing wherever they stand."""
+    edges: frozenset[str]
+    """Words that mean nothing before, between and after phrases."""
+    sounds: dict[str, str]
+    """What recognisers write for a word, to that word."""
+    confusions: dict[str, tuple[tuple[str, float], ...]]
+    """For a number word, those it is taken for and how often, 0 to 1."""
+    outcome_words: dict[str, dict[str, str]]
+    """For each subject's outcomes, an example of how it is said, without the cylinder."""
+
+
+@cache
+def vocabulary() -> Vocabulary:
+    """The packaged vocabulary."""
+    return read_vocabulary(resources.files("journal.wording").joinpath("vocabulary.toml").read_text("utf-8"))
+
+
+def read_vocabulary(text: str) -> Vocabulary:
+    """A vocabulary from TOML text.
+
+    Raises:
+        ValueError: naming the template that cannot be read.
+        tomllib.TOMLDecodeError: where it is not TOML.
+    """
+    data = tomllib.loads(text)
+    phrases = []
+    for raw in data["phrase"]:
+        say = tuple(parse_template(t) for t in raw.pop("say"))
+        phrases.append(Phrase(say=say, **raw))
+    choices = {}
+    for name, table in data["choices"].items():
+        attribute = table.pop("attribute")
+        values = {value: tuple(parse_template(t) for t in ways) for value, ways in table.items()}
+        choices[name] = Choices(attribute, values)
+    return Vocabulary(
+        phrases=tuple(phrases),
+        rules={name: parse_template(t) for name, t in data["rules"].items()},
+        choices=choices,
+        fillers=frozenset(data["fillers"]["anywhere"]),
+        edges=frozenset(data["fillers"]["edges"]),
+        sounds={heard: word for word, variants in data["sounds"].items() for heard in variants},
+        confusions=_confusions(data["confusions"]),
+        outcome_words=data["outcomes"],
+    )
+
+
+def _confusions(data: dict[str, Any]) -> dict[str, tuple[tuple[str, float], ...]]:
+    teens = [(f"{stem}teen", tens, data["teens"]) for stem, tens in _TEENS.items()]
+    table: dict[str, tuple[tuple[str, float], ...]] = {}
+    for one, other, often in [*teens, *data["pairs"]]:
+        table[one] = (*table.get(one, ()), (other, often))
+        table[other] = (*table.get(other, ()), (one, often))
+    return table
+
+
+_TEENS = {
+    "thir": "thirty", "four": "forty", "fif": "fifty", "six": "sixty", "seven": "seventy", "eigh": "eighty",
+    "nine": "ninety",
+}  # fmt: skip
