@@ -1,0 +1,220 @@
+"""Usable readings to how much each cylinder pulls, with the covariance that display, wander and baseline leave."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+import numpy as np
+
+from journal.analysis.display import Array, changing_variance, split_variance
+from journal.analysis.readings import Measured, Method, Taken
+from journal.analysis.settings import Settings
+
+FORMULAS: dict[Method, str] = {
+    Method.FUEL: "share = 1 - (b - q0)/(c - q0): b fuel per stroke before the cut, c with the cylinder cut, q0 fuel "
+    "that makes no torque",
+    Method.FUEL_RATE: "share = 1 - (b/n - q0)/(c/(n - 1) - q0): b fuel rate with n cylinders on, c with one cut, "
+    "q0 fuel that makes no torque",
+    Method.SPEED: "share = drop / sum of drops: drop is the speed lost when the cylinder is cut, fuel held",
+    Method.BRAKE: "share = (B - Bi) / sum of (B - Bi): B brake load or power, Bi with cylinder i cut, speed held "
+    "(Morse test)",
+}
+"""The formula of each method in words and symbols."""
+
+
+@dataclass(frozen=True)
+class Worth:
+    """How much each cylinder pulls, on a scale where only ratios count, and how surely."""
+
+    cylinders: tuple[int, ...]
+    """Which, in number order; m of them."""
+    pull: Array
+    """Shape (m,): the share (fuel methods), or the drop in the run's unit (speed, brake)."""
+    covariance: Array
+    """Shape (m, m), of `pull`."""
+    fixed: Array
+    """Shape (m,): the part of `pull`'s variance that repeating the readings does not shrink."""
+    readings: tuple[int, ...]
+    """How many readings each rests on."""
+    freedom: float
+    """Degrees of freedom behind the variance between repeats."""
+    scatter: float
+    """Standard deviation between repeats, in the run's unit."""
+    baseline: float
+    """Mean baseline used, in the run's unit."""
+    solved: bool = False
+    """True when no baseline was said and it was worked out from the sum."""
+
+
+def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
+    """How much each cut cylinder pulls.
+
+    Derivations, with n live cylinders, T the torque the engine must make to hold its speed and e_i the torque that
+    cylinder i makes per unit of fuel:
+
+    * fuel per stroke, speed governed: T = (b - q0) * sum(e) before the cut and T = (c_i - q0) * (sum(e) - e_i) with
+      cylinder i out, so its share e_i / sum(e) = 1 - (b - q0)/(c_i - q0).
+    * total fuel rate at governed speed: the fuel of each enabled cylinder is the rate over how many are enabled, so
+      b/n and c/(n - 1) take the places of b and c.
+    * fuel held: what the cylinder made is lost, and the speed falls until the load asks that much less; for a small
+      drop the load falls in proportion, so the drop is proportional to e_i.
+    * brake load or power at one speed (the Morse test): friction and pumping stay, so the drop is the cylinder's
+      indicated load or power.
+
+    Variances are carried through by their exact derivatives (GUM, JCGM 100:2008, 5.1 and 5.2).
+
+    Returns:
+        None when there is no reading to work with, or no baseline and no way to work one out.
+    """
+    if taken.method is None or not taken.cuts:
+        return None
+    n = len(taken.live)
+    scale_b, scale_c = (n, n - 1) if taken.method == Method.FUEL_RATE else (1, 1)
+    if scale_c == 0:
+        return None
+    baselines, solved = taken.baselines, False
+    if not baselines:
+        level = (
+            _baseline_from_sum(taken, scale_b / scale_c) if taken.method in (Method.FUEL, Method.FUEL_RATE) else None
+        )
+        if level is None:
+            return None
+        step = max(c.step for c in taken.cuts)
+        baselines, solved = (Measured(level, step / np.sqrt(n), 0.0, ""),), True
+    return _Propagation(taken, baselines, settings, q0, scale_b, scale_c).worth(solved)
+
+
+def _baseline_from_sum(taken: Taken, ratio: float) -> float | None:
+    """The baseline that makes all shares add up to one: sum of 1 - b/c_i = 1 gives b = (n - 1) / sum(1/c_i)."""
+    means: dict[int, list[float]] = {}
+    for cut in taken.cuts:
+        if cut.no_change or cut.cylinder is None:
+            return None
+        means.setdefault(cut.cylinder, []).append(cut.value)
+    if set(means) != set(taken.live) or len(means) < 2:
+        return None
+    return ratio * (len(means) - 1) / sum(len(v) / sum(v) for v in means.values())
+
+
+class _Propagation:
+    """The linear algebra of one run: B baselines, K cuts, m cylinders."""
+
+    def __init__(
+        self, taken: Taken, baselines: tuple[Measured, ...], settings: Settings, q0: float, scale_b: int, scale_c: int
+    ) -> None:
+        self.cuts = taken.cuts
+        self.baselines = baselines
+        self.fuel = taken.method in (Method.FUEL, Method.FUEL_RATE)
+        self.cylinders = tuple(sorted({c.cylinder for c in taken.cuts if c.cylinder is not None}))
+        self.q0 = q0
+        self.settings = settings
+        self.ratio = scale_b / scale_c
+        self.weights = _interpolation([b.seconds for b in baselines], [c.seconds for c in taken.cuts])
+        b = np.array([level.value / scale_b for level in baselines])
+        self.base = self.weights @ b
+        self.unchanged = np.array([c.no_change for c in taken.cuts])
+        said = np.array([c.value / scale_c for c in taken.cuts])
+        self.cut = np.where(self.unchanged, self.base * self.ratio, said)
+        self.step_b = np.array([level.step / scale_b for level in baselines])
+        self.step_c = np.array([level.step / scale_c for level in taken.cuts])
+        self.scale_b = scale_b
+        average = np.array([[c.cylinder == i for c in taken.cuts] for i in self.cylinders], dtype=float)
+        self.counts = average.sum(axis=1)
+        self.average = average / self.counts[:, None]
+
+    def pulls(self) -> tuple[Array, Array]:
+        """Each cut's pull, shape (K,), and its derivatives by baselines and cuts, shape (K, B + K)."""
+        k = len(self.cuts)
+        if not self.fuel:
+            by_cut = -np.eye(k)
+            by_base = np.where(self.unchanged[:, None], 0.0, self.weights)
+            return self.base - self.cut, np.hstack([by_base, by_cut])
+        over = self.cut - self.q0
+        above = self.base - self.q0
+        change = np.where(self.unchanged, self.ratio, 0.0)
+        by_base = (-1.0 / over + above * change / over**2)[:, None] * self.weights
+        by_cut = np.diag(above / over**2)
+        return 1.0 - above / over, np.hstack([by_base, by_cut])
+
+    def worth(self, solved: bool) -> Worth | None:
+        if self.fuel and (np.any(self.cut <= self.q0) or np.any(self.base <= self.q0)):
+            return None
+        pulls, slopes = self.pulls()
+        level = float(np.mean(self.cut))
+        step = float(np.max(np.concatenate([self.step_b, self.step_c])))
+        prior = changing_variance(self.settings.display_scatter * level, step)
+        seen, seen_freedom = self._scatter()
+        freedom = self.settings.display_scatter_worth + seen_freedom
+        changing = (self.settings.display_scatter_worth * prior + seen_freedom * seen) / freedom
+        steps = np.concatenate([self.step_b, self.step_c])
+        variance_kept = np.array([split_variance(changing, s) for s in steps])
+        changes = np.full(len(steps), changing)
+        unchanged = np.concatenate([np.zeros(len(self.baselines), dtype=bool), self.unchanged])
+        # Words that it did not change mean that two displayed values were the same: the difference of two roundings.
+        changes[unchanged] = 2 * changing
+        kept = np.where(unchanged, steps**2 / 6, variance_kept)
+        same = self._same_level()
+        kept_cov = np.sqrt(np.outer(kept, kept)) * same
+        slope = self.average @ slopes
+        fixed = slope @ kept_cov @ slope.T
+        covariance = fixed + (slope * changes) @ slope.T
+        return Worth(
+            cylinders=self.cylinders,
+            pull=self.average @ pulls,
+            covariance=covariance,
+            fixed=np.diag(fixed).copy(),
+            readings=tuple(int(c) for c in self.counts),
+            freedom=freedom,
+            scatter=float(np.sqrt(changing)),
+            baseline=float(np.mean(self.base)) * self.scale_b,
+            solved=solved,
+        )
+
+    def _scatter(self) -> tuple[float, float]:
+        """Variance between repeats and its degrees of freedom, from how rises differ within each cylinder.
+
+        The differences are R v for the readings v; with equal variances, E|R v|^2 = variance * trace(R R'), and
+        Satterthwaite's degrees of freedom are trace(R R')^2 / trace((R R')^2).
+        """
+        usable = ~self.unchanged
+        if usable.sum() <= len(self.cylinders):
+            return 0.0, 0.0
+        rises = np.hstack([-self.weights * self.ratio, np.eye(len(self.cuts))])
+        member = (self.average > 0) & usable
+        centre = np.diag(usable.astype(float))
+        for row in member:
+            if row.any():
+                centre[np.ix_(row, row)] -= 1.0 / row.sum()
+        spread = centre @ rises
+        b = np.array([level.value / self.scale_b for level in self.baselines])
+        e = spread @ np.concatenate([b, self.cut])
+        gram = spread @ spread.T
+        trace = float(np.trace(gram))
+        if trace < 1e-9:
+            return 0.0, 0.0
+        return float(e @ e) / trace, trace**2 / float(np.sum(gram**2))
+
+    def _same_level(self) -> Array:
+        """1 where two readings are of one level and show the same number, so that their rounding is the same."""
+        keys = [(None, level.value) for level in self.baselines]
+        keys += [(c.cylinder, c.value if not c.no_change else -1.0) for c in self.cuts]  # type: ignore[misc]
+        return np.array([[a == b for b in keys] for a in keys], dtype=float)
+
+
+def _interpolation(knots: list[float], times: list[float]) -> Array:
+    """Weights, shape (len(times), len(knots)), of linear interpolation in time; held flat outside the knots.
+
+    Knots at the same moment share the weight equally.
+    """
+    moments = sorted(set(knots))
+    weights = np.zeros((len(times), len(knots)))
+    for row, at in enumerate(times):
+        after = next((i for i, m in enumerate(moments) if m >= at), len(moments) - 1)
+        before = after if moments[after] <= at or after == 0 else after - 1
+        span = moments[after] - moments[before]
+        share = (at - moments[before]) / span if span > 0 else 1.0
+        for moment, part in ((moments[before], 1.0 - share), (moments[after], share)):
+            if part > 0:
+                at_moment = [k for k, knot in enumerate(knots) if knot == moment]
+                weights[row, at_moment] += part / len(at_moment)
+    return weights

@@ -1,0 +1,53 @@
+"""A job in, findings out: runs, then comparisons, then causes, the next check and the order gate."""
+
+from __future__ import annotations
+
+from journal.analysis.causes import rank
+from journal.analysis.causes_tables import Tables
+from journal.analysis.comparisons import compare
+from journal.analysis.findings import Findings, RunFinding
+from journal.analysis.history import History
+from journal.analysis.run_findings import find_run
+from journal.analysis.settings import Settings, default_settings
+from journal.record.job import Job
+
+
+def diagnose(
+    job: Job,
+    settings: Settings | None = None,
+    *,
+    history: History | None = None,
+    using: Tables | None = None,
+) -> Findings:
+    """Everything the analysis states about a job; pure, and never raises for what a technician may have entered.
+
+    Args:
+        job: the replayed job.
+        settings: thresholds; the packaged ones when none are given.
+        history: the shop's own closed jobs; none for the packaged base rates alone.
+        using: tables of causes and checks other than the packaged ones.
+    """
+    used = settings or default_settings()
+    runs = tuple(find_run(run, job.engine, used) for run in job.runs)
+    comparisons = compare(job, runs, used)
+    causes = rank(job, runs, comparisons, history=history, using=using)
+    return Findings(
+        headline=causes.headline or _headline(runs),
+        runs=runs,
+        comparisons=comparisons,
+        cylinders=causes.cylinders,
+        engine_causes=causes.engine_causes,
+        next_check=causes.next_check,
+        runners_up=causes.runners_up,
+        why_no_check=causes.why_no_check,
+        warnings=causes.warnings,
+        outstanding=causes.outstanding,
+        mended=causes.mended,
+        cautions=causes.cautions,
+    )
+
+
+def _headline(runs: tuple[RunFinding, ...]) -> str:
+    if any(run.contributions for run in runs):
+        return "The readings so far do not tell how the cylinders compare."
+    return "No cut-out readings yet."

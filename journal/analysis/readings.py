@@ -1,0 +1,200 @@
+"""A run's readings to numbers in one unit with their display steps, and remarks on those that cannot be used."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable
+from dataclasses import dataclass
+from enum import StrEnum
+
+from journal.analysis.display import display_steps
+from journal.analysis.findings import Level, Remark
+from journal.analysis.units import convert, step_factor
+from journal.errors import BadInput
+from journal.facts import UNITS, Engine, Quantity, RunKind
+from journal.record.job import Reading, Run
+
+
+class Method(StrEnum):
+    """What was watched and held, which decides the formula."""
+
+    FUEL = "fuel per stroke, speed governed"
+    FUEL_RATE = "total fuel rate, speed governed"
+    SPEED = "speed drop, fuel held"
+    BRAKE = "brake load or power, speed held"
+
+
+@dataclass(frozen=True)
+class Measured:
+    """One usable reading."""
+
+    value: float
+    """The number in the run's unit; for `no_change` it is not used."""
+    step: float
+    """The display's step behind it, in the run's unit."""
+    seconds: float
+    """When it was said, seconds since the run's first reading."""
+    entry: str
+    """Identifier of the entry it rests on."""
+    cylinder: int | None = None
+    """The cylinder that was cut; none for a baseline."""
+    no_change: bool = False
+    """True when the words were that it did not change."""
+
+
+@dataclass(frozen=True)
+class Taken:
+    """A run's usable readings."""
+
+    method: Method | None
+    """Which formula fits; none when what was watched cannot be judged."""
+    quantity: Quantity
+    """What was watched."""
+    unit: str
+    """The unit the values are in."""
+    live: tuple[int, ...]
+    """Cylinders that were not held out."""
+    baselines: tuple[Measured, ...]
+    """Readings with no further cylinder cut."""
+    cuts: tuple[Measured, ...]
+    """Readings with one cylinder cut."""
+    remarks: tuple[Remark, ...]
+    """What could not be used and why."""
+    sound: bool
+    """False when a reading contradicts the run it is in."""
+
+
+def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
+    """The usable readings of a run, or of a run and its repeats taken together; the first one's conditions count."""
+    run = runs[0]
+    baselines = [r for one in runs for r in one.baselines]
+    cuts = [r for one in runs for r in one.cuts]
+    remarks: list[Remark] = []
+    quantity = _watched(run, baselines, cuts)
+    unit = _unit(run, quantity, baselines, cuts)
+    live = _live(run, engine, cuts, remarks)
+    said = baselines + cuts
+    start = min((r.at_utc for r in said), default=run.started_at)
+    steps = _steps([r for r in said if r.quantity == quantity])
+    good: dict[bool, list[Measured]] = {True: [], False: []}
+    sound = True
+    for reading in said:
+        is_cut = reading.cylinder is not None
+        reason = _unusable(reading, quantity, unit, engine, run, live)
+        if reason:
+            sound = False
+            remarks.append(Remark(Level.WARNING, reason, (reading.entry,)))
+            continue
+        good[is_cut].append(
+            Measured(
+                value=0.0 if reading.value is None else convert(reading.value, reading.unit, unit),
+                step=steps.get(reading.unit, {}).get(reading.entry, 1.0) * step_factor(reading.unit, unit),
+                seconds=(reading.at_utc - start).total_seconds(),
+                entry=reading.entry,
+                cylinder=reading.cylinder,
+                no_change=reading.no_change,
+            )
+        )
+    method = method_of(quantity, unit)
+    if method is None and said:
+        remarks.append(
+            Remark(
+                Level.WARNING,
+                f"{quantity} does not tell how cylinders pull: watch fuel per stroke, fuel rate, engine speed, load or "
+                "power",
+                tuple(r.entry for r in said),
+            )
+        )
+    return Taken(method, quantity, unit, live, tuple(good[False]), tuple(good[True]), tuple(remarks), sound)
+
+
+def method_of(quantity: Quantity, unit: str) -> Method | None:
+    """The formula that goes with a quantity; a load in per cent is how a scanner shows fuel demand."""
+    if quantity == Quantity.FUEL_PER_STROKE or (quantity == Quantity.LOAD and unit == "%"):
+        return Method.FUEL
+    if quantity == Quantity.FUEL_RATE:
+        return Method.FUEL_RATE
+    if quantity == Quantity.ENGINE_SPEED:
+        return Method.SPEED
+    return Method.BRAKE if quantity in (Quantity.LOAD, Quantity.POWER) else None
+
+
+def _watched(run: Run, baselines: list[Reading], cuts: list[Reading]) -> Quantity:
+    counts = Counter(r.quantity for r in (*cuts, *baselines))
+    if not counts or counts[run.start.quantity] == max(counts.values()):
+        return run.start.quantity
+    return counts.most_common(1)[0][0]
+
+
+def _unit(run: Run, quantity: Quantity, baselines: list[Reading], cuts: list[Reading]) -> str:
+    if run.start.unit and run.start.unit in UNITS[quantity]:
+        return run.start.unit
+    counts = Counter(r.unit for r in (*cuts, *baselines) if r.quantity == quantity)
+    return counts.most_common(1)[0][0] if counts else UNITS[quantity][0]
+
+
+def _live(run: Run, engine: Engine, cuts: list[Reading], remarks: list[Remark]) -> tuple[int, ...]:
+    held = set(run.start.held_out)
+    strange = sorted(held - set(engine.numbers))
+    if strange:
+        remarks.append(
+            Remark(
+                Level.WARNING,
+                f"cylinder {_words(strange)} was said to be held out, but this engine has 1 to {engine.cylinders}",
+                (run.id,),
+            )
+        )
+    live = tuple(c for c in engine.numbers if c not in held)
+    if run.start.run == RunKind.HALF_ENGINE and not held:
+        cut = sorted({r.cylinder for r in cuts if r.cylinder is not None and r.cylinder in engine.numbers})
+        remarks.append(
+            Remark(
+                Level.WARNING,
+                "half engine, but it was not said which cylinders were held out: those with a reading are taken as the "
+                "live ones; say which were held out",
+                (run.id,),
+            )
+        )
+        live = tuple(cut)
+    return live
+
+
+def _steps(said: list[Reading]) -> dict[str, dict[str, float]]:
+    by_unit: dict[str, list[Reading]] = {}
+    for reading in said:
+        if reading.value is not None:
+            by_unit.setdefault(reading.unit, []).append(reading)
+    steps: dict[str, dict[str, float]] = {}
+    for unit, readings in by_unit.items():
+        inferred = display_steps([r.value for r in readings if r.value is not None])
+        steps[unit] = {r.entry: step for r, step in zip(readings, inferred, strict=True)}
+    for reading in said:
+        if reading.value is None:
+            known = steps.setdefault(reading.unit, {})
+            known[reading.entry] = max(known.values(), default=1.0)
+    return steps
+
+
+def _unusable(
+    reading: Reading, quantity: Quantity, unit: str, engine: Engine, run: Run, live: tuple[int, ...]
+) -> str | None:
+    cylinder = reading.cylinder
+    what = "baseline" if cylinder is None else f"cylinder {cylinder} cut"
+    said = "no change" if reading.value is None else f"{reading.value:g}"
+    if cylinder is not None and cylinder not in engine.numbers:
+        return f"{what}, {said}: this engine has cylinders 1 to {engine.cylinders}; the reading is left out"
+    if cylinder is not None and cylinder not in live:
+        return f"{what}, {said}: that cylinder was held out, so cutting it can change nothing; the reading is left out"
+    if reading.quantity != quantity:
+        return f"{what}, {said}: {reading.quantity} was read where the run watches {quantity}; the reading is left out"
+    try:
+        convert(1.0, reading.unit, unit)
+    except BadInput as error:
+        return f"{what}, {said} {reading.unit}: {error}; the reading is left out"
+    if reading.value is not None and reading.value <= 0:
+        return f"{what}, {said} {reading.unit}: a running engine cannot read that; the reading is left out"
+    return None
+
+
+def _words(numbers: Iterable[int]) -> str:
+    return " ".join(str(n) for n in numbers)

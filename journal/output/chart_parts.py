@@ -1,0 +1,117 @@
+"""The pieces every chart is drawn from: marks, bars, whiskers, words, and the frame with its text alternative."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from html import escape
+
+from journal.analysis.findings import Standing
+
+INK = "currentColor"
+"""Lines and words take the colour of the text around the chart; stand-alone that is black."""
+
+WIDTH = 360.0
+"""Every chart's width in its own units; it scales to whatever it is put in."""
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a standing is drawn; the pattern and the mark say it without the colour."""
+
+    colour: str
+    """Fill, of a medium tone so that a dark or a light line shows on it."""
+    pattern: str
+    """`solid`, `stripes`, `dots`, `rails` or `hollow`."""
+
+
+LOOKS: dict[Standing, Look] = {
+    Standing.DEAD: Look("#c8553d", "hollow"),
+    Standing.WEAK: Look("#d9a441", "stripes"),
+    Standing.EVEN: Look("#4f93b8", "solid"),
+    Standing.STRONG: Look("#7d6bb0", "rails"),
+    Standing.UNCLEAR: Look("#9a9a9a", "dots"),
+}
+"""Colours checked against simulated colour blindness in `tests/output`; the page may restyle them by class."""
+
+
+def frame(name: str, title: str, description: str, height: float, body: list[str]) -> str:
+    """A whole SVG; `name` keeps its identifiers apart from those of other charts on the page."""
+    safe = "".join(ch if ch.isalnum() else "-" for ch in name)
+    return (
+        f'<svg xmlns="http://www.w3.org/2000/svg" class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" '
+        f'aria-labelledby="{safe}-title {safe}-desc" font-family="system-ui, sans-serif" font-size="12" '
+        f'color="#1c1c1c"><title id="{safe}-title">{escape(title)}</title>'
+        f'<desc id="{safe}-desc">{escape(description)}</desc>' + "".join(body) + "</svg>"
+    )
+
+
+def word(x: float, y: float, text: str, anchor: str = "start", size: float = 12, bold: bool = False) -> str:
+    """Words with their baseline at y."""
+    weight = ' font-weight="600"' if bold else ""
+    return (
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" fill="{INK}"{weight}>'
+        f"{escape(text)}</text>"
+    )
+
+
+def line(x0: float, y0: float, x1: float, y1: float, width: float = 1, dashes: str = "", faint: bool = False) -> str:
+    """A straight line in the ink."""
+    dashed = f' stroke-dasharray="{dashes}"' if dashes else ""
+    pale = ' stroke-opacity="0.45"' if faint else ""
+    return (
+        f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{INK}" '
+        f'stroke-width="{width:g}"{dashed}{pale}/>'
+    )
+
+
+def bar(x: float, y: float, width: float, height: float, standing: Standing) -> str:
+    """A horizontal bar in the standing's colour and pattern."""
+    look = LOOKS[standing]
+    width = max(width, 1.5)
+    opacity = {"solid": 1.0, "hollow": 0.0}.get(look.pattern, 0.35)
+    parts = [
+        f'<rect class="bar {standing.value}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" '
+        f'fill="{look.colour}" fill-opacity="{opacity:g}" stroke="{look.colour}" stroke-width="1.5"/>'
+    ]
+    if look.pattern == "stripes":
+        parts += [_stroke(x + dx, y, x + dx, y + height, look.colour) for dx in _every(4, width)]
+    elif look.pattern == "rails":
+        parts += [_stroke(x, y + height * part, x + width, y + height * part, look.colour) for part in (0.33, 0.67)]
+    elif look.pattern == "dots":
+        parts += [
+            f'<circle cx="{x + dx:.1f}" cy="{y + height * part:.1f}" r="1" fill="{look.colour}"/>'
+            for n, dx in enumerate(_every(4, width))
+            for part in ((0.3, 0.7) if n % 2 else (0.5,))
+        ]
+    return "".join(parts)
+
+
+def _every(gap: float, width: float) -> list[float]:
+    return [gap * n for n in range(1, int(width / gap) + 1) if gap * n < width]
+
+
+def _stroke(x0: float, y0: float, x1: float, y1: float, colour: str) -> str:
+    return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{colour}" stroke-width="1.6"/>'
+
+
+def whisker(low: float, high: float, y: float) -> str:
+    """A 95 % interval, horizontal."""
+    return line(low, y, high, y, 1.3) + line(low, y - 3, low, y + 3, 1.3) + line(high, y - 3, high, y + 3, 1.3)
+
+
+def mark(x: float, y: float, standing: Standing, size: float = 5) -> str:
+    """The standing's own mark, centred: a cross, a half-filled ring, a disc, a double ring, an open lozenge."""
+    look, s = LOOKS[standing], size
+    common = f'class="mark {standing.value}" stroke="{look.colour}" stroke-width="2"'
+    if standing == Standing.DEAD:
+        arms = f"l{2 * s:g} {2 * s:g}m0 {-2 * s:g}l{-2 * s:g} {2 * s:g}"
+        return f'<path {common} fill="none" d="M{x - s:.1f} {y - s:.1f}{arms}"/>'
+    if standing == Standing.WEAK:
+        half = f'<path fill="{look.colour}" d="M{x - s:.1f} {y:.1f}a{s:g} {s:g} 0 0 0 {2 * s:g} 0z"/>'
+        return f'<circle {common} fill="none" cx="{x:.1f}" cy="{y:.1f}" r="{s:g}"/>{half}'
+    if standing == Standing.EVEN:
+        return f'<circle {common} fill="{look.colour}" cx="{x:.1f}" cy="{y:.1f}" r="{s - 1:g}"/>'
+    if standing == Standing.STRONG:
+        dot = f'<circle fill="{look.colour}" cx="{x:.1f}" cy="{y:.1f}" r="{s - 2.5:g}"/>'
+        return f'<circle {common} fill="none" cx="{x:.1f}" cy="{y:.1f}" r="{s:g}"/>{dot}'
+    return f'<path {common} fill="none" d="M{x:.1f} {y - s:.1f}l{s:g} {s:g}l{-s:g} {s:g}l{-s:g} {-s:g}z"/>'

@@ -1,0 +1,73 @@
+"""Findings to pictures: SVG text that reads in print without colour, each with a text alternative."""
+
+from __future__ import annotations
+
+from journal.analysis.findings import Contribution, RunFinding
+from journal.facts import Engine
+from journal.output.chart_parts import bar, frame, line, mark, whisker, word
+
+_LEFT, _RIGHT, _TOP, _ROW = 46.0, 262.0, 34.0, 22.0
+
+
+def run_chart(run: RunFinding, engine: Engine) -> str:
+    """The contributions of one run, a row for each cylinder of the engine, with 95 % intervals and standings."""
+    by_cylinder = {c.cylinder: c for c in run.contributions}
+    live = len(by_cylinder) + len(run.missing)
+    even = 1 / live if live else 0.0
+    most = max([c.high for c in run.contributions] + [1.3 * even, 0.05])
+    bottom = _TOP + _ROW * engine.cylinders
+
+    def at(share: float) -> float:
+        return _LEFT + max(0.0, share) / most * (_RIGHT - _LEFT)
+
+    body = [word(4, 14, run.title, size=13, bold=True)]
+    if live:
+        body += [
+            line(at(even), _TOP - 5, at(even), bottom, 1, "3 3", faint=True),
+            word(at(even), _TOP - 8, f"even share {100 * even:.0f} %", "middle", 10),
+        ]
+    body.append(line(_LEFT, _TOP - 5, _LEFT, bottom, 1))
+    for row, cylinder in enumerate(engine.numbers):
+        middle = _TOP + _ROW * row + _ROW / 2
+        body.append(word(20, middle + 4, str(cylinder), "end", bold=True))
+        found = by_cylinder.get(cylinder)
+        if found is None:
+            said = "no reading yet" if cylinder in run.missing else "held out"
+            body.append(word(_LEFT + 6, middle + 4, said if live else "no reading", size=11))
+            continue
+        body += [
+            mark(33, middle, found.standing),
+            bar(_LEFT, middle - 6, at(found.share) - _LEFT, 12, found.standing),
+            whisker(at(found.low), at(found.high), middle),
+            word(_RIGHT + 40, middle + 4, f"{_percent(found.share)}", "end"),
+            word(_RIGHT + 46, middle + 4, found.standing.value),
+        ]
+    body.append(word(_LEFT, bottom + 14, _sum_words(run), size=11))
+    title = f"Run {run.number}: {run.title}"
+    return frame(f"run-{run.number}-shares", title, _described(run), bottom + 22, body)
+
+
+def _percent(share: float) -> str:
+    return f"{max(0.0, 100 * share):.0f} %"
+
+
+def _sum_words(run: RunFinding) -> str:
+    if run.total is None or run.total_low is None or run.total_high is None:
+        return f"{len(run.missing)} still to be cut" if run.missing else ""
+    reach = 50 * (run.total_high - run.total_low)
+    return f"sum of shares {100 * run.total:.0f} %, give or take {reach:.0f} %"
+
+
+def _described(run: RunFinding) -> str:
+    said = [_one(c) for c in run.contributions]
+    if run.missing:
+        said.append("no reading yet: " + ", ".join(map(str, run.missing)))
+    if run.total is not None:
+        said.append(_sum_words(run))
+    return "; ".join(said) + "." if said else "No readings yet."
+
+
+def _one(c: Contribution) -> str:
+    return (
+        f"cylinder {c.cylinder} {c.standing.value}, share {_percent(c.share)} ({_percent(c.low)} to {_percent(c.high)})"
+    )
