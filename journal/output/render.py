@@ -1,0 +1,62 @@
+"""A job, its findings and the journal's folder in; the bytes of its write-up in the form asked for out."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+from journal.analysis.findings import Findings
+from journal.analysis.findings_json import findings_to_json
+from journal.errors import BadInput
+from journal.output.charts import run_chart
+from journal.output.writeup import WriteUp, write_up
+from journal.record.job import Job
+from journal.record.photos import page_copy_path
+
+FORMS = ("txt", "html", "pdf", "json")
+"""What a write-up can be had as."""
+
+
+def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str = "A4") -> bytes:
+    """The write-up as text, self-contained HTML, PDF or JSON; photos come from the journal's folder.
+
+    Raises:
+        BadInput: for a form that is not one of `FORMS`.
+        NotFound: when a photo is not there.
+    """
+    write = write_up(job, findings)
+    charts = [run_chart(run, job.engine) for run in findings.runs if run.contributions]
+
+    def photo(sha256: str) -> bytes:
+        return page_copy_path(folder, sha256).read_bytes()
+
+    if form == "txt":
+        from journal.output.writeup_text import as_text
+
+        return as_text(write).encode("utf-8")
+    if form == "json":
+        return as_json(job, write, findings).encode("utf-8")
+    if form == "html":
+        from journal.output.writeup_html import as_html
+
+        return as_html(write, charts, photo).encode("utf-8")
+    if form == "pdf":
+        from journal.output.writeup_pdf import as_pdf
+
+        return as_pdf(write, charts, photo, paper=paper)
+    raise BadInput(f"{form!r}: a write-up can be had as {', '.join(FORMS)}")
+
+
+def as_json(job: Job, write: WriteUp, findings: Findings) -> str:
+    """The write-up and the findings it rests on, as JSON text."""
+    plain = {
+        "job": job.id,
+        "unit": write.title,
+        "facts": dict(write.facts),
+        "complaint": write.complaint,
+        "cause": write.cause,
+        "correction": write.correction,
+        "photos": [{"sha256": sha256, "caption": caption} for sha256, caption in write.photos],
+        "findings": findings_to_json(findings),
+    }
+    return json.dumps(plain, indent=2, ensure_ascii=False) + "\n"

@@ -1,0 +1,207 @@
+"""A job and its findings in; what goes out of the shop about it: complaint, cause, correction, and what they rest on."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from journal.analysis.causes_words import capital, percent
+from journal.analysis.findings import Cause, CylinderFinding, Findings
+from journal.facts import Entry
+from journal.output.lines import check_text, engine_text, entry_time, part_text, picture_text
+from journal.record.job import Job, Picture
+
+
+@dataclass(frozen=True)
+class Section:
+    """One headed block of the write-up: sentences, then a table."""
+
+    title: str
+    """Its heading."""
+    lines: tuple[str, ...] = ()
+    """Its sentences, each standing alone."""
+    head: tuple[str, ...] = ()
+    """Headings of the table's columns; empty when there is no table."""
+    rows: tuple[tuple[str, ...], ...] = ()
+    """The table's rows."""
+    warning: bool = False
+    """True for a block that must not be overlooked."""
+
+
+@dataclass(frozen=True)
+class WriteUp:
+    """What goes out of the shop about a job."""
+
+    title: str
+    """Which machine."""
+    facts: tuple[tuple[str, str], ...]
+    """Engine, who and when, state, and the like: name and value."""
+    complaint: str
+    """What the operator said was wrong."""
+    cause: str
+    """What was found; the technician's words where they edited it."""
+    correction: str
+    """What was done, or that nothing was yet; the technician's words where they edited it."""
+    sections: tuple[Section, ...]
+    """What the three rest on, in reading order."""
+    photos: tuple[tuple[str, str], ...]
+    """SHA-256 and caption of each photo."""
+    cautions: tuple[str, ...]
+    """What can hurt."""
+
+
+def write_up(job: Job, findings: Findings) -> WriteUp:
+    """The write-up, with the technician's own words where they replaced the generated ones."""
+    sections = [
+        _outstanding(job),
+        *(_cylinder(found) for found in findings.cylinders),
+        _ruled_out(findings),
+        _common(findings),
+        _next(findings),
+        *_numbers(findings),
+        _checks(job),
+        Section("Parts", tuple(part_text(p) for p in job.parts)),
+        _overrides(job),
+        Section("Notes", tuple(f.body.text for f in job.notes)),
+        Section("Remarks", tuple(remark.text for remark in findings.warnings)),
+    ]
+    return WriteUp(
+        title=job.unit,
+        facts=_facts(job),
+        complaint=job.edits.get("complaint") or _sentence(job.complaint) or "None noted.",
+        cause=job.edits.get("cause") or _cause(job, findings),
+        correction=job.edits.get("correction") or _correction(job, findings),
+        sections=tuple(s for s in sections if s.lines or s.rows),
+        photos=tuple((p.photo.body.sha256, _caption(p)) for p in job.pictures),
+        cautions=findings.cautions,
+    )
+
+
+def _sentence(text: str) -> str:
+    text = text.strip()
+    return capital(text) if not text or text[-1] in ".!?" else f"{capital(text)}."
+
+
+def _facts(job: Job) -> tuple[tuple[str, str], ...]:
+    offset = job.entries[0] if job.entries else None
+    facts = [("Engine", engine_text(job.engine)), *((capital(k), v) for k, v in job.facts.items())]
+    if offset is not None:
+        facts.append(("Opened", entry_time(offset)))
+        facts.append(("Last entry", entry_time(job.entries[-1])))
+    facts += [("Technician", ", ".join(job.technicians) or "not named"), ("State", capital(str(job.state)))]
+    return tuple(facts)
+
+
+def _cause(job: Job, findings: Findings) -> str:
+    """What was found: the cause the job was closed with, or else what the evidence says so far."""
+    if job.closed is None or not job.closed.body.text:
+        return findings.headline
+    where = f" (cylinder {job.closed.body.cylinder})" if job.closed.body.cylinder else ""
+    return f"{_sentence(job.closed.body.text)[:-1]}{where}."
+
+
+def _correction(job: Job, findings: Findings) -> str:
+    done = [
+        _sentence(f.body.text + (f", cylinder {f.body.cylinder}" if f.body.cylinder else "")) for f in job.repairs
+    ] or ["Nothing has been repaired yet."]
+    if job.repairs and not findings.mended:
+        done.append("The run after the repair has not been made yet: whether it is mended is not shown.")
+    return " ".join([*done, findings.mended]).strip()
+
+
+def _cylinder(found: CylinderFinding) -> Section:
+    """A low cylinder: its verdict, and each cause worth naming with what speaks for and against it."""
+    shown = [c for c in found.causes if c.probability >= 0.02][:5]
+    shown += [c for c in found.causes if c.key == "injector" and c not in shown]
+    rows = tuple((capital(c.name), percent(c.probability), _speaks(c, True), _speaks(c, False)) for c in shown)
+    lines = [found.verdict, *(f"Contradiction: {text}." for text in found.contradictions)]
+    top = found.causes[0] if found.causes else None
+    if top is not None and top.would_change:
+        lines.append(f"What would change this: {top.would_change}")
+    return Section(f"Cylinder {found.cylinder}", tuple(lines), ("Cause", "How likely", "For", "Against"), rows)
+
+
+def _speaks(cause: Cause, supports: bool) -> str:
+    return "; ".join(e.text for e in cause.evidence if (e.factor >= 1) is supports) or "-"
+
+
+def _ruled_out(findings: Findings) -> Section:
+    lines = []
+    for found in findings.cylinders:
+        for cause in found.causes:
+            against = [e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5]
+            if cause.probability < 0.02 and against and cause.cylinder is not None:
+                lines.append(
+                    f"Cylinder {found.cylinder}: {cause.name}, {percent(cause.probability)}: {', '.join(against)}."
+                )
+    return Section("Not indicated, and why", tuple(lines))
+
+
+def _common(findings: Findings) -> Section:
+    rows = tuple((c.name, percent(c.probability)) for c in findings.engine_causes if c.probability >= 0.05)
+    return Section("For the whole engine, or in common", (), ("Cause", "How likely") if rows else (), rows)
+
+
+def _next(findings: Findings) -> Section:
+    check = findings.next_check
+    if check is None:
+        return Section("Next check", (findings.why_no_check,) if findings.why_no_check else ())
+    lines = [f"{check.name}, about {check.minutes:g} minutes. {check.why}"]
+    lines += [f"Or: {other.name}, about {other.minutes:g} minutes." for other in findings.runners_up]
+    return Section("Next check", tuple(lines))
+
+
+def _numbers(findings: Findings) -> list[Section]:
+    sections = []
+    for run in findings.runs:
+        rows = tuple(
+            (
+                str(c.cylinder),
+                f"{100 * c.share:.1f} %",
+                f"{100 * c.low:.0f} to {100 * c.high:.0f} %",
+                str(c.standing) + (", fires after a dead one" if c.after_dead else ""),
+            )
+            for c in run.contributions
+        )
+        lines = [remark.text for remark in run.remarks]
+        if run.total is not None and run.total_low is not None and run.total_high is not None:
+            low, high = 100 * run.total_low, 100 * run.total_high
+            lines.insert(0, f"Shares add up to {100 * run.total:.0f} % (95 % interval {low:.0f} to {high:.0f} %).")
+        if not run.trusted:
+            lines.append("These readings contradict themselves.")
+        head = ("Cylinder", "Share of work", "95 % interval", "Standing")
+        sections.append(Section(f"Run {run.number}: {run.title}", tuple(lines), head, rows))
+    for comparison in findings.comparisons:
+        sections.append(Section(comparison.title, tuple(remark.text for remark in comparison.remarks)))
+    return sections
+
+
+def _checks(job: Job) -> Section:
+    rows = tuple((entry_time(f.entry), f.entry.technician, check_text(f), _how(f.entry)) for f in job.checks)
+    rows += tuple(
+        (entry_time(f.entry), f.entry.technician, f"trouble code SPN {f.body.spn} FMI {f.body.fmi}", _how(f.entry))
+        for f in job.codes
+    )
+    return Section("Checks made", (), ("When", "Who", "Check and result", "How it came in"), rows)
+
+
+def _how(entry: Entry) -> str:
+    return f"{entry.source}: {entry.heard}" if entry.heard else str(entry.source)
+
+
+def _overrides(job: Job) -> Section:
+    lines = []
+    for fact in job.overrides:
+        where = f", cylinder {fact.body.cylinder}" if fact.body.cylinder else ""
+        lines.append(
+            f"{entry_time(fact.entry)}, {fact.entry.technician or 'not named'}: {fact.body.cause}{where}: "
+            f"ordered before all checks were made. Reason given: {_sentence(fact.body.reason)}"
+        )
+    return Section("Ordered against missing checks", tuple(lines), warning=True)
+
+
+def _outstanding(job: Job) -> Section:
+    return Section("Not yet put back", tuple(capital(str(what)) for what in job.outstanding), warning=True)
+
+
+def _caption(picture: Picture) -> str:
+    return capital(picture_text(picture))

@@ -1,0 +1,77 @@
+"""A write-up in, one self-contained HTML page out: styles, charts and photos inside it, nothing fetched."""
+
+from __future__ import annotations
+
+import base64
+from collections.abc import Callable, Sequence
+from html import escape
+
+from journal.output.writeup import Section, WriteUp
+
+Photos = Callable[[str], bytes]
+"""SHA-256 of a photo to the bytes of a JPEG to show; raises `JournalError` when it is not there."""
+
+_STYLE = """
+:root { color-scheme: light; }
+body { font: 16px/1.45 system-ui, sans-serif; color: #1c1c1c; background: #fff; max-width: 52rem; margin: 2rem auto;
+  padding: 0 1rem; }
+h1 { font-size: 1.7rem; margin: 0 0 .6rem; } h2 { font-size: 1.15rem; margin: 1.6rem 0 .3rem; }
+dl { display: grid; grid-template-columns: max-content 1fr; gap: .15rem 1rem; margin: 0; } dt { color: #555; }
+dd { margin: 0; } .three { border: 1.5px solid #1c1c1c; padding: .2rem 1rem .8rem; margin-top: 1.2rem; }
+.three h2 { margin-top: .8rem; } p { margin: .3rem 0; }
+table { border-collapse: collapse; width: 100%; font-size: .9rem; margin-top: .4rem; }
+th, td { text-align: left; vertical-align: top; padding: .3rem .5rem; border-bottom: 1px solid #bbb; }
+.warning { border-left: 6px solid #1c1c1c; padding: .1rem 1rem .5rem; background: #f3efe2; }
+.charts { display: flex; flex-wrap: wrap; gap: 1rem; } .charts svg { width: 24rem; max-width: 100%; height: auto; }
+figure { margin: .6rem 0; display: inline-block; width: 24rem; max-width: 100%; vertical-align: top; }
+figure img { width: 100%; height: auto; } figcaption { font-size: .85rem; }
+.cautions { font-size: .9rem; } section, figure, tr { break-inside: avoid; }
+@media print { body { margin: 0; max-width: none; font-size: 10.5pt; } @page { margin: 15mm; } }
+"""
+
+
+def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
+    """The write-up as one page; `charts` are SVG texts, shown in order.
+
+    Raises:
+        JournalError: from `photos`, when a photo is not there.
+    """
+    body = [f"<h1>{escape(write.title)}</h1>", "<dl>"]
+    body += [f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in write.facts]
+    body.append('</dl><div class="three">')
+    for title, text in (("Complaint", write.complaint), ("Cause", write.cause), ("Correction", write.correction)):
+        body.append(f"<h2>{title}</h2>{_paragraphs([text])}")
+    body.append("</div>")
+    body += [_section(section) for section in write.sections if section.warning]
+    if charts:
+        body.append(
+            f'<section><h2>How much each cylinder pulls</h2><div class="charts">{"".join(charts)}</div></section>'
+        )
+    body += [_section(section) for section in write.sections if not section.warning]
+    if write.photos:
+        figures = "".join(_figure(photos(sha256), caption) for sha256, caption in write.photos)
+        body.append(f"<section><h2>Photos</h2>{figures}</section>")
+    body.append(f'<section class="cautions"><h2>Cautions</h2>{_paragraphs(write.cautions)}</section>')
+    return (
+        '<!doctype html><html lang="en"><head><meta charset="utf-8">'
+        '<meta name="viewport" content="width=device-width, initial-scale=1">'
+        f"<title>{escape(write.title)}</title><style>{_STYLE}</style></head><body>{''.join(body)}</body></html>\n"
+    )
+
+
+def _section(section: Section) -> str:
+    head = "".join(f"<th>{escape(cell)}</th>" for cell in section.head)
+    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in section.rows)
+    table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>" if rows else ""
+    kind = ' class="warning"' if section.warning else ""
+    return f"<section{kind}><h2>{escape(section.title)}</h2>{_paragraphs(section.lines)}{table}</section>"
+
+
+def _paragraphs(lines: Sequence[str]) -> str:
+    return "".join(f"<p>{escape(line)}</p>" for line in lines)
+
+
+def _figure(jpeg: bytes, caption: str) -> str:
+    data = base64.b64encode(jpeg).decode("ascii")
+    words = escape(caption)
+    return f'<figure><img src="data:image/jpeg;base64,{data}" alt="{words}"><figcaption>{words}</figcaption></figure>'

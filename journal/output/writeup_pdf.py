@@ -1,0 +1,139 @@
+"""A write-up in, a PDF out, made by fpdf2."""
+
+from __future__ import annotations
+
+import io
+import re
+from collections.abc import Sequence
+
+from fpdf import FPDF
+from fpdf.enums import TableBordersLayout, XPos, YPos
+
+from journal.output.writeup import Section, WriteUp
+from journal.output.writeup_html import Photos
+
+_MARGIN_MM = 16.0
+_CHART_MM = 84.0
+
+
+def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str = "A4") -> bytes:
+    """The write-up as a PDF on A4 or Letter; `charts` are SVG texts, shown in order.
+
+    Raises:
+        JournalError: from `photos`, when a photo is not there.
+    """
+    pdf = _Pages(write.title, paper)
+    pdf.add_page()
+    pdf.heading(write.title, 17)
+    for name, value in write.facts:
+        pdf.said(f"{name}: {value}", 9.5)
+    for title, text in (("Complaint", write.complaint), ("Cause", write.cause), ("Correction", write.correction)):
+        pdf.heading(title)
+        pdf.said(text, 11)
+    _sections(pdf, [s for s in write.sections if s.warning])
+    if charts:
+        pdf.heading("How much each cylinder pulls")
+        pdf.pictures([_plain(svg).encode() for svg in charts])
+    _sections(pdf, [s for s in write.sections if not s.warning])
+    if write.photos:
+        pdf.heading("Photos")
+        pdf.pictures([photos(sha256) for sha256, _ in write.photos], [caption for _, caption in write.photos])
+    pdf.heading("Cautions")
+    for caution in write.cautions:
+        pdf.said(caution, 9)
+    return bytes(pdf.output())
+
+
+def _sections(pdf: _Pages, sections: Sequence[Section]) -> None:
+    for section in sections:
+        pdf.heading(section.title)
+        for line in section.lines:
+            pdf.said(line)
+        if section.rows:
+            pdf.rows(section.head, section.rows)
+
+
+def _plain(svg: str) -> str:
+    """The chart without its text alternative, which fpdf2 does not take in; the PDF says the same in its tables."""
+    return re.sub(r"<(title|desc)\b.*?</\1>", "", svg, flags=re.DOTALL)
+
+
+class _Pages(FPDF):
+    """Pages with a running foot, and the few things a write-up is made of."""
+
+    def __init__(self, title: str, paper: str) -> None:
+        super().__init__(format=paper)
+        self.set_margin(_MARGIN_MM)
+        self.set_auto_page_break(True, 18)
+        self.set_title(title)
+        self.alias_nb_pages()
+
+    def footer(self) -> None:
+        """Page number of how many."""
+        self.set_y(-13)
+        self.set_font("helvetica", size=8)
+        self.cell(0, 5, f"page {self.page_no()} of {{nb}}", align="R")
+
+    def heading(self, text: str, size: float = 12) -> None:
+        """A heading that is not left alone at the foot of a page."""
+        if self.will_page_break(24):
+            self.add_page()
+        self.set_font("helvetica", style="B", size=size)
+        self.ln(2)
+        self.multi_cell(0, size * 0.45, _latin(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.ln(0.6)
+
+    def said(self, text: str, size: float = 10) -> None:
+        """A paragraph."""
+        self.set_font("helvetica", size=size)
+        self.multi_cell(0, size * 0.46, _latin(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.ln(0.7)
+
+    def rows(self, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
+        """A table with lines between its rows."""
+        self.set_font("helvetica", size=8.5)
+        with self.table(
+            borders_layout=TableBordersLayout.HORIZONTAL_LINES, text_align="LEFT", line_height=4.2, padding=0.8
+        ) as table:
+            for cells in (head, *rows):
+                table.row([_latin(cell) for cell in cells])
+
+    def pictures(self, images: Sequence[bytes], captions: Sequence[str] = ()) -> None:
+        """Images two to a row, each with its caption under it."""
+        gap = self.epw - 2 * _CHART_MM
+        for start in range(0, len(images), 2):
+            bottom = self.get_y()
+            heights = [_height(self, data, _CHART_MM) for data in images[start : start + 2]]
+            if self.will_page_break(max(heights) + 8):
+                self.add_page()
+            top = self.get_y()
+            for place, data in enumerate(images[start : start + 2]):
+                x = self.l_margin + place * (_CHART_MM + gap)
+                self.image(io.BytesIO(data), x=x, y=top, w=_CHART_MM)
+                bottom = top + heights[place] + 1
+                if captions:
+                    self.set_xy(x, bottom)
+                    self.set_font("helvetica", size=8.5)
+                    self.multi_cell(_CHART_MM, 4, _latin(captions[start + place]))
+            self.set_y(max(top + max(heights) + 1, self.get_y()) + 2)
+
+
+def _height(pdf: FPDF, data: bytes, width_mm: float) -> float:
+    """How high an image stands at this width."""
+    if data.lstrip().startswith(b"<svg"):
+        box = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', data)
+        assert box is not None
+        return width_mm * float(box[2]) / float(box[1])
+    from PIL import Image
+
+    with Image.open(io.BytesIO(data)) as image:
+        return width_mm * image.height / image.width
+
+
+def _latin(text: str) -> str:
+    """The text in what the PDF's built-in typeface has; anything else becomes a question mark."""
+    return (
+        text.translate({0x2212: "-", 0x2013: "-", 0x2019: "'", 0x2080: "0"})
+        .encode("cp1252", "replace")
+        .decode("cp1252")
+    )
