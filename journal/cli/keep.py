@@ -20,7 +20,7 @@ from journal.record.verify import verify
 @click.pass_context
 def pack_command(ctx: click.Context, target: Path, reference: str | None) -> None:
     """Write one job with its photos, sound and write-up to a file to carry or send."""
-    from journal.output.writeup import render
+    from journal.output.render import render
 
     store = store_of(ctx)
     job = store.job(job_of(store, reference))

@@ -86,7 +86,7 @@ def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, l
 @click.pass_context
 def write_up_command(ctx: click.Context, target: Path | None, reference: str | None) -> None:
     """Write complaint, cause and correction out, as text or to a file."""
-    from journal.output.writeup import render
+    from journal.output.render import render
 
     store = store_of(ctx)
     job = store.job(job_of(store, reference))

@@ -1,4 +1,4 @@
-"""A job and its findings in; what goes out of the shop about it: complaint, cause, correction, and what they rest on."""
+"""A job and its findings in; its write-up out: complaint, cause, correction, and what they rest on."""
 
 from __future__ import annotations
 
