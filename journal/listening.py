@@ -16,7 +16,7 @@ from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Recogniser, Sound, Utterance
-from journal.record.clips import keep_clip
+from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
 from journal.wording import speakable
 from journal.wording.types import Verdict
@@ -143,7 +143,7 @@ def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool
     outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
     text = pooled.candidates[0].text if pooled.candidates else pooled.free_text
     if not keep_all and all(outcome.entry is None for outcome in outcomes):
-        session.store.drop_clip_if_unused(clip)
+        drop_if_unused(session.store, clip)
     _tell_page(session, utterance, text, outcomes)
     return HeardOne(utterance, text, outcomes)
 

@@ -10,7 +10,8 @@ from journal.cli.common import job_of, job_option, store_of, technician_option
 from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Photo
 from journal.record.clips import copy_clip, play_clip
-from journal.record.photos import take_in, watch
+from journal.record.photos import take_in
+from journal.record.watched import watch
 from journal.session import Session
 
 

@@ -9,8 +9,8 @@ from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from journal.errors import BadInput, NotFound, RecordError
-from journal.record.files import file_errors, sha256_of, shelf, write_whole
+from journal.errors import BadInput, HearingError, NotFound, RecordError
+from journal.record.files import CLIPS, file_errors, sha256_of, shelf, write_whole
 
 if TYPE_CHECKING:
     import numpy as np
@@ -20,8 +20,6 @@ if TYPE_CHECKING:
 
 RATE = 16_000
 """Samples per second of a clip."""
-ROOM = "clips"
-"""The clips' place in the journal folder."""
 ENDING = ".flac"
 
 
@@ -57,7 +55,7 @@ def keep_flac(folder: Path, flac: bytes) -> str:
     if flac[:4] != b"fLaC":
         raise BadInput("a clip must be a FLAC file")
     sha256 = sha256_of(flac)
-    path = shelf(folder, ROOM, sha256, ENDING)
+    path = shelf(folder, CLIPS, sha256, ENDING)
     if not path.exists():
         write_whole(path, flac)
     return sha256
@@ -65,15 +63,45 @@ def keep_flac(folder: Path, flac: bytes) -> str:
 
 def clip_path(folder: Path, sha256: str) -> Path:
     """The clip's file; `NotFound` when its sound is no longer kept, `BadInput` when that is no SHA-256."""
-    path = shelf(folder, ROOM, sha256, ENDING)
+    path = shelf(folder, CLIPS, sha256, ENDING)
     if not path.is_file():
         raise NotFound(f"the sound {sha256[:12]}… is no longer kept in this journal")
     return path
 
 
+def copy_clip(folder: Path, sha256: str, target: Path) -> None:
+    """Copy a clip's FLAC file; errors as `clip_path`, and `RecordError` when the target cannot be written."""
+    write_whole(target, clip_path(folder, sha256).read_bytes())
+
+
+def play_clip(folder: Path, sha256: str) -> None:
+    """Play a clip and return when it is over; errors as `clip_path`, and `HearingError` where nothing can play it."""
+    path = clip_path(folder, sha256)
+    try:
+        import sounddevice
+        import soundfile
+
+        sound, rate = soundfile.read(path, dtype="float32")
+        sounddevice.play(sound, rate, blocking=True)
+    except (ImportError, OSError) as error:  # no library, or no PortAudio on this machine
+        raise HearingError(f"sound cannot be played here ({error}): copy the clip to a file with --to") from None
+    except sounddevice.PortAudioError as error:
+        raise HearingError(f"no loudspeaker to play it on ({error}): copy the clip to a file with --to") from None
+
+
+def drop_if_unused(store: Store, sha256: str) -> bool:
+    """Remove the sound of an utterance that no entry came from; False when one did, and the clip stays."""
+    if store.names_clip(sha256):
+        return False
+    path = shelf(store.folder, CLIPS, sha256, ENDING)
+    with file_errors(path):
+        path.unlink(missing_ok=True)
+    return True
+
+
 def all_clips(folder: Path) -> Iterator[Path]:
     """Every clip file in the journal."""
-    yield from (folder / ROOM).glob(f"??/*{ENDING}")
+    yield from (folder / CLIPS).glob(f"??/*{ENDING}")
 
 
 def let_go(

@@ -12,6 +12,13 @@ from pathlib import Path
 
 from journal.errors import BadInput, RecordError
 
+PHOTOS = "photos"
+"""Where original photos lie in the journal folder."""
+CLIPS = "clips"
+"""Where the sound of utterances lies."""
+COPIES = "copies"
+"""Where page copies and thumbnails lie; they can be made again from the originals."""
+
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _PIECE = 1 << 20
 
@@ -27,6 +34,11 @@ def shelf(folder: Path, room: str, sha256: str, ending: str) -> Path:
     """Where a file of that checksum lies: `folder/room/ab/abcd….ending`; no other place can come out."""
     check_sha256(sha256)
     return folder / room / sha256[:2] / (sha256 + ending)
+
+
+def files_of(folder: Path, room: str, sha256: str) -> list[Path]:
+    """Every file that a room keeps under that checksum, whatever its ending."""
+    return sorted(shelf(folder, room, sha256, "").parent.glob(f"{check_sha256(sha256)}*"))
 
 
 def sha256_of(data: bytes) -> str:

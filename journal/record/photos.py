@@ -10,13 +10,9 @@ from pathlib import Path
 from PIL import Image, UnidentifiedImageError
 
 from journal.errors import BadInput, NotFound
-from journal.record.files import check_sha256, file_errors, sha256_of, shelf, write_whole
+from journal.record.files import COPIES, PHOTOS, check_sha256, file_errors, sha256_of, shelf, write_whole
 from journal.record.picture_quality import quality_warning
 
-ROOM = "photos"
-"""The originals' place in the journal folder."""
-COPIES = "copies"
-"""The place of what can be made again from them."""
 PAGE_EDGE = 1600
 """Longest edge of a page copy, pixels."""
 THUMBNAIL_EDGE = 320
@@ -68,7 +64,7 @@ def take_in(folder: Path, photo: Path | bytes, name: str = "") -> TakenIn:
     sha256 = sha256_of(data)
     taken_at = _taken_at(image) or changed_at
     page = _upright(image, name)
-    original = shelf(folder, ROOM, sha256, ending)
+    original = shelf(folder, PHOTOS, sha256, ending)
     if not original.exists():
         write_whole(original, data)
     _write_copies(folder, sha256, page)
@@ -79,7 +75,7 @@ def original_path(folder: Path, sha256: str) -> Path:
     """The original's file; `NotFound` when it is not here."""
     check_sha256(sha256)
     for ending in dict.fromkeys(_ENDINGS.values()):
-        path = shelf(folder, ROOM, sha256, ending)
+        path = shelf(folder, PHOTOS, sha256, ending)
         if path.is_file():
             return path
     raise NotFound(f"the photo {sha256[:12]}… is not in this journal")

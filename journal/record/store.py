@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import json
-import uuid
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -14,9 +12,9 @@ from types import TracebackType
 from sqlite_utils import Database
 
 from journal.errors import BadInput, NotFound
-from journal.facts import Entry, JobOpened, Photo, to_milliseconds
-from journal.facts.codec import entry_from_json, entry_to_json, time_from_text, time_to_text
-from journal.record import lines, references
+from journal.facts import Entry, JobOpened, to_milliseconds
+from journal.facts.codec import time_from_text, time_to_text
+from journal.record import lines, references, rows
 from journal.record.files import check_sha256
 from journal.record.job import Job, JobState
 from journal.record.lines import JobLine
@@ -27,8 +25,6 @@ from journal.record.schema import FILE_NAME, WAIT_S, connect, database_errors, w
 HEARING_LAG = timedelta(seconds=5)
 """How far an entry's time may lie behind another writer's: a spoken one is timed when said, heard a little later."""
 
-_FIELDS = "e.id, jobs.id, e.at_utc, e.offset_minutes, e.technician, e.source, e.heard, e.clip, e.certainty, e.body"
-_ENTRY = f"SELECT e.seq, {_FIELDS} FROM entries e JOIN jobs ON jobs.number = e.job"
 _JOBS_KEPT = 8
 
 
@@ -121,7 +117,7 @@ class Store:
         with database_errors(self.path), writing(self._db):
             batch = {entry.id: entry for entry in entries}
             for given in entries:
-                _check(given)
+                rows.check(given)
                 entry = replace(given, at_utc=to_milliseconds(given.at_utc))
                 there = self._there(entry.id)
                 if there is not None:
@@ -133,7 +129,7 @@ class Store:
                 about = self._about(entry, batch)
                 if timed:
                     entry = replace(entry, at_utc=self._time_for(number, entry, about))
-                self._insert(number, entry)
+                self._db.execute(rows.INSERT, rows.row_of(entry, number))
                 written.append(entry)
                 fresh.setdefault(entry.job, []).append(entry)
             for job_id, new in fresh.items():
@@ -141,8 +137,8 @@ class Store:
         return written
 
     def _there(self, entry_id: str) -> Entry | None:
-        row = self._db.execute(f"{_ENTRY} WHERE e.id = ?", [entry_id]).fetchone()
-        return None if row is None else _entry(row)[1]
+        row = self._db.execute(f"{rows.SELECT} WHERE e.id = ?", [entry_id]).fetchone()
+        return None if row is None else rows.entry_of(row)[1]
 
     def _number(self, entry: Entry, batch: Iterable[Entry]) -> int:
         """The job's number in this database; a job gets one with its opening."""
@@ -179,26 +175,6 @@ class Store:
             not_before.append(time_from_text(anyone[0]))
         return max([entry.at_utc, *(at + timedelta(milliseconds=1) for at in not_before)])
 
-    def _insert(self, number: int, entry: Entry) -> None:
-        data = entry_to_json(entry)
-        self._db.execute(
-            "INSERT INTO entries (id, job, at_utc, offset_minutes, technician, source, kind, heard, clip, certainty, "
-            "body) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-            [
-                data["id"],
-                number,
-                data["at_utc"],
-                data["offset_minutes"],
-                data["technician"],
-                data["source"],
-                data["body"]["kind"],
-                data["heard"],
-                data["clip"],
-                data["certainty"],
-                json.dumps(data["body"], ensure_ascii=False, separators=(",", ":")),
-            ],
-        )
-
     def _redraw(self, job_id: str, new: list[Entry]) -> None:
         number = self._job_number(job_id)
         if lines.is_quiet(new) and not any(isinstance(entry.body, JobOpened) for entry in new):
@@ -227,8 +203,8 @@ class Store:
 
     def _noted(self, number: int) -> tuple[str, str, dict[int, str]] | None:
         row = self._db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone()
-        rows = self._db.execute("SELECT cylinder, standing FROM job_standings WHERE job = ?", [number]).fetchall()
-        return None if row is None else (row[0], row[1], dict(rows))
+        standings = self._db.execute("SELECT cylinder, standing FROM job_standings WHERE job = ?", [number]).fetchall()
+        return None if row is None else (row[0], row[1], dict(standings))
 
     def note_let_go(self, clips: Iterable[str], now: datetime) -> None:
         """Note that the sound of these clips (SHA-256) is no longer kept, on purpose."""
@@ -264,8 +240,8 @@ class Store:
             return self._read(job_id)
 
     def _read(self, job_id: str) -> list[Entry]:
-        rows = self._db.execute(f"{_ENTRY} WHERE jobs.id = ? ORDER BY e.at_utc, e.id", [job_id])
-        return [_entry(row)[1] for row in rows]
+        sql = f"{rows.SELECT} WHERE jobs.id = ? ORDER BY e.at_utc, e.id"
+        return [rows.entry_of(row)[1] for row in self._db.execute(sql, [job_id])]
 
     def entry(self, entry_id: str) -> Entry:
         """One entry by its identifier, or by a beginning of it that only one has.
@@ -276,12 +252,13 @@ class Store:
         """
         word = entry_id.strip().lower()
         with database_errors(self.path):
-            rows = self._db.execute(f"{_ENTRY} WHERE e.id >= ? AND e.id < ? LIMIT 2", [word, word + "~"]).fetchall()
-        if not rows or not word:
+            sql = f"{rows.SELECT} WHERE e.id >= ? AND e.id < ? LIMIT 2"
+            found = self._db.execute(sql, [word, word + "~"]).fetchall()
+        if not found or not word:
             raise NotFound(f"there is no entry {entry_id[:80]!r}: `journal show` lists a job's entries")
-        if len(rows) > 1:
+        if len(found) > 1:
             raise BadInput(f"{entry_id!r} may mean several entries: give more of it")
-        return _entry(rows[0])[1]
+        return rows.entry_of(found[0])[1]
 
     def last_seq(self) -> int:
         """The sequence number of the latest entry to arrive here; 0 in an empty journal."""
@@ -297,9 +274,9 @@ class Store:
             limit: at most so many; none for all.
         """
         where, values = ("AND jobs.id = ?", [job_id]) if job_id else ("", [])
-        sql = f"{_ENTRY} WHERE e.seq > ? {where} ORDER BY e.seq LIMIT ?"
+        sql = f"{rows.SELECT} WHERE e.seq > ? {where} ORDER BY e.seq LIMIT ?"
         with database_errors(self.path):
-            return [_entry(row) for row in self._db.execute(sql, [seq, *values, -1 if limit is None else limit])]
+            return [rows.entry_of(row) for row in self._db.execute(sql, [seq, *values, -1 if limit is None else limit])]
 
     def job(self, job_id: str) -> Job:
         """A job as it stands, by replaying its entries.
@@ -324,6 +301,12 @@ class Store:
         sql = "SELECT clip, max(at_utc) FROM entries WHERE clip != '' GROUP BY clip"
         with database_errors(self.path):
             return {clip: time_from_text(at) for clip, at in self._db.execute(sql)}
+
+    def names_clip(self, sha256: str) -> bool:
+        """Whether any entry names that clip."""
+        with database_errors(self.path):
+            sql = "SELECT 1 FROM entries WHERE clip = ? AND clip != '' LIMIT 1"
+            return self._db.execute(sql, [check_sha256(sha256)]).fetchone() is not None
 
     def clips_let_go(self) -> set[str]:
         """Clips (SHA-256) whose sound was let go on purpose."""
@@ -397,37 +380,3 @@ class Store:
         if row is None:
             raise NotFound(f"there is no job {job_id[:80]!r} in this journal: `journal jobs` lists them")
         return int(row[0])
-
-
-def _check(entry: Entry) -> None:
-    """Refuse what could not be read back or found again."""
-    for name, text in (("entry", entry.id), ("job", entry.job)):
-        try:
-            sound = str(uuid.UUID(text)) == text and uuid.UUID(text).version == 7
-        except ValueError:
-            sound = False
-        if not sound:
-            raise BadInput(f"{name} identifier {text[:80]!r} is no UUIDv7 in lower case: nothing was saved")
-    if entry.clip:
-        check_sha256(entry.clip)
-    if isinstance(entry.body, Photo):
-        check_sha256(entry.body.sha256)
-    if entry_from_json(entry_to_json(entry)) != replace(entry, at_utc=to_milliseconds(entry.at_utc)):
-        raise BadInput(f"entry {entry.id} would not read back as it was written: nothing was saved")
-
-
-def _entry(row: tuple[object, ...]) -> tuple[int, Entry]:
-    seq, id_, job, at_utc, offset, technician, source, heard, clip, certainty, body = row
-    data = {
-        "id": id_,
-        "job": job,
-        "at_utc": at_utc,
-        "offset_minutes": offset,
-        "technician": technician,
-        "source": source,
-        "heard": heard,
-        "clip": clip,
-        "certainty": certainty,
-        "body": json.loads(str(body)),
-    }
-    return int(str(seq)), entry_from_json(data)

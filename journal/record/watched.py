@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -12,7 +13,7 @@ PICTURES = frozenset({".jpg", ".jpeg", ".png", ".webp", ".heic", ".heif", ".avif
 """Endings of the files looked at."""
 
 
-def arrivals(
+def watch(
     folder: Path, *, every_s: float = 1.0, already: bool = False, stop: Callable[[], bool] = lambda: False
 ) -> Iterator[Path]:
     """Yield each photo that arrives in a folder, oldest first, for as long as `stop` says no.
@@ -31,10 +32,13 @@ def arrivals(
     """
     if not folder.is_dir():
         raise NotFound(f"there is no folder {folder}: check its name")
-    done = set() if already else set(_look(folder))
+    done = set() if already else set(_look(folder) or ())
     seen: dict[Path, tuple[int, int]] = {}
     while not stop():
         now = _look(folder)
+        if now is None:  # a share that went away for a while: what was done stays done
+            time.sleep(every_s)
+            continue
         whole = [path for path, facts in now.items() if path not in done and seen.get(path) == facts and facts[0] > 0]
         for path in sorted(whole, key=lambda p: (now[p][1], p.name)):
             done.add(path)
@@ -44,14 +48,17 @@ def arrivals(
         time.sleep(every_s)
 
 
-def _look(folder: Path) -> dict[Path, tuple[int, int]]:
-    """Size and time of change of every picture file there; hidden ones are still being written."""
+def _look(folder: Path) -> dict[Path, tuple[int, int]] | None:
+    """Size and time of change of every picture file there; none while the folder cannot be read."""
     found = {}
-    for path in folder.iterdir():
+    try:
+        paths = list(folder.iterdir())
+    except OSError:
+        return None
+    for path in paths:
+        # Hidden files are how sync programs keep what is still on its way.
         if path.suffix.lower() in PICTURES and not path.name.startswith("."):
-            try:
+            with contextlib.suppress(OSError):
                 facts = path.stat()
-            except FileNotFoundError:
-                continue
-            found[path] = (facts.st_size, facts.st_mtime_ns)
+                found[path] = (facts.st_size, facts.st_mtime_ns)
     return found

@@ -1,0 +1,72 @@
+"""An entry as a row of the database and back, checked both ways."""
+
+from __future__ import annotations
+
+import json
+import uuid
+from dataclasses import replace
+
+from journal.errors import BadInput
+from journal.facts import Entry, Photo, to_milliseconds
+from journal.facts.codec import entry_from_json, entry_to_json
+from journal.record.files import check_sha256
+
+FIELDS = "e.id, jobs.id, e.at_utc, e.offset_minutes, e.technician, e.source, e.heard, e.clip, e.certainty, e.body"
+SELECT = f"SELECT e.seq, {FIELDS} FROM entries e JOIN jobs ON jobs.number = e.job"
+"""Rows that `entry_of` reads."""
+INSERT = (
+    "INSERT INTO entries (id, job, at_utc, offset_minutes, technician, source, kind, heard, clip, certainty, body) "
+    "VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)"
+)
+"""Writes what `row_of` gives."""
+
+
+def row_of(entry: Entry, number: int) -> list[object]:
+    """The row of an entry; `number` is its job's in this database."""
+    data = entry_to_json(entry)
+    body = json.dumps(data["body"], ensure_ascii=False, separators=(",", ":"))
+    before = (data["id"], number, data["at_utc"], data["offset_minutes"], data["technician"], data["source"])
+    return [*before, data["body"]["kind"], data["heard"], data["clip"], data["certainty"], body]
+
+
+def entry_of(row: tuple[object, ...]) -> tuple[int, Entry]:
+    """The sequence number and the entry of a row; `BadInput` when it is none this version knows."""
+    seq, id_, job, at_utc, offset, technician, source, heard, clip, certainty, body = row
+    data = {
+        "id": id_,
+        "job": job,
+        "at_utc": at_utc,
+        "offset_minutes": offset,
+        "technician": technician,
+        "source": source,
+        "heard": heard,
+        "clip": clip,
+        "certainty": certainty,
+        "body": json.loads(str(body)),
+    }
+    return int(str(seq)), entry_from_json(data)
+
+
+def check(entry: Entry) -> None:
+    """Refuse what could not be read back or found again.
+
+    Raises:
+        BadInput: naming what is wrong.
+    """
+    for name, text in (("entry", entry.id), ("job", entry.job)):
+        if not _is_uuid7(text):
+            raise BadInput(f"{name} identifier {text[:80]!r} is no UUIDv7 in lower case: nothing was saved")
+    if entry.clip:
+        check_sha256(entry.clip)
+    if isinstance(entry.body, Photo):
+        check_sha256(entry.body.sha256)
+    if entry_from_json(entry_to_json(entry)) != replace(entry, at_utc=to_milliseconds(entry.at_utc)):
+        raise BadInput(f"entry {entry.id} would not read back as it was written: nothing was saved")
+
+
+def _is_uuid7(text: str) -> bool:
+    try:
+        value = uuid.UUID(text)
+    except ValueError:
+        return False
+    return str(value) == text and value.version == 7
