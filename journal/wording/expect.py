@@ -66,6 +66,9 @@ def _cut(value: float, context: Context) -> float:
     top = base * alive / (alive - 1)
     low = base - max(0.06 * base, 1.0)
     high = top + 0.75 * (top - base) + 1.0
+    if alive > 2:
+        # One of them may be dead, which is what the test is done to find out: the others then pull its share too.
+        high = max(high, 1.1 * base * (alive - 1) / (alive - 2) + 1.0)
     return usual if low <= value <= high else UNLIKELY
 
 
