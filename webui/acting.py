@@ -1,0 +1,92 @@
+"""What is done on a page becomes entries: one session for one act, with who did it and that it came from a page."""
+
+from __future__ import annotations
+
+from flask import flash, request
+from flask import session as cookie
+
+from journal.errors import BadInput, NotFound
+from journal.facts import Body, Entry, Source
+from journal.record.job import Job
+from journal.session import Session
+from journal.wording.types import Verdict
+from webui.shop import shop
+
+LONGEST_TEXT = 4000
+"""The longest text taken from one field, characters."""
+
+
+def acting(job_id: str, source: Source = Source.PAGE) -> Session:
+    """A session on the job for whoever is at this device.
+
+    Raises:
+        NotFound: when there is no such job.
+    """
+    who = "" if source is Source.DESK else str(cookie.get("technician", ""))
+    return Session(shop().store, job_id, who, source)
+
+
+def field(name: str, longest: int = LONGEST_TEXT) -> str:
+    """A form's field without the space around it; `BadInput` when it is too long."""
+    text = request.form.get(name, "").replace("\r\n", "\n").strip()
+    if len(text) > longest:
+        raise BadInput(f"{name.replace('_', ' ')}: {len(text)} characters are too many; at most {longest} can be kept")
+    return text
+
+
+def whole(name: str) -> int | None:
+    """A form's field as a whole number; none when empty, `BadInput` when it is something else."""
+    text = field(name, 20)
+    try:
+        return int(text) if text else None
+    except ValueError:
+        raise BadInput(f"{name.replace('_', ' ')} {text!r}: give a whole number") from None
+
+
+def real(name: str) -> float | None:
+    """A form's field as a number, with a point or a comma; none when empty, `BadInput` when it is something else."""
+    text = field(name, 30)
+    try:
+        return float(text.replace(",", ".")) if text else None
+    except ValueError:
+        raise BadInput(f"{name.replace('_', ' ')} {text!r}: give a number") from None
+
+
+def cylinder_of(job: Job, name: str = "cylinder") -> int | None:
+    """A form's cylinder, one this engine has; none when empty."""
+    number = whole(name)
+    if number is not None:
+        job.engine.require(number)
+    return number
+
+
+def entry_of(job: Job, entry_id: str) -> Entry:
+    """The job's entry with this identifier; `NotFound` when it has none."""
+    for entry in job.entries:
+        if entry.id == entry_id:
+            return entry
+    raise NotFound("this job has no such entry; open the job's review to see what it has")
+
+
+def meant(job_id: str, text: str) -> Body:
+    """The one fact that typed words say, as the same words spoken would.
+
+    Raises:
+        BadInput: when they say nothing that can be entered, more than one thing, or leave a doubt.
+    """
+    from journal.context import context_of
+    from journal.wording import decide_text
+
+    decisions = decide_text(text, context_of(shop().state(job_id).job))
+    bodies = [d.meaning for d in decisions if d.verdict is Verdict.TAKE and isinstance(d.meaning, Body)]
+    if len(bodies) == 1 and len(decisions) == 1:
+        return bodies[0]
+    if len(decisions) > 1:
+        raise BadInput(f"{text!r} says more than one thing: give them one at a time")
+    why = decisions[0].prompt or decisions[0].reason if decisions else ""
+    raise BadInput(f"{text!r} cannot be entered as it is{f': {why}' if why else ''}; say it as at the engine")
+
+
+def done(words: str) -> None:
+    """Tell whoever is at this device that something was done."""
+    flash(words, "good")

@@ -1,0 +1,92 @@
+"""A journal's folder in, the Flask application that shows it out."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from datetime import timedelta
+from pathlib import Path
+from typing import Any
+
+from flask import Flask, render_template
+from flask.typing import ResponseReturnValue
+from flask_wtf.csrf import CSRFError, CSRFProtect
+from werkzeug.exceptions import HTTPException
+
+from journal.errors import JournalError, NotFound
+from webui import access, board, files, headers, job, live, log, looks, photos, review, say
+from webui.access import DEVICE_HOURS
+from webui.keys import signing_key
+from webui.shop import Shop
+
+FORM_BYTES = 256 * 1024
+"""The largest form or query taken where no photo is expected."""
+
+
+def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], None] = lambda line: None) -> Flask:
+    """The application for the journal in `folder`.
+
+    Args:
+        folder: the journal's folder; made when it is not there.
+        lan: whether other devices of the shop's network may reach it; each must give the code once.
+        announce: takes each line meant for whoever runs the server, such as the code for the next device.
+
+    Raises:
+        RecordError: when the journal cannot be opened.
+    """
+    app = Flask(__name__)
+    key = signing_key(folder)
+    app.config.update(
+        SECRET_KEY=key,
+        SESSION_COOKIE_NAME="journal",
+        SESSION_COOKIE_HTTPONLY=True,
+        SESSION_COOKIE_SAMESITE="Lax",
+        PERMANENT_SESSION_LIFETIME=timedelta(hours=DEVICE_HOURS),
+        MAX_CONTENT_LENGTH=FORM_BYTES,
+        MAX_FORM_MEMORY_SIZE=FORM_BYTES,
+        MAX_FORM_PARTS=400,
+        WTF_CSRF_TIME_LIMIT=DEVICE_HOURS * 3600,
+    )
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    shop = app.extensions["journal"] = Shop(folder, key, lan=lan, announce=announce)
+    log.keep(app, shop.log)
+    access.guard(app)
+    CSRFProtect(app)
+    headers.guard(app)
+    say.teach(app)
+    app.url_map.converters["sha256"] = files.Sha256
+    for module in (access, board, files, job, live, looks, photos, review):
+        app.register_blueprint(module.pages)
+    app.context_processor(_common)
+    app.register_error_handler(JournalError, _refused)
+    app.register_error_handler(HTTPException, _http)
+    return app
+
+
+def _common() -> dict[str, Any]:
+    return looks.theme_now()
+
+
+def _refused(error: Exception) -> ResponseReturnValue:
+    missing = isinstance(error, NotFound)
+    title = "Not found" if missing else "That cannot be done"
+    return render_template("problem.html", title=title, text=str(error)), 404 if missing else 400
+
+
+_PLAIN = {
+    400: "The form was out of date or not from this page. Go back, reload the page and send it again.",
+    403: "This device may not see this. Ask at the journal's own machine.",
+    404: "There is nothing at this address. Start from the list of jobs.",
+    405: "This address does not take that. Start from the list of jobs.",
+    413: "That is larger than this page takes. Send one photo at a time, or a smaller one.",
+    429: "Too many tries. Wait a minute, then try again.",
+}
+
+
+def _http(error: Exception) -> ResponseReturnValue:
+    assert isinstance(error, HTTPException)
+    if isinstance(error, CSRFError):
+        log.refused("form without this page's sign")
+    if error.response is not None or error.code is None or error.code < 400:
+        return error.get_response()
+    text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
+    return render_template("problem.html", title=error.name, text=text), error.code

@@ -1,0 +1,96 @@
+"""One line of JSON for each request, with what was refused and why, and nothing that tells who or about what."""
+
+from __future__ import annotations
+
+import hashlib
+import hmac
+import json
+import logging
+import secrets
+import threading
+import time
+import traceback
+from datetime import UTC, datetime
+from logging.handlers import RotatingFileHandler
+from pathlib import Path
+
+from flask import Flask, Response, g, got_request_exception, request
+
+from journal.facts.codec import time_to_text
+
+FILE_NAME = "page.log"
+"""In the journal's folder; at most four files of a megabyte."""
+
+QUIET_S = 900.0
+"""Seconds for which a repeated attack by one device is not written down again."""
+
+
+class Log:
+    """Writes the lines; devices appear under a tag that means nothing after the server ends."""
+
+    def __init__(self, folder: Path) -> None:
+        self._key = secrets.token_bytes(16)
+        self._seen: dict[tuple[str, str], float] = {}
+        self._lock = threading.Lock()
+        self._handler = RotatingFileHandler(
+            folder / FILE_NAME, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True
+        )
+
+    def tag(self, address: str | None) -> str:
+        """A device's tag: an HMAC of its address under a key that is never kept."""
+        return hmac.new(self._key, (address or "").encode(), hashlib.sha256).hexdigest()[:8]
+
+    def write(self, event: str, **what: object) -> None:
+        """One line; it never fails the request it tells of."""
+        line = json.dumps({"at": time_to_text(datetime.now(UTC)), "event": event, **what})
+        self._handler.handle(logging.makeLogRecord({"msg": line, "levelno": logging.INFO}))
+
+    def is_news(self, refused: str, tag: str) -> bool:
+        """Whether this refusal of this device was not written down lately."""
+        now = time.monotonic()
+        with self._lock:
+            self._seen = {key: at for key, at in self._seen.items() if now - at < QUIET_S}
+            return self._seen.setdefault((refused, tag), now) == now
+
+    def close(self) -> None:
+        """Close the file."""
+        self._handler.close()
+
+
+def refused(why: str, *, again_and_again: bool = False) -> None:
+    """Note on the request's line that it was an attempt that did not get through.
+
+    Args:
+        why: in few words, without anything of the request's own.
+        again_and_again: True for attempts that come in rows; a row of them by one device is written down once.
+    """
+    g.refused, g.refused_in_rows = why, again_and_again
+
+
+def keep(app: Flask, log: Log) -> None:
+    """Write a line for each request of the application but those for its own files."""
+
+    @app.before_request
+    def _start() -> None:
+        g.began = time.perf_counter()
+
+    @app.after_request
+    def _line(response: Response) -> Response:
+        if request.endpoint == "static":
+            return response
+        why, tag = g.get("refused", ""), log.tag(request.remote_addr)
+        if why and g.refused_in_rows and not log.is_news(why, tag):
+            return response
+        took = round((time.perf_counter() - g.get("began", time.perf_counter())) * 1000, 1)
+        extra = {"refused": why} if why else {}
+        log.write(
+            "request", page=request.endpoint or "none", method=request.method, status=response.status_code,
+            ms=took, device=tag, **extra,
+        )  # fmt: skip
+        return response
+
+    def _broke(sender: Flask, exception: BaseException, **_: object) -> None:
+        steps = [f"{Path(f.filename).name}:{f.lineno} {f.name}" for f in traceback.extract_tb(exception.__traceback__)]
+        log.write("broke", page=request.endpoint or "none", error=type(exception).__name__, steps=steps[-8:])
+
+    got_request_exception.connect(_broke, app, weak=False)

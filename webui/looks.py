@@ -1,0 +1,34 @@
+"""Light or dark, as each device last chose."""
+
+from __future__ import annotations
+
+from typing import Any
+
+from flask import Blueprint, redirect, request
+from flask.typing import ResponseReturnValue
+
+from webui.access import back_here
+
+pages = Blueprint("looks", __name__)
+
+_THEMES = ("system", "light", "dark")
+_YEAR_S = 365 * 24 * 3600
+
+
+def theme_now() -> dict[str, Any]:
+    """The theme of this device, and what its switch says and sends next."""
+    chosen = request.cookies.get("theme", "system")
+    theme = chosen if chosen in _THEMES else "system"
+    following = {"system": "dark", "dark": "light", "light": "system"}[theme]
+    words = {"system": "Light or dark: as the device", "dark": "Dark", "light": "Light"}[theme]
+    return {"theme": theme, "next_theme": following, "theme_words": words}
+
+
+@pages.post("/looks")
+def theme() -> ResponseReturnValue:
+    """Keep the device's choice of light or dark."""
+    answer = redirect(back_here(request.form.get("back", "/")), 303)
+    chosen = request.form.get("theme", "system")
+    kept = chosen if chosen in _THEMES else "system"
+    answer.set_cookie("theme", kept, max_age=_YEAR_S, httponly=True, samesite="Lax")
+    return answer

@@ -1,0 +1,213 @@
+"""A job's photos: a gallery by subject and cylinder, one with marks drawn on it, two side by side, and taking in."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+
+from flask import Blueprint, flash, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from PIL import Image
+from werkzeug.datastructures import FileStorage
+
+from journal.errors import BadInput, JournalError
+from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
+from journal.record.job import Job, Picture
+from journal.record.photos import MOST_BYTES, page_copy_path, take_in
+from journal.record.replay import replay
+from journal.session import Session
+from webui.acting import acting, cylinder_of, done, entry_of, field, real
+from webui.files import picture_of
+from webui.job import about
+from webui.shop import shop
+
+pages = Blueprint("photos", __name__)
+
+AT_ONCE = 20
+"""Photos taken in with one form."""
+
+FORM_BYTES = MOST_BYTES + 1_000_000
+"""The largest form with photos."""
+
+
+@dataclass(frozen=True)
+class Drawn:
+    """A ring or an arrow in the pixels of the page copy."""
+
+    entry: str
+    """Identifier of its entry."""
+    shape: str
+    """`ring` or `arrow`."""
+    x0: float
+    """Ring: centre; arrow: tail."""
+    y0: float
+    """The same, downwards."""
+    x1: float
+    """Arrow: head."""
+    y1: float
+    """The same, downwards."""
+    radius: float
+    """Ring: its radius."""
+    wings: str
+    """Arrow: its head's two wings as points of a polyline."""
+    text: str
+    """A word beside it."""
+
+
+@pages.get("/job/<job_id>/photos")
+def gallery(job_id: str) -> ResponseReturnValue:
+    """All photos, those without a place first."""
+    state = shop().state(job_id)
+    groups: dict[tuple[str, int | None], list[Picture]] = {}
+    for picture in state.job.pictures:
+        groups.setdefault((picture.photo.body.subject, picture.photo.body.cylinder), []).append(picture)
+    ordered = sorted(groups.items(), key=lambda group: (bool(group[0][0]), group[0][0], group[0][1] or 0))
+    return render_template("photos.html", **about(state, "photos"), groups=ordered, landing=landing(state.job))
+
+
+def landing(job: Job) -> str:
+    """Where a photo that arrives now would belong, in words; empty when nothing says."""
+    at = to_milliseconds(max(datetime.now(UTC), job.entries[-1].at_utc))
+    probe = Entry(new_id(at), job.id, at, Photo("0" * 64, ""))
+    return place_words(replay((*job.entries, probe)).pictures[-1].photo.body)
+
+
+def place_words(photo: Photo) -> str:
+    """A photo's subject and cylinder in words; empty when it has no place."""
+    return f"{photo.subject}{f', cylinder {photo.cylinder}' if photo.cylinder else ''}" if photo.subject else ""
+
+
+@pages.get("/job/<job_id>/photos/<sha256:sha>")
+def one(job_id: str, sha: str) -> ResponseReturnValue:
+    """One photo with its marks, its place, and a way to draw."""
+    state = shop().state(job_id)
+    picture = picture_of(state.job, sha)
+    width, height = size_of(sha)
+    return render_template(
+        "photo.html", **about(state, "photos"), picture=picture, width=width, height=height,
+        drawn=drawn(picture, width, height), subjects=[str(subject) for subject in Subject],
+    )  # fmt: skip
+
+
+@pages.get("/job/<job_id>/photos/pair")
+def pair(job_id: str) -> ResponseReturnValue:
+    """Two photos side by side."""
+    state = shop().state(job_id)
+    sides = []
+    for name in ("left", "right"):
+        sha = request.args.get(name, "")
+        picture = picture_of(state.job, sha) if sha else None
+        width, height = size_of(sha) if picture is not None else (0, 0)
+        marks = drawn(picture, width, height) if picture is not None else []
+        sides.append({"name": name, "picture": picture, "width": width, "height": height, "drawn": marks})
+    return render_template("pair.html", **about(state, "photos"), sides=sides)
+
+
+def size_of(sha: str) -> tuple[int, int]:
+    """Width and height of a photo's page copy, pixels."""
+    with Image.open(page_copy_path(shop().folder, sha)) as image:
+        return image.size
+
+
+def drawn(picture: Picture, width: int, height: int) -> list[Drawn]:
+    """The photo's marks in the pixels of a picture of this size."""
+    return [_drawn(fact.entry.id, fact.body, width, height) for fact in picture.marks]
+
+
+def _drawn(entry: str, mark: PhotoMark, width: int, height: int) -> Drawn:
+    x0, y0, x1, y1 = mark.x0 * width, mark.y0 * height, mark.x1 * width, mark.y1 * height
+    angle, wing = math.atan2(y1 - y0, x1 - x0), 0.035 * max(width, height)
+    ends = [(x1 - wing * math.cos(angle + turn), y1 - wing * math.sin(angle + turn)) for turn in (0.5, -0.5)]
+    points = [ends[0], (x1, y1), ends[1]]
+    wings = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    return Drawn(entry, mark.shape, x0, y0, x1, y1, math.hypot(x1 - x0, y1 - y0), wings, mark.text)
+
+
+@pages.post("/job/<job_id>/photos/<sha256:sha>/place")
+def place(job_id: str, sha: str) -> ResponseReturnValue:
+    """Say what a photo shows."""
+    session = acting(job_id)
+    job = session.job
+    picture_of(job, sha)
+    subject = field("subject", 80)
+    if not subject:
+        raise BadInput("what the photo shows is empty: choose or write it")
+    session.enter(PhotoPlaced(sha, subject, cylinder_of(job)))
+    done("placed")
+    return redirect(url_for("photos.one", job_id=job_id, sha=sha), 303)
+
+
+@pages.post("/job/<job_id>/photos/<sha256:sha>/mark")
+def mark(job_id: str, sha: str) -> ResponseReturnValue:
+    """Draw a ring or an arrow on top; the original is not touched."""
+    session = acting(job_id)
+    picture_of(session.job, sha)
+    places = [real(name) for name in ("x0", "y0", "x1", "y1")]
+    x0, y0, x1, y1 = [_percent(value) for value in places]
+    session.enter(PhotoMark(sha, field("shape", 10), x0, y0, x1, y1, field("text", 80)))
+    done("drawn")
+    return redirect(url_for("photos.one", job_id=job_id, sha=sha), 303)
+
+
+def _percent(value: float | None) -> float:
+    if value is None or not 0 <= value <= 100:
+        raise BadInput("the mark has no place: draw it on the photo, or give percentages from 0 to 100")
+    return value / 100
+
+
+@pages.post("/job/<job_id>/photos/<sha256:sha>/unmark/<entry_id>")
+def unmark(job_id: str, sha: str, entry_id: str) -> ResponseReturnValue:
+    """Take a mark back."""
+    session = acting(job_id)
+    entry = entry_of(session.job, entry_id)
+    if not isinstance(entry.body, PhotoMark) or entry.body.photo != sha:
+        raise BadInput("this is no mark on this photo: reload the page")
+    session.enter(Withdrawal(entry_id))
+    done("taken back")
+    return redirect(url_for("photos.one", job_id=job_id, sha=sha), 303)
+
+
+@pages.post("/job/<job_id>/photos")
+def upload(job_id: str) -> ResponseReturnValue:
+    """Take photos in from this device."""
+    request.max_content_length = FORM_BYTES
+    take_all(acting(job_id), request.files.getlist("photos"))
+    return redirect(url_for("photos.gallery", job_id=job_id), 303)
+
+
+def take_all(session: Session, files: Sequence[FileStorage]) -> int:
+    """Take in each file that is a photo, tell about each that is not; how many came in."""
+    sent = [file for file in files if file.filename]
+    if not sent:
+        raise BadInput("no photo was sent: choose one first")
+    if len(sent) > AT_ONCE:
+        raise BadInput(f"{len(sent)} photos at once: send at most {AT_ONCE} in one go")
+    taken = 0
+    for file in sent:
+        name = bare_name(file.filename or "")
+        try:
+            photo = take_in(session.store.folder, file.read(), name)
+        except JournalError as error:
+            flash(str(error), "danger")
+            continue
+        known = any(p.photo.body.sha256 == photo.sha256 for p in session.job.pictures)
+        if not known:
+            session.enter(Photo(photo.sha256, name, taken_at=photo.taken_at, warning=photo.warning))
+        taken += 1
+        _tell(session.job, photo.sha256, known, photo.warning)
+    return taken
+
+
+def _tell(job: Job, sha: str, known: bool, warning: str) -> None:
+    body = next(p.photo.body for p in job.pictures if p.photo.body.sha256 == sha)
+    done(f"{'was here already' if known else 'taken in'}: {place_words(body) or 'not placed yet'}")
+    if warning:
+        flash(warning, "warning")
+
+
+def bare_name(name: str) -> str:
+    """A file's name without any folder and of a length worth keeping."""
+    last = name.replace("\\", "/").rsplit("/", 1)[-1]
+    return "".join(c for c in last if c.isprintable())[-80:] or "photo"

@@ -1,0 +1,256 @@
+"""The review at the bench: every entry with its sound and certainty, questions first; correct, take back, add."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from datetime import datetime, timedelta
+from typing import NoReturn
+
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from journal.errors import BadInput
+from journal.facts import (
+    MEASURED,
+    OUTCOMES,
+    Answer,
+    Baseline,
+    Body,
+    Check,
+    Condition,
+    Correction,
+    Cut,
+    Entry,
+    JobOpened,
+    Note,
+    Question,
+    Withdrawal,
+    to_milliseconds,
+)
+from journal.record.job import Job, Run
+from journal.wording import describe
+from journal.wording.types import Verdict
+from webui.acting import acting, cylinder_of, done, entry_of, field, meant, real, whole
+from webui.job import about
+from webui.shop import shop
+
+pages = Blueprint("review", __name__)
+
+AT_ONCE = 80
+"""Entries on one page of the review."""
+
+
+@dataclass(frozen=True)
+class Line:
+    """One entry as the review shows it."""
+
+    entry: Entry
+    """As it came in."""
+    body: Body
+    """What it says now."""
+    counts: bool
+    """False when it was taken back."""
+    changed: str
+    """`corrected`, `answered`, `taken back` or empty."""
+
+
+@pages.get("/job/<job_id>/review")
+def review(job_id: str) -> ResponseReturnValue:
+    """The entries, newest first, with the questions that wait above them."""
+    state = shop().state(job_id)
+    lines = lines_of(state.job)
+    page = max(1, request.args.get("page", 1, int))
+    pages_in_all = max(1, -(-len(lines) // AT_ONCE))
+    page = min(page, pages_in_all)
+    return render_template(
+        "review.html",
+        **about(state, "review"),
+        lines=lines[(page - 1) * AT_ONCE : page * AT_ONCE],
+        page=page,
+        pages_in_all=pages_in_all,
+    )
+
+
+def lines_of(job: Job) -> list[Line]:
+    """Every entry that says something of its own, newest first."""
+    by_id = {entry.id: entry for entry in job.entries}
+    lines = []
+    for entry in reversed(job.entries):
+        if isinstance(entry.body, Correction | Withdrawal | Answer):
+            continue
+        now = job.effective.get(entry.id)
+        later = [by_id[i].body for i in job.replaced_by.get(entry.id, ())]
+        changed = "" if now is not None and now.body == entry.body else _changed(later, now is not None)
+        lines.append(Line(entry, now.body if now is not None else entry.body, now is not None, changed))
+    return lines
+
+
+def _changed(later: list[Body], counts: bool) -> str:
+    if not counts and any(isinstance(body, Withdrawal) for body in later):
+        return "taken back"
+    if any(isinstance(body, Correction) for body in later):
+        return "corrected"
+    return "answered" if later else ""
+
+
+@pages.get("/job/<job_id>/entry/<entry_id>")
+def entry(job_id: str, entry_id: str) -> ResponseReturnValue:
+    """One value: what it says now, how it came to, and a form to put it right."""
+    state = shop().state(job_id)
+    first = entry_of(state.job, entry_id)
+    now = state.job.effective.get(entry_id)
+    body = now.body if now is not None else first.body
+    return render_template(
+        "entry.html",
+        **about(state, "review"),
+        entry=first,
+        body=body,
+        counts=now is not None,
+        history=history(state.job, entry_id),
+        form=_form_of(body),
+        outcomes=(*OUTCOMES[body.subject], MEASURED) if isinstance(body, Check) else (),
+    )
+
+
+def history(job: Job, entry_id: str) -> list[tuple[Entry, bool]]:
+    """The entry and everything that changed it, in order, each with whether it still counts."""
+    by_id = {e.id: e for e in job.entries}
+    about_it = [entry_id]
+    for found in about_it:
+        about_it.extend(later for later in job.replaced_by.get(found, ()) if later not in about_it)
+    undone = {e.body.target for i in about_it if isinstance((e := by_id[i]).body, Withdrawal)}
+    return [(e, e.id not in undone) for e in sorted((by_id[i] for i in about_it), key=lambda e: (e.at_utc, e.id))]
+
+
+def _form_of(body: Body) -> str:
+    match body:
+        case Cut():
+            return "cut"
+        case Baseline() | Condition():
+            return "number"
+        case Check():
+            return "check"
+        case Note():
+            return "note"
+        case _:
+            return "words"
+
+
+@pages.post("/job/<job_id>/entry/<entry_id>/correct")
+def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
+    """Replace what an entry says; the entry itself stays."""
+    session = acting(job_id)
+    job = session.job
+    first = entry_of(job, entry_id)
+    if isinstance(first.body, Correction | Withdrawal | Answer | JobOpened):
+        raise BadInput("this entry changes another one: correct that one, or take this one back")
+    now = job.effective.get(entry_id)
+    if now is None and not isinstance(first.body, Question):
+        raise BadInput("this entry was taken back: restore it first")
+    old = now.body if now is not None else first.body
+    new = _corrected(job, old)
+    if new == old:
+        raise BadInput("nothing was changed: give what it should have said")
+    session.enter(Correction(entry_id, new))
+    done(f"corrected: {describe(new)}")
+    return redirect(url_for("review.entry", job_id=job_id, entry_id=entry_id), 303)
+
+
+def _corrected(job: Job, old: Body) -> Body:
+    """What the form says the body should have been."""
+    if words := field("words", 300):
+        new = meant(job.id, words)
+        if type(new) is not type(old) and not isinstance(old, Question):
+            raise BadInput(f"{words!r} says another kind of thing: take this entry back and enter that instead")
+        return new
+    match old:
+        case Cut():
+            no_change = bool(field("no_change", 5))
+            cylinder = cylinder_of(job)
+            if cylinder is None:
+                raise BadInput("name the cylinder that was cut")
+            value = None if no_change else _needed("value")
+            return replace(old, cylinder=cylinder, value=value, no_change=no_change)
+        case Baseline() | Condition():
+            return replace(old, value=_needed("value"))
+        case Check():
+            value = real("value")
+            return replace(old, outcome=field("outcome", 40) or old.outcome, cylinder=cylinder_of(job), value=value)
+        case Note():
+            return Note(field("text") or _missing("the note"))
+        case _:
+            return _missing("what it should have said")
+
+
+def _needed(name: str) -> float:
+    value = real(name)
+    if value is None:
+        raise BadInput(f"{name}: give a number")
+    return value
+
+
+def _missing(what: str) -> NoReturn:
+    raise BadInput(f"{what} is empty: fill it in")
+
+
+@pages.post("/job/<job_id>/entry/<entry_id>/take-back")
+def take_back(job_id: str, entry_id: str) -> ResponseReturnValue:
+    """Take an entry back, or take the taking back back."""
+    session = acting(job_id)
+    job = session.job
+    first = entry_of(job, entry_id)
+    if isinstance(first.body, JobOpened):
+        raise BadInput("the entry that opens the job cannot be taken back: correct its words instead")
+    standing = [e for e, counts in history(job, entry_id) if counts and _takes_back(e, entry_id)]
+    target = standing[-1].id if standing else entry_id
+    session.enter(Withdrawal(target))
+    done("restored" if standing else "taken back; it can be restored here")
+    back = request.form.get("back") == "review"
+    address = (
+        url_for("review.review", job_id=job_id) if back else url_for("review.entry", job_id=job_id, entry_id=entry_id)
+    )
+    return redirect(address, 303)
+
+
+def _takes_back(entry: Entry, target: str) -> bool:
+    return isinstance(entry.body, Withdrawal) and entry.body.target == target
+
+
+@pages.post("/job/<job_id>/add")
+def add(job_id: str) -> ResponseReturnValue:
+    """Enter by hand: in words as at the engine, or a reading into a run."""
+    session = acting(job_id)
+    if words := field("words", 300):
+        outcomes = session.type(words)
+        lines = "; ".join(outcome.line for outcome in outcomes) or "nothing to enter in that"
+        if any(outcome.verdict is not Verdict.LET_GO for outcome in outcomes):
+            done(lines)
+        else:
+            raise BadInput(f"{words!r}: {lines}")
+        return redirect(url_for("review.review", job_id=job_id), 303)
+    job = session.job
+    body = _reading(job)
+    if (number := whole("run")) is not None:
+        at = _within(job, number)
+        session.clock = lambda: at
+    session.enter(body, heard="added by hand")
+    done(f"added: {describe(body)}")
+    return redirect(url_for("review.review", job_id=job_id), 303)
+
+
+def _reading(job: Job) -> Baseline | Cut:
+    no_change = bool(field("no_change", 5))
+    cylinder = cylinder_of(job)
+    if cylinder is None:
+        return Baseline(_needed("value"))
+    return Cut(cylinder, None if no_change else _needed("value"), no_change)
+
+
+def _within(job: Job, number: int) -> datetime:
+    """A moment just after the run's last reading, so that a reading added later belongs to it."""
+    runs: dict[int, Run] = {run.number: run for run in job.runs}
+    if number not in runs:
+        raise BadInput(f"run {number}: choose one of {', '.join(map(str, runs)) or 'none yet; say a run first'}")
+    run = runs[number]
+    last = max((r.at_utc for r in (*run.baselines, *run.cuts, *run.conditions)), default=run.started_at)
+    return to_milliseconds(last + timedelta(milliseconds=1))

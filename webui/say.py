@@ -1,0 +1,178 @@
+"""Facts to the words a page shows: times, amounts, readings, engines; and the few shapes that stand for a standing."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable
+from datetime import datetime, timedelta, timezone
+
+from flask import Flask
+from markupsafe import Markup
+
+from journal.analysis.findings import Level, Standing
+from journal.facts import MEASURED, Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.output.chart_parts import mark
+from journal.record.job import Job, JobState, Reading
+from webui.said import said
+
+_UNITS = {"mm3": "mm³", "degC": "°C", "degF": "°F", "N.m": "N·m", "lb.ft": "lb·ft", "inH2O": "inH₂O", "ohm": "Ω"}
+
+_STATE_CLASS = {
+    JobState.OPEN: "state-open",
+    JobState.WAITING: "state-waiting",
+    JobState.TO_VERIFY: "state-verify",
+    JobState.CLOSED: "state-closed",
+}
+
+
+def local(at_utc: datetime, offset_minutes: int = 0) -> datetime:
+    """The same moment in the local time of where it was made."""
+    return at_utc.astimezone(timezone(timedelta(minutes=offset_minutes)))
+
+
+def day(at_utc: datetime, offset_minutes: int = 0) -> str:
+    """`2026-03-01 09:15`, local."""
+    return local(at_utc, offset_minutes).strftime("%Y-%m-%d %H:%M")
+
+
+def clock(entry: Entry) -> str:
+    """`09:15:30`, local to the entry."""
+    return local(entry.at_utc, entry.offset_minutes).strftime("%H:%M:%S")
+
+
+def unit(name: str) -> str:
+    """A unit as printed."""
+    return _UNITS.get(name, name)
+
+
+def amount(value: float | None, unit_name: str = "") -> str:
+    """A number with its unit, without needless zeros."""
+    if value is None:
+        return "no change"
+    number = f"{value:.10g}".replace("-", "−")
+    return f"{number} {unit(unit_name)}".strip()
+
+
+def reading(item: Reading) -> str:
+    """A reading's number, or that it did not change."""
+    return "no change" if item.no_change else amount(item.value, item.unit)
+
+
+def percent(value: float) -> str:
+    """A share as whole percent; what rounds to 0 or 100 without being it is said so."""
+    rounded = round(value * 100)
+    if rounded <= 0 < value:
+        return "under 1 %"
+    if rounded >= 100 > value * 100:
+        return "over 99 %"
+    return f"{rounded} %"
+
+
+def numbers(cylinders: Iterable[int]) -> str:
+    """`1, 2 and 5`."""
+    words = [str(c) for c in cylinders]
+    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+
+
+def engine(layout: Engine) -> str:
+    """An engine's layout in a line."""
+    count = "cylinder" if layout.cylinders == 1 else "cylinders"
+    order = "-".join(map(str, layout.firing_order)) or "not given"
+    return f"{layout.cylinders} {count} {layout.arrangement}, {layout.injection}, firing order {order}"
+
+
+def run_title(start: RunStarted) -> str:
+    """A run's kind and conditions in words."""
+    words = [str(start.run).capitalize()]
+    if start.held_out:
+        words.append(f"cylinders {numbers(start.held_out)} held out")
+    if start.pressure is not None:
+        words.append(f"{start.pressure} injection pressure")
+    if start.pressure_value is not None:
+        words.append(f"injection pressure {amount(start.pressure_value, start.pressure_unit)}")
+    if start.after_repair:
+        words.append("after repair")
+    return ", ".join(words)
+
+
+def check_name(check: Check) -> str:
+    """What was checked and where."""
+    return f"{str(check.subject).capitalize()}{f', cylinder {check.cylinder}' if check.cylinder else ''}"
+
+
+def check_outcome(check: Check) -> str:
+    """How a check came out, in words."""
+    words = [] if check.outcome == MEASURED else [check.outcome]
+    if check.part:
+        words.append(check.part)
+    if check.place:
+        words.append(f"into the {check.place}")
+    if check.other_cylinder:
+        words.append(f"cylinder {check.other_cylinder}")
+    if check.value is not None:
+        words.append(amount(check.value, check.unit))
+    if check.crank_turned:
+        words.append("the air turned the crank")
+    return ", ".join(words)
+
+
+def state_class(state: JobState) -> str:
+    """The style class of a job's state."""
+    return _STATE_CLASS[state]
+
+
+def level_word(level: Level) -> str:
+    """The word that opens a remark, so that colour is not its only sign."""
+    return {Level.DANGER: "Danger:", Level.WARNING: "Careful:", Level.REMARK: "Note:"}[level]
+
+
+def bore() -> Markup:
+    """A bore half filled, seen from the side: the sign of this journal."""
+    return Markup(
+        '<svg viewBox="0 0 20 24" aria-hidden="true" focusable="false"><rect x="3" y="2" width="14" height="20" rx="1" '
+        'fill="none" stroke="currentColor" stroke-width="2"/><path d="M5 9h10v11H5z" fill="currentColor"/></svg>'
+    )
+
+
+def standing(value: Standing) -> Markup:
+    """A standing as a tag: the mark it has in the charts, and the word."""
+    shape = Markup('<svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">{}</svg>').format(
+        Markup(mark(8, 8, value))
+    )
+    return Markup('<span class="tag standing-{}">{}{}</span>').format(str(value), shape, str(value))
+
+
+def bare(item: Reading) -> str:
+    """A reading's number without its unit."""
+    return "no change" if item.no_change else amount(item.value)
+
+
+def plain(value: float | None) -> str:
+    """A number as a form's field takes it; empty for none."""
+    return "" if value is None else f"{value:.10g}"
+
+
+def verdict_word(verdict: str) -> str:
+    """What became of something heard, with its own sign."""
+    return {"take": "✓ Entered:", "ask": "? Asked:", "let go": "– Let go:"}.get(verdict, "")
+
+
+def capitalize_first(words: str) -> str:
+    """The words with a capital, the rest as it was."""
+    return words[:1].upper() + words[1:]
+
+
+def offset_of(job: Job) -> int:
+    """Local time minus UTC where the job was opened, minutes."""
+    return job.entries[0].offset_minutes if job.entries else 0
+
+
+def teach(app: Flask) -> None:
+    """Give the templates these words."""
+    for word in (
+        amount, bare, capitalize_first, check_name, check_outcome, clock, day, engine, level_word, numbers, percent,
+        plain, reading, run_title, said, standing, state_class, unit,
+    ):  # fmt: skip
+        app.jinja_env.filters[word.__name__] = word
+    app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
+    app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)
+    app.jinja_env.globals.update(bore=bore, offset_of=offset_of, verdict_word=verdict_word)

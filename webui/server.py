@@ -1,0 +1,98 @@
+"""The pages on a production server: a folder and an address in, answers out until it is told to stop."""
+
+from __future__ import annotations
+
+import signal
+import socket
+import sys
+from collections.abc import Callable
+from pathlib import Path
+from types import FrameType
+
+from waitress.server import create_server
+
+from journal.errors import BadInput
+from webui.app import create_app
+from webui.shop import Shop
+
+PORT = 8710
+"""The port used where none is asked for."""
+
+THREADS = 48
+"""Answers at once; an open live page holds one of them, asleep."""
+
+
+def serve(
+    folder: Path,
+    host: str = "",
+    port: int = PORT,
+    lan: bool = False,
+    *,
+    announce: Callable[[str], None] = print,
+) -> None:
+    """Serve the journal in `folder` until Ctrl-C or a request to end; prints the address first.
+
+    Args:
+        folder: the journal's folder.
+        host: address to listen on; empty for this machine only, or for all of its networks with `lan`.
+        port: TCP port; 0 for any free one.
+        lan: whether other devices of the shop's network may reach it, with a code.
+        announce: takes each line to print.
+
+    Raises:
+        BadInput: when the address cannot be listened on.
+        RecordError: when the journal cannot be opened.
+    """
+    host = host or ("0.0.0.0" if lan else "127.0.0.1")
+    if not lan and not _is_loopback(host):
+        raise BadInput(f"{host} can be reached from the network: say --lan to allow that, with a code for each device")
+    app = create_app(folder, lan=lan, announce=announce)
+    shop: Shop = app.extensions["journal"]
+    try:
+        # One byte is enough to send: a live update must not wait for a buffer to fill.
+        server = create_server(app, host=host, port=port, threads=THREADS, send_bytes=1, ident=None)
+    except OSError as error:
+        raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
+    announce(f"Journal at http://{_shown(host)}:{server.effective_port}/  (Ctrl-C stops it)")
+    if lan:
+        announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
+        announce(f"Code for the next device: {shop.door.shown}")
+    _stop_on_signals(shop)
+    try:
+        server.run()
+    finally:
+        shop.close()
+        server.close()
+
+
+def _is_loopback(host: str) -> bool:
+    return host in ("localhost", "::1") or host.startswith("127.")
+
+
+def _shown(host: str) -> str:
+    if host not in ("0.0.0.0", "::"):
+        return f"[{host}]" if ":" in host else host
+    return lan_address() or socket.gethostname()
+
+
+def lan_address() -> str:
+    """This machine's own address on its network; empty when it has none."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            # Nothing is sent: connecting a datagram socket only asks which of our addresses would be used.
+            probe.connect(("192.0.2.1", 9))
+        except OSError:
+            return ""
+        return str(probe.getsockname()[0])
+
+
+def _stop_on_signals(shop: Shop) -> None:
+    def stop(number: int, frame: FrameType | None) -> None:
+        # Open live pages must end first, or the server would wait for them.
+        shop.watcher.close()
+        raise SystemExit(0)
+
+    signal.signal(signal.SIGINT, stop)
+    signal.signal(signal.SIGTERM, stop)
+    if sys.platform == "win32":
+        signal.signal(signal.SIGBREAK, stop)

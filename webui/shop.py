@@ -1,0 +1,91 @@
+"""What every page needs of the journal: its store, its jobs replayed once, and their findings computed once."""
+
+from __future__ import annotations
+
+import threading
+from collections import OrderedDict
+from collections.abc import Callable
+from dataclasses import dataclass
+from pathlib import Path
+from typing import cast
+
+from flask import current_app
+
+from journal.analysis import diagnose
+from journal.analysis.findings import Findings
+from journal.record.job import Job
+from journal.record.lines import JobLine
+from journal.record.store import Store
+from webui.door import Door
+from webui.grants import Grants
+from webui.log import Log
+from webui.watch import Watcher
+
+_KEPT = 64
+"""How many jobs are held replayed; an open page asks for the same one again and again."""
+
+
+@dataclass(frozen=True)
+class State:
+    """A job and what is found about it, as of its last entry."""
+
+    line: JobLine
+    """The job's line in a list; its number of entries grows whenever the job changes."""
+    job: Job
+    """The job."""
+    findings: Findings
+    """What is found about it."""
+
+
+class Shop:
+    """One journal as the pages see it."""
+
+    def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
+        self.folder = folder
+        self.lan = lan
+        self.grants = Grants(folder, key)
+        self.door = Door(announce)
+        self.log = Log(folder)
+        self.watcher = Watcher(folder)
+        self._own = threading.local()
+        self._states: OrderedDict[str, State] = OrderedDict()
+        self._lock = threading.Lock()
+
+    def close(self) -> None:
+        """End what is under way, so that the server can stop."""
+        self.watcher.close()
+        self.log.close()
+
+    @property
+    def store(self) -> Store:
+        """The store, opened once for each thread: SQLite connections do not travel between threads."""
+        store = getattr(self._own, "store", None)
+        if store is None:
+            store = self._own.store = Store.open(self.folder)
+        return cast(Store, store)
+
+    def state(self, job_id: str) -> State:
+        """The job as it stands, with its findings.
+
+        Raises:
+            NotFound: when there is no such job.
+        """
+        line = self.store.line(job_id)
+        with self._lock:
+            known = self._states.get(job_id)
+            if known is not None and known.line == line:
+                self._states.move_to_end(job_id)
+                return known
+        job = self.store.job(job_id)
+        state = State(line, job, diagnose(job))
+        with self._lock:
+            self._states[job_id] = state
+            self._states.move_to_end(job_id)
+            while len(self._states) > _KEPT:
+                self._states.popitem(last=False)
+        return state
+
+
+def shop() -> Shop:
+    """The journal of the application that answers this request."""
+    return cast(Shop, current_app.extensions["journal"])

@@ -1,0 +1,53 @@
+"use strict";
+// Keeps the live page as the journal is: one line of server-sent events, and a fresh look at every change.
+
+(() => {
+  const now = document.getElementById("now");
+  const link = document.getElementById("link");
+  let asking = false;
+  let again = false;
+
+  const say = (words, lost) => {
+    if (link.textContent !== words) link.textContent = words;
+    link.classList.toggle("lost", lost);
+  };
+
+  const show = (html) => {
+    const fresh = new DOMParser().parseFromString(html, "text/html");
+    const held = document.activeElement && now.contains(document.activeElement) ? document.activeElement.id : "";
+    now.replaceChildren(...document.adoptNode(fresh.body).childNodes);
+    if (held) document.getElementById(held)?.focus({ preventScroll: true });
+  };
+
+  const look = async () => {
+    if (asking) {
+      again = true;
+      return;
+    }
+    asking = true;
+    do {
+      again = false;
+      try {
+        const answer = await fetch(now.dataset.now, { headers: { Accept: "text/html" } });
+        if (answer.redirected) location.reload();
+        else if (answer.ok) show(await answer.text());
+      } catch {
+        say("The line to the journal is lost; trying again …", true);
+      }
+    } while (again);
+    asking = false;
+  };
+
+  const listen = () => {
+    const line = new EventSource(now.dataset.events);
+    line.addEventListener("open", () => say("Following the journal", false));
+    line.addEventListener("changed", look);
+    line.addEventListener("heard", look);
+    line.addEventListener("error", () => {
+      say("The line to the journal is lost; trying again …", true);
+      if (line.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
+    });
+  };
+
+  listen();
+})();

@@ -1,0 +1,155 @@
+"""Changes of the journal, whoever makes them, to everyone with a page open: one watcher, any number of waiters."""
+
+from __future__ import annotations
+
+import json
+import threading
+from collections.abc import Iterator
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from journal.errors import RecordError
+from journal.record.store import Store
+
+LIVE_FILE = "live.json"
+"""What a listening session says of itself, beside the entries."""
+
+LOOK_EVERY_S = 0.25
+"""Seconds between two looks at the journal."""
+
+HEARTBEAT_S = 10.0
+"""Seconds after which a silent stream sends a sign of life, so that a closed page is noticed."""
+
+MOST_STREAMS = 40
+"""Open live pages at once; further ones are told to ask again later."""
+
+
+@dataclass(frozen=True)
+class Heard:
+    """What a listening session last said of itself."""
+
+    job: str = ""
+    """The job it listens for; empty when it did not say."""
+    heard: str = ""
+    """The words it last heard."""
+    made: str = ""
+    """What was made of them."""
+    verdict: str = ""
+    """`take`, `ask` or `let go`."""
+    level_db: float | None = None
+    """Input level in decibels against full scale, 0 or less."""
+    listening: bool = False
+    """True while it listens."""
+    written_at: float = 0.0
+    """When it said so, seconds since 1970; 0 for never."""
+
+
+def heard_in(folder: Path) -> Heard:
+    """What the session writes beside the entries; nothing heard where the file is absent or unreadable."""
+    path = folder / LIVE_FILE
+    try:
+        written_at = path.stat().st_mtime
+        data: Any = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError):
+        return Heard()
+    if not isinstance(data, dict):
+        return Heard()
+    level = data.get("level_db")
+    return Heard(
+        job=str(data.get("job") or ""),
+        heard=str(data.get("heard") or ""),
+        made=str(data.get("made") or ""),
+        verdict=str(data.get("verdict") or ""),
+        level_db=float(level) if isinstance(level, int | float) else None,
+        listening=bool(data.get("listening")),
+        written_at=written_at,
+    )
+
+
+class Watcher:
+    """Looks at the journal while anyone waits, and wakes those whose job changed."""
+
+    def __init__(self, folder: Path) -> None:
+        self.folder = folder
+        self.closing = threading.Event()
+        self._changed = threading.Condition()
+        self._tick = 0
+        self._jobs: dict[str, int] = {}
+        self._heard = Heard()
+        self._streams = 0
+        self._thread: threading.Thread | None = None
+
+    def close(self) -> None:
+        """End every stream and the watching."""
+        self.closing.set()
+        with self._changed:
+            self._changed.notify_all()
+
+    def stream(self, job: str, seen: int) -> Iterator[str] | None:
+        """Server-sent events about one job from entry number `seen` on; none when too many pages are open."""
+        with self._changed:
+            full = self._streams >= MOST_STREAMS or self.closing.is_set()
+        return None if full else self._events(job, seen)
+
+    def _events(self, job: str, seen: int) -> Iterator[str]:
+        with self._changed:
+            self._streams += 1
+            if self._thread is None:
+                self._thread = threading.Thread(target=self._look, name="journal-watcher", daemon=True)
+                self._thread.start()
+        try:
+            # The first event makes a page that was away catch up at once.
+            yield f"retry: 1000\nid: {seen}\nevent: changed\ndata: {seen}\n\n"
+            tick, heard = -1, Heard()
+            while not self.closing.is_set():
+                with self._changed:
+                    woken = self._tick != tick or self._changed.wait(HEARTBEAT_S)
+                    tick, number, now = self._tick, self._jobs.get(job, 0), self._heard
+                if not woken:
+                    yield ": here\n\n"
+                if number > seen:
+                    seen = number
+                    yield f"id: {seen}\nevent: changed\ndata: {seen}\n\n"
+                if now != heard and now.job in ("", job):
+                    heard = now
+                    yield f"event: heard\ndata: {json.dumps({'level': now.level_db, 'listening': now.listening})}\n\n"
+        finally:
+            with self._changed:
+                self._streams -= 1
+
+    def _look(self) -> None:
+        with Store.open(self.folder) as store:
+            seq, written = store.last_seq(), 0.0
+            while not self.closing.wait(LOOK_EVERY_S):
+                with self._changed:
+                    if self._streams == 0:
+                        self._thread = None
+                        return
+                jobs: dict[str, int] = {}
+                try:
+                    if store.last_seq() != seq:
+                        for number, entry in store.since(seq, limit=None):
+                            seq, jobs[entry.job] = number, number
+                except RecordError:
+                    # Another program holds the journal: the next look will see what it wrote.
+                    continue
+                heard = self._heard
+                if (stamp := _stamp(self.folder / LIVE_FILE)) != written:
+                    written, heard = stamp, heard_in(self.folder)
+                if jobs or heard != self._heard:
+                    self._tell(jobs, heard)
+
+    def _tell(self, jobs: dict[str, int], heard: Heard) -> None:
+        with self._changed:
+            self._jobs.update(jobs)
+            self._heard = heard
+            self._tick += 1
+            self._changed.notify_all()
+
+
+def _stamp(path: Path) -> float:
+    try:
+        return path.stat().st_mtime
+    except OSError:
+        return 0.0
