@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import hashlib
 import os
 import re
 import secrets
 from collections.abc import Iterator
 from pathlib import Path
+from typing import BinaryIO
 
 from journal.errors import BadInput, RecordError
 
@@ -66,12 +68,19 @@ def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
     Raises:
         RecordError: when the disk is full or the folder cannot be written; no part of the file is left behind.
     """
+    with write_whole_with(path, lasting=lasting) as file:
+        file.write(data)
+
+
+@contextlib.contextmanager
+def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
+    """The same for what is written piece by piece: the file is there once the block ends well, or not at all."""
     with file_errors(path):
         path.parent.mkdir(parents=True, exist_ok=True)
         beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
         try:
             with beside.open("wb") as file:
-                file.write(data)
+                yield file
                 if lasting:
                     file.flush()
                     os.fsync(file.fileno())
@@ -106,9 +115,7 @@ def file_errors(path: Path) -> Iterator[None]:
 
 
 def _remedy(error: OSError) -> str:
-    import errno
-
-    if error.errno in (errno.ENOSPC, errno.EDQUOT if hasattr(errno, "EDQUOT") else errno.ENOSPC):
+    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):  # Windows knows no quota error
         return "free some space, then do it again"
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
         return "make the folder writable, or choose another with --journal"

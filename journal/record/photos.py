@@ -14,7 +14,9 @@ from journal.record.files import COPIES, PHOTOS, check_sha256, file_errors, sha2
 from journal.record.picture_quality import quality_warning
 
 PAGE_EDGE = 1600
-"""Longest edge of a page copy, pixels."""
+"""What the longest edge of a page copy is brought down to, pixels."""
+PAGE_EDGE_LEFT = 2080
+"""A page copy up to this size is left as it is: most JPEGs decode to it, and resizing costs more than it saves."""
 THUMBNAIL_EDGE = 320
 """Longest edge of a thumbnail, pixels."""
 MOST_BYTES = 80_000_000
@@ -71,6 +73,12 @@ def take_in(folder: Path, photo: Path | bytes, name: str = "") -> TakenIn:
     return TakenIn(sha256, taken_at, quality_warning(page), width, height)
 
 
+def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:
+    """Keep the page copy of a photo whose original stayed elsewhere; `BadInput` when it is no picture."""
+    image, *_ = _look(jpeg, "the page copy")
+    _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"))
+
+
 def original_path(folder: Path, sha256: str) -> Path:
     """The original's file; `NotFound` when it is not here."""
     check_sha256(sha256)
@@ -82,7 +90,7 @@ def original_path(folder: Path, sha256: str) -> Path:
 
 
 def page_copy_path(folder: Path, sha256: str) -> Path:
-    """A JPEG copy of at most `PAGE_EDGE`, upright, without location; made again from the original when it is gone."""
+    """A JPEG copy of at most `PAGE_EDGE_LEFT`, upright, without location; made again when it is gone."""
     return _copy(folder, sha256, "-page.jpg")
 
 
@@ -146,9 +154,12 @@ def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
 def _upright(image: Image.Image, name: str) -> Image.Image:
     """The picture decoded at page size, the right way up, in plain colours, with nothing else attached."""
     try:
-        image.draft("RGB", (PAGE_EDGE, PAGE_EDGE))  # a JPEG is decoded at 1/2, 1/4 or 1/8: far less work and memory
+        # A JPEG is decoded at 1/2, 1/4 or 1/8: far less work and memory. Both edges must be asked for in proportion.
+        shrink = min(1.0, PAGE_EDGE / max(image.size))
+        image.draft("RGB", (int(image.width * shrink), int(image.height * shrink)))
         orientation = image.getexif().get(0x0112, 1)
-        image.thumbnail((PAGE_EDGE, PAGE_EDGE), Image.Resampling.BICUBIC, reducing_gap=2.0)
+        if max(image.size) > PAGE_EDGE_LEFT:
+            image.thumbnail((PAGE_EDGE, PAGE_EDGE), Image.Resampling.BILINEAR, reducing_gap=1.5)
         if image.mode not in ("RGB", "L"):
             backed = image.convert("RGBA")
             image = Image.alpha_composite(Image.new("RGBA", backed.size, "white"), backed).convert("RGB")
@@ -178,7 +189,7 @@ _TURNS = {
 
 def _write_copies(folder: Path, sha256: str, page: Image.Image) -> None:
     small = page.copy()
-    small.thumbnail((THUMBNAIL_EDGE, THUMBNAIL_EDGE), Image.Resampling.BICUBIC, reducing_gap=2.0)
+    small.thumbnail((THUMBNAIL_EDGE, THUMBNAIL_EDGE), Image.Resampling.BILINEAR, reducing_gap=2.0)
     for picture, ending in ((page, "-page.jpg"), (small, "-small.jpg")):
         path = shelf(folder, COPIES, sha256, ending)
         if not path.is_file():

@@ -45,8 +45,10 @@ CREATE TABLE entries (
 );
 CREATE INDEX entries_job ON entries (job, at_utc);
 CREATE INDEX entries_clip ON entries (clip) WHERE clip != '';
+CREATE INDEX entries_photo ON entries (json_extract(body, '$.sha256')) WHERE kind = 'photo';
 
 CREATE TABLE erasing (job INTEGER PRIMARY KEY REFERENCES jobs (number));
+CREATE TABLE files_to_remove (room TEXT NOT NULL, sha256 TEXT NOT NULL, PRIMARY KEY (room, sha256)) WITHOUT ROWID;
 CREATE TABLE clips_let_go (sha256 TEXT PRIMARY KEY, at_utc TEXT NOT NULL);
 
 CREATE TRIGGER entries_are_not_changed BEFORE UPDATE ON entries

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import sqlite3
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -14,8 +15,8 @@ from sqlite_utils import Database
 from journal.errors import BadInput, NotFound
 from journal.facts import Entry, JobOpened, to_milliseconds
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import lines, references, rows
-from journal.record.files import check_sha256
+from journal.record import lines, references, rows, upkeep
+from journal.record.files import check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.lines import JobLine
 from journal.record.replay import replay
@@ -60,7 +61,10 @@ class Store:
             NotFound: when there is no journal and `create` is false.
             RecordError: when it cannot be opened, or a newer version of the program wrote it.
         """
-        return cls(folder, connect(folder, create=create, wait_s=wait_s))
+        db = connect(folder, create=create, wait_s=wait_s)
+        with database_errors(folder / FILE_NAME), file_errors(folder / FILE_NAME):
+            upkeep.finish_erasing(db, folder)
+        return cls(folder, db)
 
     def __enter__(self) -> Store:
         """Itself."""
@@ -213,19 +217,17 @@ class Store:
                 row = [check_sha256(sha256), time_to_text(now)]
                 self._db.execute("INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", row)
 
-    def erase(self, job_id: str) -> int:
-        """Remove a job with all its entries from the database; the only thing that does. Returns how many there were.
+    def erase(self, job_id: str) -> None:
+        """Remove a job for good: entries, and photos and clips no other job names. Nothing else removes an entry.
 
-        Photos and clips are files beside the database: `journal.record.erase.erase` removes those as well.
+        Raises:
+            NotFound: when there is no such job.
+            RecordError: when the disk refuses; the job is then still there.
         """
-        number = self._job_number(job_id)
-        with database_errors(self.path), writing(self._db):
-            self._db.execute("INSERT INTO erasing VALUES (?)", [number])
-            removed = self._db.execute("DELETE FROM entries WHERE job = ?", [number]).rowcount
-            self._db.execute("DELETE FROM erasing WHERE job = ?", [number])
-            self._db.execute("DELETE FROM jobs WHERE number = ?", [number])
+        entries = self.entries(job_id)
+        with database_errors(self.path), file_errors(self.path):
+            upkeep.erase(self._db, self.folder, self._job_number(job_id), entries)
         self._kept.pop(job_id, None)
-        return int(removed)
 
     # Reading
 
@@ -374,6 +376,33 @@ class Store:
         """
         with database_errors(self.path):
             return references.find(self._db, reference)
+
+    # Upkeep
+
+    def check_database(self) -> list[str]:
+        """What SQLite itself finds wrong with the database, a line each."""
+        return upkeep.check_database(self._db)
+
+    def copy_database(self, target: sqlite3.Connection) -> None:
+        """Copy the database as it stands now into another, through SQLite's own backup."""
+        with database_errors(self.path):
+            upkeep.copy_database(self._db, target)
+
+    def references(self) -> list[tuple[str, str]]:
+        """Identifier and reference of every job, in the order they came."""
+        with database_errors(self.path):
+            return upkeep.job_references(self._db)
+
+    def line_differs(self, job_id: str) -> bool:
+        """Whether a job's line or words are not what its entries say."""
+        with database_errors(self.path):
+            return upkeep.line_differs(self._db, self._job_number(job_id), replay(self._read(job_id)))
+
+    def redraw_lines(self) -> None:
+        """Make every job's line and words anew from its entries; what the analysis noted stays."""
+        for job_id, _ in self.references():
+            with database_errors(self.path), writing(self._db):
+                lines.write(self._db, self._job_number(job_id), replay(self._read(job_id)))
 
     def _job_number(self, job_id: str) -> int:
         row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()

@@ -1,0 +1,57 @@
+"""A copy of the whole journal in one file, made while it is in use: a ZIP that restores by unpacking it."""
+
+from __future__ import annotations
+
+import sqlite3
+import tempfile
+import zipfile
+from pathlib import Path
+
+from journal.errors import BadInput
+from journal.record.files import CLIPS, PHOTOS, write_whole_with
+from journal.record.schema import FILE_NAME, database_errors
+from journal.record.store import Store
+
+
+def back_up(store: Store, target: Path) -> int:
+    """Copy the database through SQLite's own backup, with every photo and clip, into one ZIP file.
+
+    Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
+    restore, unpack the file into an empty folder and use that as the journal.
+
+    Args:
+        store: the journal.
+        target: the file; replaced whole when it is there.
+
+    Returns:
+        How many files it holds.
+
+    Raises:
+        BadInput: when the target lies in the journal's own folder.
+        RecordError: when the file cannot be written; no part of it is left behind.
+    """
+    folder = store.folder.resolve()
+    if target.resolve().is_relative_to(folder):
+        raise BadInput(f"{target} lies in the journal itself: back up to another place, best another disk")
+    with write_whole_with(target) as file, tempfile.TemporaryDirectory(dir=target.parent) as beside:
+        copy = Path(beside) / FILE_NAME
+        _copy_database(store, copy)
+        with zipfile.ZipFile(file, "w") as out:
+            out.write(copy, FILE_NAME, zipfile.ZIP_DEFLATED, 1)
+            names = 1
+            for room in (PHOTOS, CLIPS):
+                # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
+                for path in sorted((folder / room).glob("??/[0-9a-f]*")):
+                    out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
+                    names += 1
+    return names
+
+
+def _copy_database(store: Store, copy: Path) -> None:
+    with database_errors(copy):
+        target = sqlite3.connect(copy)
+        try:
+            store.copy_database(target)
+            target.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
+        finally:
+            target.close()

@@ -1,0 +1,123 @@
+"""One job in one file to carry or send, and back into a journal by union of entries.
+
+A pack is a ZIP file (stored or deflated, no encryption) that any unzip program opens. It holds, in lower case:
+
+    manifest.json           what is in the pack (below); written last, so a pack cut short has none
+    entries.jsonl           the job's entries, one JSON object a line (JSON Lines, UTF-8), by time, then identifier
+    photos/SHA256.ENDING    original photos, byte for byte as the camera wrote them, or
+    copies/SHA256-page.jpg  their page copies without location, in a pack made with `originals=False`
+    clips/SHA256.flac       the sound entries were made from, 16 kHz mono FLAC
+    write-up.html and other files at the top, for reading only: they are not taken in
+
+`SHA256` is the file's own checksum (for a page copy the original's), 64 hex digits: what an entry calls its `clip` or
+its photo's `sha256`. The manifest is a JSON object: `layout` (1), `job` (identifier), `reference`, `unit`, `entries`
+(how many), and `files`, an object that gives for each other file in the pack its `sha256` and `bytes`.
+
+An entry's object: `id` and `job` (UUIDv7), `at_utc` (ISO 8601, UTC, milliseconds), `offset_minutes` (local time minus
+UTC), `technician`, `source`, `heard` (words), `clip`, `certainty` (0 to 1), and `body` with its `kind` and the fields
+of that kind as `journal.facts.bodies` names them, those at their default left out.
+
+Checksums find damage and careless changes. They are no signature: who packs a job can write what they like into it.
+"""
+
+from __future__ import annotations
+
+import json
+import zipfile
+from collections.abc import Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from journal.errors import BadInput, NotFound
+from journal.facts import Entry, Photo
+from journal.facts.codec import entry_to_json
+from journal.record.clips import clip_path
+from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of, write_whole_with
+from journal.record.photos import original_path, page_copy_path
+from journal.record.store import Store
+from journal.record.unpack import ENTRIES, LAYOUT, MANIFEST, is_top_name
+
+_MADE = (1980, 1, 1, 0, 0, 0)
+
+
+@dataclass(frozen=True)
+class Packed:
+    """What went into a pack."""
+
+    path: Path
+    """The file."""
+    entries: int
+    """How many entries."""
+    photos: int
+    """How many photos, as originals or as page copies."""
+    clips: int
+    """How many clips."""
+    missing: tuple[str, ...]
+    """SHA-256 of photos and clips that are no longer in the journal and so not in the pack."""
+
+
+def pack(
+    store: Store, job_id: str, out: Path, extra: Mapping[str, bytes] | None = None, *, originals: bool = True
+) -> Packed:
+    """Write one job to a file; the same job gives the same bytes.
+
+    Args:
+        store: the journal.
+        job_id: the job.
+        out: the file; replaced whole when it is there.
+        extra: further files to read, e.g. the write-up, by name (letters, digits, dots and dashes, no folders).
+        originals: False to send page copies instead of originals, which may hold where and with what they were taken.
+
+    Raises:
+        NotFound: when there is no such job.
+        BadInput: when an extra file's name will not do.
+        RecordError: when the file cannot be written; no part of it is left behind.
+    """
+    line = store.line(job_id)
+    entries = store.entries(job_id)
+    files: dict[str, bytes | Path] = {ENTRIES: "".join(_line(entry) for entry in entries).encode()}
+    missing = []
+    for sha256 in sorted({entry.body.sha256 for entry in entries if isinstance(entry.body, Photo)}):
+        try:
+            path = original_path(store.folder, sha256) if originals else page_copy_path(store.folder, sha256)
+            files[f"{PHOTOS if originals else COPIES}/{path.name}"] = path
+        except NotFound:
+            missing.append(sha256)
+    for sha256 in sorted({entry.clip for entry in entries if entry.clip}):
+        try:
+            files[f"{CLIPS}/{sha256}.flac"] = clip_path(store.folder, sha256)
+        except NotFound:
+            missing.append(sha256)
+    for name, data in sorted((extra or {}).items()):
+        if not is_top_name(name):
+            raise BadInput(f"file name {name!r} in a pack: use letters, digits, dots and dashes only")
+        files[name] = data
+    about = {"layout": LAYOUT, "job": job_id, "reference": line.reference, "unit": line.unit, "entries": len(entries)}
+    _write(out, files, about)
+    counts = [sum(name.startswith(room) for name in files) for room in (f"{PHOTOS}/", f"{COPIES}/", f"{CLIPS}/")]
+    return Packed(out, len(entries), counts[0] + counts[1], counts[2], tuple(missing))
+
+
+def _write(out: Path, files: Mapping[str, bytes | Path], about: dict[str, Any]) -> None:
+    with write_whole_with(out) as file, zipfile.ZipFile(file, "w") as target:
+        listed = {}
+        for name, content in files.items():
+            data = content if isinstance(content, bytes) else content.read_bytes()
+            listed[name] = {"sha256": sha256_of(data), "bytes": len(data)}
+            # Photos and sound are compressed already; text is not.
+            squeeze = name.endswith((".jsonl", ".html", ".txt", ".json"))
+            target.writestr(_info(name, squeeze), data)
+        manifest = json.dumps({**about, "files": listed}, indent=1, ensure_ascii=False).encode()
+        target.writestr(_info(MANIFEST, True), manifest)
+
+
+def _info(name: str, squeeze: bool) -> zipfile.ZipInfo:
+    info = zipfile.ZipInfo(name, _MADE)
+    info.compress_type = zipfile.ZIP_DEFLATED if squeeze else zipfile.ZIP_STORED
+    info.external_attr = 0o644 << 16
+    return info
+
+
+def _line(entry: Entry) -> str:
+    return json.dumps(entry_to_json(entry), ensure_ascii=False, separators=(",", ":")) + "\n"

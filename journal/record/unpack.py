@@ -1,0 +1,156 @@
+"""A pack read with distrust: every name, size and checksum is checked before anything enters the journal."""
+
+from __future__ import annotations
+
+import json
+import re
+import zipfile
+import zlib
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from journal.errors import BadInput, NotFound
+from journal.facts import Entry
+from journal.facts.codec import entry_from_json
+from journal.record.clips import keep_flac
+from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of
+from journal.record.photos import keep_page_copy, take_in
+from journal.record.replay import replay
+from journal.record.store import Store
+
+LAYOUT = 1
+"""Number of the pack's layout as `journal.record.pack` describes it."""
+MANIFEST, ENTRIES = "manifest.json", "entries.jsonl"
+
+MOST_FILES = 20_000
+"""Most files in a pack."""
+MOST_BYTES = 4_000_000_000
+"""Most bytes a pack may unfold to."""
+MOST_BYTES_A_FILE = 256_000_000
+"""Most bytes one file of it may unfold to."""
+
+_ROOMS = re.compile(
+    rf"({PHOTOS}/[0-9a-f]{{64}}\.(jpg|png|webp|heic|avif)|{COPIES}/[0-9a-f]{{64}}-page\.jpg|{CLIPS}/[0-9a-f]{{64}}\.flac)"
+)
+_TOP = re.compile(r"[a-z0-9][a-z0-9-]{0,60}(\.[a-z0-9]{1,8})?")
+
+
+@dataclass(frozen=True)
+class Unpacked:
+    """What a pack brought."""
+
+    jobs: tuple[str, ...]
+    """Identifiers of its jobs."""
+    entries: tuple[Entry, ...]
+    """Entries that were not here yet."""
+    photos: int
+    """How many photos it held."""
+    clips: int
+    """How many clips it held."""
+
+
+def unpack(store: Store, path: Path) -> Unpacked:
+    """Bring a packed job into the journal by union of entries; twice is the same as once.
+
+    Raises:
+        NotFound: when there is no such file.
+        BadInput: when it is no pack, is damaged, was changed, or contradicts what is here; nothing has entered.
+        RecordError: when the disk refuses.
+    """
+    if not path.is_file():
+        raise NotFound(f"there is no pack {path}: check its name")
+    try:
+        with path.open("rb") as file, zipfile.ZipFile(file) as source:
+            manifest = _manifest(source, path.name)
+            entries = _entries(source, manifest, path.name)
+            # All of it is read and checked before any of it is kept.
+            for name in manifest["files"]:
+                _read(source, name, manifest, path.name)
+            photos = clips = 0
+            for name in manifest["files"]:
+                if not _ROOMS.fullmatch(name):
+                    continue
+                _keep(store.folder, name, _read(source, name, manifest, path.name))
+                photos += not name.startswith(CLIPS)
+                clips += name.startswith(CLIPS)
+    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as error:
+        raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
+    return Unpacked((manifest["job"],), tuple(store.merge(entries)), photos, clips)
+
+
+def is_top_name(name: str) -> bool:
+    """Whether a file may lie at the top of a pack under that name."""
+    return _TOP.fullmatch(name) is not None and name not in (MANIFEST, ENTRIES)
+
+
+def _manifest(source: zipfile.ZipFile, pack: str) -> dict[str, Any]:
+    infos = source.infolist()
+    names = [info.filename for info in infos]
+    if MANIFEST not in names or ENTRIES not in names:
+        raise BadInput(f"{pack} is no pack: it has no {MANIFEST} or no {ENTRIES}")
+    if len(names) > MOST_FILES or sum(info.file_size for info in infos) > MOST_BYTES:
+        raise BadInput(f"{pack} would unfold to more than a pack may hold: nothing was taken in")
+    if len(set(names)) != len(names):
+        raise BadInput(f"{pack} holds a file twice: nothing was taken in")
+    for info in infos:
+        good = info.filename in (MANIFEST, ENTRIES) or _ROOMS.fullmatch(info.filename) or is_top_name(info.filename)
+        if not good or info.file_size > MOST_BYTES_A_FILE:
+            raise BadInput(f"{pack} holds {info.filename[:80]!r}, which no pack does: nothing was taken in")
+    manifest = _json(_inflate(source, MANIFEST), pack)
+    if not isinstance(manifest, dict) or not isinstance(manifest.get("files"), dict):
+        raise BadInput(f"{pack} has a damaged {MANIFEST}: have it sent again")
+    if manifest.get("layout") != LAYOUT:
+        raise BadInput(f"{pack} was packed by a newer version of the program: bring this one up to date first")
+    if set(manifest["files"]) != set(names) - {MANIFEST}:
+        raise BadInput(f"{pack} does not hold the files it lists: have it sent again")
+    return manifest
+
+
+def _entries(source: zipfile.ZipFile, manifest: dict[str, Any], pack: str) -> list[Entry]:
+    text = _read(source, ENTRIES, manifest, pack)
+    try:
+        entries = [entry_from_json(_json(line, pack)) for line in text.splitlines()]
+        job = replay(entries)
+    except BadInput as error:
+        raise BadInput(f"{pack} holds no whole job: {error}") from None
+    if job.id != manifest.get("job") or len(job.entries) != manifest.get("entries") or len(entries) != len(job.entries):
+        raise BadInput(f"{pack} does not hold the job it names: have it sent again")
+    return entries
+
+
+def _read(source: zipfile.ZipFile, name: str, manifest: dict[str, Any], pack: str) -> bytes:
+    """A file of the pack, refused unless it is what the manifest and its own name say."""
+    listed = manifest["files"][name]
+    data = _inflate(source, name)
+    if not isinstance(listed, dict) or sha256_of(data) != listed.get("sha256") or len(data) != listed.get("bytes"):
+        raise BadInput(f"{pack} was changed or damaged at {name}: have it sent again; nothing was taken in")
+    if name.startswith((PHOTOS, CLIPS)) and sha256_of(data) != name.split("/")[1].split(".")[0]:
+        raise BadInput(f"{pack} holds {name} under another's checksum: nothing was taken in")
+    return data
+
+
+def _inflate(source: zipfile.ZipFile, name: str) -> bytes:
+    # The size a ZIP states may be a lie: no more is unfolded than that, whatever it says.
+    info = source.getinfo(name)
+    with source.open(info) as file:
+        data = file.read(info.file_size + 1)
+    if len(data) != info.file_size:
+        raise zipfile.BadZipFile(f"{name} is not as long as it says")
+    return data
+
+
+def _json(data: bytes, pack: str) -> Any:
+    try:
+        return json.loads(data)
+    except (ValueError, RecursionError):
+        raise BadInput(f"{pack} is damaged: have it sent again") from None
+
+
+def _keep(folder: Path, name: str, data: bytes) -> None:
+    if name.startswith(PHOTOS):
+        take_in(folder, data, name)
+    elif name.startswith(COPIES):
+        keep_page_copy(folder, name.split("/")[1].split("-")[0], data)
+    else:
+        keep_flac(folder, data)
