@@ -64,7 +64,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     others = [m for m in chances if m != meaning and not isinstance(m, Refused)]
     if isinstance(meaning, Refused):
         return Decision(Verdict.LET_GO, None, certainty=0.0, heard=piece.heard, reason=meaning.reason)
-    if isinstance(meaning, Command | Number):
+    if isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is None):
         return _command(piece, meaning, certainty)
     weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
     missing = max(0.0, 1.0 - sum(chances.values()))
