@@ -28,6 +28,7 @@ from journal.hearing.types import Candidate
 from journal.record.job import Asked, Job
 from journal.record.store import Store
 from journal.wording import decide, decide_text, describe, read_back
+from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
 
 Numbered = Cut | Baseline | Condition | Check
@@ -204,7 +205,8 @@ class Session:
             return _let_go(decision, "a number alone: say which cylinder or what it is")
         asked = job.waiting[-1]
         for index, option in enumerate(asked.question.body.options):
-            if isinstance(option, Numbered) and option.value == value:
+            said = _said(option)
+            if isinstance(said, Numbered) and said.value == value:
                 return self._settle(decision, asked, Answer(asked.question.entry.id, index), clip)
         prompt = f"{asked.question.body.prompt} Say first, second or neither."
         return Outcome(Verdict.ASK, prompt, prompt, None, decision)
@@ -214,7 +216,7 @@ class Session:
         if answer.choice is None:
             text = "neither, then; say it again"
             return Outcome(Verdict.TAKE, text, text, entry, decision)
-        body = asked.question.body.options[answer.choice]
+        body = _said(asked.question.body.options[answer.choice])
         return Outcome(Verdict.TAKE, describe(body), read_back(body), entry, decision)
 
     def _scratch(self, decision: Decision, cylinder: int | None, job: Job, clip: str) -> Outcome:
@@ -231,15 +233,16 @@ class Session:
         if target is None or command.value is None:
             return _let_go(decision, "there is no reading to correct")
         bodies = [b for v in _values(decision) if (b := _with_value(target.body, v)) is not None]
-        if decision.verdict is Verdict.ASK or not bodies:
-            body: Body = Question(decision.prompt, tuple(bodies))
-        else:
-            body = bodies[0]
-        correction = Correction(target.id, body)
-        entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        if isinstance(body, Question):
-            return Outcome(Verdict.ASK, decision.prompt, decision.prompt, entry, decision)
-        return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
+        if not bodies:
+            return _let_go(decision, "there is no reading to correct")
+        if decision.verdict is Verdict.TAKE and believable(bodies[0], context_of(job)) >= BELIEVABLE:
+            correction = Correction(target.id, bodies[0])
+            entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+            return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
+        prompt = decision.prompt or f"{read_back(bodies[0])}?"
+        question = Question(prompt, tuple(Correction(target.id, body) for body in bodies))
+        entry = self.enter(question, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
 
     def _last_act(self, job: Job) -> Entry | None:
         """The last entry this technician made that can still be taken back."""
@@ -268,6 +271,11 @@ def _is_withdrawn(job: Job, entry_id: str) -> bool:
     by_id = {e.id: e for e in job.entries}
     later = [by_id[i] for i in job.replaced_by.get(entry_id, ())]
     return any(isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id) for e in later)
+
+
+def _said(body: Body) -> Body:
+    """What a body says of the engine: for a correction, what it corrects to."""
+    return body.body if isinstance(body, Correction) else body
 
 
 def _first_option(body: Body | None) -> Body | None:

@@ -7,7 +7,7 @@ from collections.abc import Sequence
 from journal.facts import Cut
 from journal.hearing.types import Candidate
 from journal.wording.doubt import TYPED, Piece, Understanding, understand
-from journal.wording.expect import believable
+from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
 from journal.wording.numbers import spell
 from journal.wording.say import read_back
@@ -22,7 +22,6 @@ COMMAND_AT = 0.7
 ASK_AT = 0.3
 """Probability that something was meant for the tool, from which it is worth a question."""
 
-_BELIEVABLE = 0.5
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
 
@@ -69,7 +68,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
     missing = max(0.0, 1.0 - sum(chances.values()))
     certainty = min(1.0, weighed[meaning] / (sum(weighed.values()) + missing))
-    believed = believable(meaning, context) >= _BELIEVABLE
+    believed = believable(meaning, context) >= BELIEVABLE
     if believed and certainty >= TAKE_AT:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     named = sorted((m for m in others if weighed[m] > _WORTH_NAMING * max(weighed.values())), key=lambda m: -weighed[m])

@@ -35,6 +35,10 @@ UNLIKELY = 0.02
 _RISES = (Quantity.FUEL_PER_STROKE, Quantity.FUEL_RATE, Quantity.LOAD)
 
 
+BELIEVABLE = 0.5
+"""From which agreement on a meaning needs no question for the job's sake."""
+
+
 def believable(meaning: Meaning, context: Context) -> float:
     """How far the job so far agrees with a meaning: 1 as expected, `UNLIKELY` outside, between at the edges."""
     match meaning:

@@ -1,0 +1,142 @@
+"""The commands as a person types them: one clear line for every mistake, and nothing lost."""
+
+from __future__ import annotations
+
+import json
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from journal.cli import main
+
+OPEN = ("open", "--unit", "Pump", "--firing-order", "1-5-3-6-2-4", "--technician", "Ash")
+
+
+def run(capsys: pytest.CaptureFixture[str], *arguments: str) -> tuple[int, str, str]:
+    """Exit code, standard output and standard error of one command."""
+    with pytest.raises(SystemExit) as ended:
+        main(list(arguments))
+    out, err = capsys.readouterr()
+    code = ended.value.code
+    return code if isinstance(code, int) else 0, out, err
+
+
+def refused(capsys: pytest.CaptureFixture[str], *arguments: str) -> str:
+    """The one line a command is refused with."""
+    code, _, err = run(capsys, *arguments)
+    assert code != 0
+    assert err.count("\n") == 1, err
+    assert "Traceback" not in err
+    return err
+
+
+def test_a_session_typed_from_opening_to_findings(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    assert run(capsys, *OPEN)[0] == 0
+    lines = ["idle cut-out test", "baseline thirty", *(f"cylinder {c} cut, 37.5" for c in (1, 2, 4, 5, 6))]
+    for line in (*lines, "cylinder three no change"):
+        assert run(capsys, "enter", line)[0] == 0, line
+    code, out, _ = run(capsys, "findings", "--json")
+    assert code == 0
+    told = json.loads(out)
+    standings = {c["cylinder"]: c["standing"] for c in told["runs"][0]["contributions"]}
+    assert standings == {1: "even", 2: "even", 3: "dead", 4: "even", 5: "even", 6: "even"}
+    assert run(capsys, "show")[0] == 0
+    assert "Pump" in run(capsys, "jobs")[1]
+
+
+def test_nothing_is_entered_while_no_job_is_open(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    for command in (("enter", "baseline thirty"), ("show",), ("findings",), ("listen", "--from", "x.wav")):
+        assert "journal open" in refused(capsys, *command)
+
+
+def test_try_tells_kind_cylinder_quantity_value_unit_and_decision(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    code, out, _ = run(capsys, "try", "--cylinders", "6", "--json", "cylinder four cut, thirty eight")
+    assert code == 0
+    (entry,) = json.loads(out)
+    wanted = {"kind": "cut", "cylinder": 4, "quantity": "fuel per stroke", "value": 38.0, "unit": "mm3"}
+    assert {key: entry[key] for key in wanted} == wanted
+    assert entry["decision"] == "take"
+    assert not folder.exists()
+
+
+def test_try_says_let_go_for_what_is_not_for_the_journal(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    _, out, _ = run(capsys, "try", "--json", "see you at the coffee machine")
+    assert [entry["decision"] for entry in json.loads(out)] == ["let go"]
+
+
+def test_a_cylinder_that_is_not_there_is_one_line_and_saves_nothing(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
+) -> None:
+    run(capsys, *OPEN)
+    assert refused(capsys, "enter", "cylinder nine cut, thirty eight")
+    assert "no cylinder 9" in refused(capsys, "photo", "x.jpg", "--cylinder", "9")
+    assert "cut" not in run(capsys, "show")[1].replace("cut-out", "")
+
+
+@pytest.mark.parametrize(
+    ("name", "content"),
+    [("missing.wav", None), ("words.wav", b"these are words, not sound\n" * 100), ("empty.wav", b"")],
+)
+def test_what_is_no_sound_is_one_line(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path, name: str, content: bytes | None
+) -> None:
+    pytest.importorskip("soundfile", reason="needs the speech extra")
+    run(capsys, *OPEN)
+    path = tmp_path / name
+    if content is not None:
+        path.write_bytes(content)
+    assert name in refused(capsys, "listen", "--from", str(path))
+    assert name in refused(capsys, "transcribe", str(path))
+
+
+def test_a_recording_without_speech_says_so_and_saves_nothing(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
+) -> None:
+    soundfile = pytest.importorskip("soundfile", reason="needs the speech extra")
+    path = tmp_path / "hum.wav"
+    hum = 0.1 * np.sin(2 * np.pi * 60 * np.arange(48_000) / 16_000)
+    soundfile.write(path, hum.astype("float32"), 16_000)
+    run(capsys, *OPEN)
+    before = run(capsys, "show", "--json")[1]
+    assert "no speech" in refused(capsys, "listen", "--from", str(path))
+    assert run(capsys, "show", "--json")[1] == before
+
+
+def test_a_mistyped_command_is_answered_with_the_nearest_one(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    assert "'findings'" in refused(capsys, "finding")
+
+
+def test_an_engine_that_contradicts_itself_is_refused(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    assert "exactly once" in refused(capsys, "open", "--unit", "x", "--firing-order", "1-5-3-6-2-2")
+    assert "1 to 20" in refused(capsys, "open", "--unit", "x", "--cylinders", "40")
+    assert not (folder / "journal.db").exists()
+
+
+def test_lines_of_a_file_are_entered_one_by_one(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
+) -> None:
+    run(capsys, *OPEN)
+    script = tmp_path / "said.txt"
+    script.write_text("idle cut-out test\nbaseline thirty\nnice weather today\ncylinder one cut thirty seven\n")
+    assert run(capsys, "enter", "--file", str(script))[0] == 0
+    entries = json.loads(run(capsys, "show", "--json")[1])["entries"]
+    assert [entry["body"]["kind"] for entry in entries] == ["job opened", "run start", "baseline", "cut"]
+
+
+def test_a_job_does_not_close_quietly_with_something_not_put_back(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    run(capsys, *OPEN)
+    run(capsys, "enter", "half engine cut-out, four five six out")
+    assert "put back" in refused(capsys, "close", "--cause", "unknown")
+    assert run(capsys, "enter", "all cylinders back in")[0] == 0
+    assert run(capsys, "close", "--cause", "unknown")[0] == 0
+
+
+def test_journal_alone_says_where_you_are(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    assert "journal open" in run(capsys)[1]
+    run(capsys, *OPEN)
+    assert "Pump" in run(capsys)[1]

@@ -1,0 +1,164 @@
+"""What was said becomes entries: taken, asked, corrected, taken back, answered."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+from journal.facts import Baseline, Correction, Cut, Engine, JobOpened, Question, Withdrawal
+from journal.hearing.types import Candidate
+from journal.record.store import Store
+from journal.session import Session, open_job
+from journal.wording.types import Verdict
+
+
+@pytest.fixture
+def session(tmp_path: Path, six: Engine) -> Iterator[Session]:
+    with Store.open(tmp_path / "journal") as store:
+        job = open_job(store, JobOpened("Pump", six, "misses"), "Ash")
+        yield Session(store, job)
+
+
+def say(session: Session, *lines: str) -> None:
+    for line in lines:
+        assert all(outcome.verdict is Verdict.TAKE for outcome in session.type(line)), line
+
+
+def cuts(session: Session) -> list[tuple[int | None, float | None]]:
+    return [(cut.cylinder, cut.value) for run in session.job.runs for cut in run.cuts]
+
+
+def test_a_typed_cut_is_an_entry_with_its_words(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight")
+    entry = session.job.entries[-1]
+    assert entry.body == Cut(4, 38.0)
+    assert entry.heard
+    assert entry.technician == "Ash"
+
+
+def test_scratch_that_takes_back_the_last_entry_and_again_puts_it_back(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight", "scratch that")
+    assert cuts(session) == []
+    assert isinstance(session.job.entries[-1].body, Withdrawal)
+    say(session, "scratch that")
+    assert cuts(session) == [(4, 38.0)]
+
+
+def test_scratch_with_a_cylinder_takes_back_its_last_reading_only(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight", "cylinder five cut 37")
+    say(session, "scratch cylinder four")
+    assert cuts(session) == [(5, 37.0)]
+
+
+def test_a_correction_replaces_the_number_by_another_entry(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight", "correction thirty nine")
+    assert cuts(session) == [(4, 39.0)]
+    assert [type(e.body) for e in session.job.entries[-2:]] == [Cut, Correction]
+    say(session, "scratch that")
+    assert cuts(session) == [(4, 38.0)]
+
+
+def test_a_doubtful_number_waits_as_a_question_and_counts_only_when_answered(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    heard = [
+        Candidate("cylinder four cut thirty seven", -0.7, "whisper"),
+        Candidate("cylinder four cut thirty nine", -0.7, "whisper"),
+    ]
+    (outcome,) = session.hear(heard)
+    assert outcome.verdict is Verdict.ASK
+    question = session.job.waiting[0].question.body
+    assert {option.value for option in question.options if isinstance(option, Cut)} >= {37.0, 39.0}
+    assert cuts(session) == []
+    say(session, "the second")
+    assert cuts(session) == [(4, question.options[1].value)]  # type: ignore[union-attr]
+    assert not session.job.waiting
+
+
+def test_further_readings_do_not_wait_for_an_answer_and_keep_their_run(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
+    say(session, "cylinder five cut thirty eight", "end of run", "the first")
+    (run,) = session.job.runs
+    assert sorted(cut.cylinder or 0 for cut in run.cuts) == [4, 5]
+
+
+def test_an_answer_can_be_the_number_itself_but_no_third_number(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
+    (third,) = session.type("thirty eight")
+    assert third.verdict is Verdict.ASK
+    assert cuts(session) == []
+    say(session, "thirty nine")
+    assert cuts(session) == [(4, 39.0)]
+
+
+def test_a_bare_number_without_a_question_is_let_go(session: Session) -> None:
+    say(session, "idle cut-out test")
+    before = len(session.job.entries)
+    assert [o.verdict for o in session.type("thirty eight")] == [Verdict.LET_GO]
+    assert len(session.job.entries) == before
+
+
+def test_no_leaves_neither_and_the_reading_is_not_entered(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
+    say(session, "neither")
+    assert cuts(session) == []
+    assert not session.job.waiting
+
+
+def test_holding_on_lets_everything_go_until_carry_on(session: Session) -> None:
+    say(session, "idle cut-out test", "hold on")
+    assert [o.verdict for o in session.type("baseline thirty")] == [Verdict.LET_GO]
+    say(session, "carry on", "baseline thirty")
+    assert session.job.runs[0].baselines[0].value == 30.0
+
+
+def test_next_means_the_cylinder_after_the_last_one_cut(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder one cut 37", "next, thirty eight")
+    assert cuts(session) == [(1, 37.0), (2, 38.0)]
+
+
+def test_next_follows_the_firing_order_once_the_cuts_do(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder one cut 37", "cylinder five cut 38", "next, 37")
+    assert cuts(session)[-1] == (3, 37.0)
+
+
+def test_a_cylinder_that_is_not_on_the_engine_is_never_an_entry(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    before = len(session.job.entries)
+    outcomes = session.type("cylinder nine cut, thirty eight")
+    assert all(o.verdict is not Verdict.TAKE for o in outcomes)
+    assert not any(isinstance(e.body, Cut) for e in session.job.entries[before:])
+
+
+def test_what_is_missing_names_the_cylinders_not_cut(session: Session) -> None:
+    say(session, "idle cut-out test", "cylinder one cut 37", "cylinder two cut 37")
+    (outcome,) = session.type("what have I missed")
+    assert "no baseline yet" in outcome.say
+    assert "3, 4, 5, 6" in outcome.say
+
+
+def test_a_doubtful_correction_is_a_question_whose_answer_corrects(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight")
+    session.hear([Candidate("correction thirty seven", -0.7, "a"), Candidate("correction thirty nine", -0.7, "a")])
+    assert len(session.job.waiting) == 1
+    assert isinstance(session.job.waiting[0].question.body, Question)
+    say(session, "the second")
+    assert cuts(session) == [(4, 39.0)]
+
+
+def test_a_correction_that_this_job_does_not_lead_one_to_expect_is_asked(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder four cut, thirty eight")
+    (outcome,) = session.type("correction three hundred")
+    assert outcome.verdict is Verdict.ASK
+    assert cuts(session) == [(4, 38.0)]
+    say(session, "yes")
+    assert cuts(session) == [(4, 300.0)]
+
+
+def test_a_baseline_can_be_corrected_too(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "correction thirty one")
+    assert [e.body for e in session.job.effective.values() if isinstance(e.body, Baseline)] == [Baseline(31.0)]
