@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from functools import cache
 from importlib.resources import files
 from typing import Any
@@ -31,6 +31,8 @@ class CauseRow:
     """What it is, one sentence."""
     part: str
     """The part it would mean; empty when none."""
+    part_words: tuple[str, ...]
+    """Words that name the part when it is asked for, in small letters."""
     cautions: tuple[str, ...]
     """Keys of cautions."""
     needs: tuple[tuple[str, ...], ...]
@@ -71,6 +73,8 @@ class CheckRow:
     """For an outcome with a part or place: the outcome meant."""
     likelihood: Mapping[str, Vector]
     """Chance of each outcome under a cause, and under `otherwise`."""
+    judge: Mapping[str, Any] = field(default_factory=dict)
+    """How a bare number is judged: `against` what, and the `bands` of outcomes; empty where only people can."""
 
     def given(self, cause: str) -> Vector:
         """Chance of each outcome, shape (outcomes,), under a cause."""
@@ -162,6 +166,7 @@ def _cause(key: str, row: Mapping[str, Any]) -> CauseRow:
         of_cylinder=row["of"] == "cylinder",
         meaning=row["meaning"],
         part=row["part"],
+        part_words=tuple(row.get("part_words", ())),
         cautions=tuple(row["cautions"]),
         needs=tuple(tuple(group) for group in row["needs"]),
         reach=float(row.get("reach", 0.0)),
@@ -195,4 +200,5 @@ def _check(key: str, row: Mapping[str, Any], causes: Mapping[str, CauseRow]) -> 
         outcomes=outcomes,
         refine=row.get("refine", {}),
         likelihood=likelihood,
+        judge=row.get("judge", {}),
     )

@@ -48,7 +48,9 @@ def _gate_sentence(top: Cause) -> str:
     return f"Not ready to order {top.gate.part}; missing: {listed(top.gate.missing)}."
 
 
-def headline(mended: str, cylinders: Sequence[CylinderFinding], engine: Sequence[Cause], judged: Sequence[int]) -> str:
+def headline(
+    book: Tables, mended: str, cylinders: Sequence[CylinderFinding], engine: Sequence[Cause], judged: Sequence[int]
+) -> str:
     """The most important thing: whether it is mended, what is wrong with the worst cylinder, or that none is low."""
     if mended and not cylinders:
         return mended

@@ -90,6 +90,8 @@ class RunFinding:
     """False when the readings contradict themselves."""
     remarks: tuple[Remark, ...] = ()
     """What is odd about the readings and which explanation fits."""
+    half_low: tuple[int, ...] = ()
+    """The low cylinders when they are half of the live ones or more, so that comparing cylinders cannot judge."""
 
 
 @dataclass(frozen=True)

@@ -7,13 +7,33 @@ from collections.abc import Collection, Mapping, Sequence
 from journal.analysis.causes_tables import CauseRow, Tables
 from journal.analysis.causes_words import percent
 from journal.analysis.findings import Gate
-from journal.facts import GateOverridden
-from journal.record.job import Fact
+from journal.facts import Engine, Injection
+from journal.record.job import Job
+
+_ELECTRIC = frozenset({"wiring", "connector", "injector resistance", "driver signal"})
+"""Checks of an injector's circuit; a mechanical injector has none."""
 
 
-def missing_checks(row: CauseRow, done: Collection[str]) -> tuple[tuple[str, ...], ...]:
-    """The sets of checks of which one must still be made before the cause's part is ordered."""
-    return tuple(group for group in row.needs if not set(group) & set(done))
+def fits(check: str, engine: Engine) -> bool:
+    """Whether a check makes sense on this engine at all."""
+    if check == "injection pressure":
+        return engine.injection in (Injection.HYDRAULIC, Injection.COMMON_RAIL)
+    if check == "under load":
+        return engine.cylinders >= 4
+    return not (engine.injection is Injection.MECHANICAL and check in _ELECTRIC)
+
+
+def missing_checks(row: CauseRow, done: Collection[str], engine: Engine) -> tuple[tuple[str, ...], ...]:
+    """The sets of checks of which one must still be made before the cause's part is ordered.
+
+    A set about an injector's circuit asks for nothing where injectors are mechanical.
+    """
+    wanted = []
+    for group in row.needs:
+        electrical = any(check in _ELECTRIC for check in group)
+        if not set(group) & set(done) and not (electrical and engine.injection is Injection.MECHANICAL):
+            wanted.append(group)
+    return tuple(wanted)
 
 
 def part_chance(tables: Tables, part: str, chances: Mapping[str, float]) -> float:
@@ -22,12 +42,7 @@ def part_chance(tables: Tables, part: str, chances: Mapping[str, float]) -> floa
 
 
 def gate(
-    tables: Tables,
-    cause: str,
-    cylinder: int | None,
-    chances: Mapping[str, float],
-    done: Collection[str],
-    overrides: Sequence[Fact[GateOverridden]],
+    tables: Tables, job: Job, cause: str, cylinder: int | None, chances: Mapping[str, float], done: Collection[str]
 ) -> Gate | None:
     """Whether the cause's part may be ordered; none when it means no part.
 
@@ -36,11 +51,11 @@ def gate(
     row = tables.causes[cause]
     if not row.part:
         return None
-    missing = [_in_words(group, cylinder) for group in missing_checks(row, done)]
+    missing = [_in_words(group, cylinder) for group in missing_checks(row, done, job.engine)]
     chance, threshold = part_chance(tables, row.part, chances), tables.gate["threshold"]
     if chance < threshold:
         missing.append(f"it stands at {percent(chance)}, and {percent(threshold)} is wanted before ordering")
-    reasons = [o.body.reason for o in overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
+    reasons = [o.body.reason for o in job.overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
     return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "")
 
 

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
+import numpy as np
+
+from journal.analysis.causes_tables import CheckRow, Tables
 from journal.facts import Injection
 
 
@@ -47,6 +50,28 @@ def learn(jobs: Iterable[ClosedJob]) -> History:
             key = (check, outcome, job.cause)
             outcomes[key] = outcomes.get(key, 0) + 1
     return History(causes, outcomes)
+
+
+def with_history(tables: Tables, history: History) -> Tables:
+    """The tables with base rates, and rows of likelihoods that have enough confirmed results, updated."""
+    weight = tables.model["history_weight"]
+    rates = {
+        injection.value: updated_rates(tables.base_rates[injection], history, injection, weight)
+        for injection in Injection
+    }
+    checks = {key: _updated_check(tables, row, history) for key, row in tables.checks.items()}
+    return replace(tables, base_rates=rates, checks=checks)
+
+
+def _updated_check(tables: Tables, row: CheckRow, history: History) -> CheckRow:
+    """Each cause's row as the mean of its Dirichlet posterior, where at least `likelihood_least` results are known."""
+    weight, least = tables.model["likelihood_weight"], tables.model["likelihood_least"]
+    changed = {}
+    for cause in tables.causes:
+        counts = np.array([history.outcomes.get((row.key, outcome, cause), 0) for outcome in row.outcomes], float)
+        if counts.sum() >= least:
+            changed[cause] = (weight * row.given(cause) + counts) / (weight + counts.sum())
+    return replace(row, likelihood={**row.likelihood, **changed}) if changed else row
 
 
 def updated_rates(

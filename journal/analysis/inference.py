@@ -167,6 +167,8 @@ def build_model(
     wides: list[str | None] = [None, *(key for key in tables.engine_causes if wide_rates[key] > 0)]
     worlds = tuple((wide, group) for wide in wides for group in shared)
     no_wide = 1 - sum(wide_rates.values())
+    if not low:
+        no_wide *= tables.model["unexplained"]
     no_shared = 1 - sum(group.rate for group in shared if group)
     world_prior = np.empty(len(worlds))
     prior = np.zeros((len(worlds), len(low), len(states)))
@@ -271,6 +273,21 @@ def predict(posterior: Posterior, check: CheckRow, cylinder: int | None) -> tupl
         return np.zeros(len(check.outcomes)), joint
     chance = joint[:, 0].sum(axis=1)
     return chance, joint / np.where(chance > 0, chance, 1.0)[:, None, None]
+
+
+def predict_worlds(posterior: Posterior, check: CheckRow) -> tuple[Vector, Vector]:
+    """What an engine-wide check not yet made would show where no cylinder is low, and what would then be believed.
+
+    Returns the chance of each outcome, shape (outcomes,), and that of each world given each, shape (outcomes, worlds).
+    """
+    at_most = []
+    for outcome in range(len(check.outcomes)):
+        terms = _Terms(posterior.model)
+        terms.multiply(check, range(outcome + 1))
+        at_most.append((posterior.weight * terms.by_world).sum(axis=0))
+    joint = np.clip(np.stack([at_most[0], *(after - before for before, after in pairwise(at_most))]), 0.0, None)
+    chance = joint.sum(axis=1)
+    return chance, joint / np.where(chance > 0, chance, 1.0)[:, None]
 
 
 def _engine_joint(posterior: Posterior, check: CheckRow, outcome: int) -> Vector:

@@ -53,7 +53,18 @@ def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
     if verdict.half_low:
         remarks.append(_half_low(verdict))
     return RunFinding(
-        run.id, run.number, title_of(run), formula, contributions, missing, total, low, high, trusted, tuple(remarks)
+        run.id,
+        run.number,
+        title_of(run),
+        formula,
+        contributions,
+        missing,
+        total,
+        low,
+        high,
+        trusted,
+        tuple(remarks),
+        verdict.half_low,
     )
 
 
