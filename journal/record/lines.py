@@ -121,7 +121,8 @@ def _line(row: tuple[object, ...]) -> JobLine:
 
 def _query(text: str) -> str:
     """An FTS5 query that finds every word of the text as the beginning of a word, whatever signs it holds."""
-    words = [word.replace('"', "") for word in text.split()]
+    readable = text.encode("utf-8", "ignore").decode().replace("\0", " ").replace('"', " ")
+    words = readable.split()
     return " ".join(f'"{word}"*' for word in words if any(c.isalnum() for c in word))
 
 

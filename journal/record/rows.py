@@ -7,8 +7,8 @@ import uuid
 from dataclasses import replace
 
 from journal.errors import BadInput
-from journal.facts import Entry, Photo, to_milliseconds
-from journal.facts.codec import entry_from_json, entry_to_json
+from journal.facts import Answer, Entry, JobOpened, PartAnswer, PartWanted, Photo, Question, Withdrawal, to_milliseconds
+from journal.facts.codec import body_to_json, entry_from_json, entry_to_json
 from journal.record.files import check_sha256
 
 FIELDS = "e.id, jobs.id, e.at_utc, e.offset_minutes, e.technician, e.source, e.heard, e.clip, e.certainty, e.body"
@@ -60,8 +60,35 @@ def check(entry: Entry) -> None:
         check_sha256(entry.clip)
     if isinstance(entry.body, Photo):
         check_sha256(entry.body.sha256)
+    texts = (entry.technician, entry.heard, json.dumps(body_to_json(entry.body), ensure_ascii=False))
+    if any(not _is_sound(text) for text in texts):
+        raise BadInput(f"entry {entry.id} holds half a character: type the words anew; nothing was saved")
     if entry_from_json(entry_to_json(entry)) != replace(entry, at_utc=to_milliseconds(entry.at_utc)):
         raise BadInput(f"entry {entry.id} would not read back as it was written: nothing was saved")
+
+
+def _is_sound(text: str) -> bool:
+    try:
+        text.encode()
+    except UnicodeEncodeError:
+        return False
+    return True
+
+
+def check_about(entry: Entry, found: Entry) -> None:
+    """Refuse what cannot be said about another entry; `BadInput` says why."""
+    match entry.body:
+        case Withdrawal() if isinstance(found.body, JobOpened):
+            raise BadInput("a job's opening cannot be taken back: correct it, close the job, or erase it")
+        case Answer() if not isinstance(found.body, Question):
+            raise BadInput(f"entry {found.id} asks nothing: correct it instead")
+        case Answer(choice=int(choice)) if isinstance(found.body, Question):
+            if not 0 <= choice < len(found.body.options):
+                raise BadInput(f"answer {choice + 1}: the question has the options 1 to {len(found.body.options)}")
+        case PartAnswer() if not isinstance(found.body, PartWanted):
+            raise BadInput(f"entry {found.id} wants no part: name the entry that does")
+        case _:
+            pass
 
 
 def _is_uuid7(text: str) -> bool:

@@ -163,6 +163,7 @@ class Store:
         found = self._there(target) or batch.get(target)
         if found is None or found.job != entry.job:
             raise BadInput(f"entry {target[:80]} is not in this job: nothing was saved")
+        rows.check_about(entry, found)
         return found
 
     def _time_for(self, number: int, entry: Entry, about: Entry | None) -> datetime:

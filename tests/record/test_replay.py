@@ -6,7 +6,6 @@ import random
 from datetime import timedelta
 
 import pytest
-from tests.record.arrange import START, Scribe, opened
 
 from journal.errors import BadInput
 from journal.facts import (
@@ -44,6 +43,7 @@ from journal.facts import (
 )
 from journal.record.job import JobState, PlacedBy
 from journal.record.replay import replay
+from tests.record.arrange import START, Scribe, opened
 
 SHA = "ab" * 32
 
