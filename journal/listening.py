@@ -6,6 +6,7 @@ import json
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime, timedelta
+from functools import partial
 from pathlib import Path
 
 import numpy as np
@@ -111,15 +112,15 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     clock = session.clock
     for utterance in _utterances(how):
         if how.began is not None:
-            session.clock = _at(how.began + timedelta(seconds=utterance.start))
+            session.clock = partial(_said_at, how.began, utterance)
         try:
             yield _hear_one(session, ears, utterance, how.keep_all)
         finally:
             session.clock = clock
 
 
-def _at(moment: datetime):  # type: ignore[no-untyped-def]
-    return lambda: moment
+def _said_at(began: datetime, utterance: Utterance) -> datetime:
+    return began + timedelta(seconds=utterance.start)
 
 
 def _utterances(how: Listening) -> Iterator[Utterance]:
@@ -133,11 +134,7 @@ def _utterances(how: Listening) -> Iterator[Utterance]:
 
 
 def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool) -> HeardOne:
-    expect = Expect.NUMBER if session.job.waiting else Expect.ANYTHING
-    pooled = ears.hear(utterance.sound, Expect.ANYTHING)
-    if expect is Expect.NUMBER:
-        answers = ears.hear(utterance.sound, expect)
-        pooled = Pooled((*pooled.candidates, *answers.candidates), pooled.free_text)
+    pooled = ears.hear(utterance.sound)
     # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there.
     clip = keep_clip(session.store.folder, utterance.sound)
     outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))

@@ -19,7 +19,9 @@ from journal.session import Session, open_job
 @click.option("--complaint", default=None, help="What the operator says is wrong.")
 @technician_option
 @click.pass_context
-def open_command(ctx: click.Context, unit: str | None, complaint: str | None, technician: str, **engine: Any) -> None:
+def open_command(
+    ctx: click.Context, /, unit: str | None, complaint: str | None, technician: str, **engine: Any
+) -> None:
     """Start a job on an engine; asks for what is not given when a person is there to answer."""
     if sys.stdin.isatty():
         unit, complaint, technician = _ask(unit, complaint, technician, engine)

@@ -10,7 +10,8 @@ from journal.analysis import diagnose
 from journal.cli.common import job_of, job_option, store_of
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
-from journal.record.pack import pack, unpack
+from journal.record.pack import pack
+from journal.record.unpack import unpack
 from journal.record.verify import verify
 
 

@@ -108,6 +108,7 @@ def _recorded_at(text: str | None) -> datetime | None:
 @click.pass_context
 def transcribe_command(
     ctx: click.Context,
+    /,
     files: tuple[Path, ...],
     listeners: tuple[str, ...],
     model: Path | None,

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from typing import Any, TextIO
+import sys
+from pathlib import Path
+from typing import Any
 
 import click
 
@@ -30,20 +32,20 @@ from journal.wording.types import Command, Context, Decision, Number, Verdict
 
 @click.command("enter")
 @click.argument("text", nargs=-1)
-@click.option("--file", "file", type=click.File("r", encoding="utf-8"), help="A line each; - for standard input.")
+@click.option(
+    "--file", "file", type=click.Path(path_type=Path, allow_dash=True), help="A line each; - for standard input."
+)
 @job_option
 @technician_option
 @click.pass_context
 def enter_command(
-    ctx: click.Context, text: tuple[str, ...], file: TextIO | None, reference: str | None, technician: str
+    ctx: click.Context, text: tuple[str, ...], file: Path | None, reference: str | None, technician: str
 ) -> None:
     """Enter typed words as if they were spoken: journal enter cylinder four cut, thirty eight"""
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician)
-    if file is None and not text:
-        file = click.get_text_stream("stdin")
     lines = [" ".join(text)] if text else []
-    if file is not None:
+    if file is not None or not text:
         lines += _lines(file)
     if not any(line.strip() for line in lines):
         raise BadInput("nothing to enter: give words, or --file with a line each")
@@ -54,11 +56,15 @@ def enter_command(
         )
 
 
-def _lines(file: TextIO) -> list[str]:
+def _lines(file: Path | None) -> list[str]:
+    name = "standard input" if file is None or str(file) == "-" else str(file)
     try:
-        return file.read().splitlines()
+        data = sys.stdin.buffer.read() if file is None or str(file) == "-" else file.read_bytes()
+        return data.decode("utf-8-sig").splitlines()
+    except OSError as error:
+        raise BadInput(f"{name}: cannot be read ({error.strerror}); check its name") from None
     except UnicodeDecodeError:
-        raise BadInput(f"{file.name}: not a text file in UTF-8") from None
+        raise BadInput(f"{name}: not a text file in UTF-8") from None
 
 
 def _enter(session: Session, line: str, *, show: bool) -> bool:
@@ -76,7 +82,7 @@ def _enter(session: Session, line: str, *, show: bool) -> bool:
 @click.option("--expect", type=click.Choice(["anything", "number"]), default="anything", help="What is waited for.")
 @click.pass_context
 def try_command(
-    ctx: click.Context, text: tuple[str, ...], reference: str | None, as_json: bool, expect: str, **engine: Any
+    ctx: click.Context, /, text: tuple[str, ...], reference: str | None, as_json: bool, expect: str, **engine: Any
 ) -> None:
     """Show what words would be understood as, without saving anything."""
     context = context_for(ctx, reference, engine, expect)
@@ -89,13 +95,9 @@ def try_command(
 
 
 @click.command("phrases")
-@engine_options
-@job_option
-@click.pass_context
-def phrases_command(ctx: click.Context, reference: str | None, **engine: Any) -> None:
+def phrases_command() -> None:
     """Print what can be said, on one page."""
-    found = context_for(ctx, reference, engine, "anything").engine
-    click.echo(cheat_sheet(found.cylinders if found else None))
+    click.echo(cheat_sheet())
 
 
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
