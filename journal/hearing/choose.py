@@ -42,7 +42,7 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
         return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
 
     if name == "whisper":
-        return whisper.Whisper(named_for(vosk_model=False))
+        return whisper.Whisper(speakable, named_for(vosk_model=False))
     if name == "pocketsphinx":
         return pocketsphinx.PocketSphinx(speakable)
     found = named_for(vosk_model=True) or (
@@ -57,6 +57,6 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
     if found is not None:
         return vosk.Vosk(speakable, found)
     try:
-        return whisper.Whisper(named_for(vosk_model=False))
+        return whisper.Whisper(speakable, named_for(vosk_model=False))
     except ImportError:
         return pocketsphinx.PocketSphinx(speakable)

@@ -73,7 +73,7 @@ class Speakable:
 
 @dataclass(frozen=True)
 class WordGraph:
-    """A finite automaton over words, without empty arcs."""
+    """A finite automaton over words, deterministic and without empty arcs."""
 
     arcs: tuple[tuple[tuple[str, int], ...], ...]
     """For each state, its arcs as (word, next state)."""

@@ -1,32 +1,44 @@
-"""An utterance's sound turned into scored texts by a Whisper model on this machine; the network is never asked."""
+"""An utterance's sound turned into scored texts by a Whisper model held to the phrase grammar; no network is asked."""
 
 from __future__ import annotations
 
+import math
+import re
+from collections import defaultdict
 from pathlib import Path
 from typing import Any
 
 import numpy as np
 
 from journal.errors import HearingError
-from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound
+from journal.hearing.beam import Search, Written, search
+from journal.hearing.decoder import Decoder, Floats
+from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
+from journal.hearing.writing import Tokens, Writing
 
 _FRAME = 160
 """Samples in a feature frame."""
 _WINDOWS = (6.0, 10.0, 20.0, 30.0)
 """Windows the encoder is given, seconds; the model was trained on 30, shorter ones cost far less time."""
-_HYPOTHESES = 5
+_ROOM = 0.5
+"""Silence that must fit in the window after the sound, seconds; without any the model runs on."""
+_HYPOTHESES = 8
+_SHORTEST = RATE // 20
+_TOKEN_WORTH = 0.3
+"""Added to a text's score for each token, natural log: long texts are made of more chances to lose."""
 
 
 class Whisper:
-    """Whisper through ctranslate2; see `Recogniser`."""
+    """Whisper, encoded by ctranslate2 and decoded against the grammar; see `Recogniser`."""
 
     name = "whisper"
 
-    def __init__(self, model: Path | None = None) -> None:
+    def __init__(self, speakable: Speakable, model: Path | None = None) -> None:
         """Loads the model.
 
         Args:
+            speakable: gives the word graphs; without any, texts are unconstrained.
             model: a ctranslate2 Whisper folder; none for the one that ships in a registry package.
 
         Raises:
@@ -40,57 +52,87 @@ class Whisper:
         try:
             self._model: Any = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8")
             self._tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
+            self._decoder = Decoder(folder / "model.bin")
         except Exception as error:  # tokenizers raises bare Exception for a damaged file.
             raise HearingError(f"the Whisper model in {folder} cannot be loaded; fetch it again") from error
         self._features: Any = FeatureExtractor(feature_size=self._model.n_mels)
         marks = ["<|startoftranscript|>"]
         if self._model.is_multilingual:
             marks += ["<|en|>", "<|transcribe|>"]
-        self._prompt = [self._tokenizer.token_to_id(mark) for mark in [*marks, "<|notimestamps|>"]]
-        self._first_mark = int(self._tokenizer.token_to_id("<|endoftext|>") or 0)
+        self._prompt = [self._mark(mark) for mark in [*marks, "<|notimestamps|>"]]
+        self._end = self._mark("<|endoftext|>")
+        self._banned = np.arange(self._end + 1, self._decoder.vocabulary)
+        tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
+        self._writing = {expect: Writing(graph, tokens) for expect, graph in speakable.graph.items()}
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
-        result = self._generate(sound, _HYPOTHESES)
-        if result.no_speech_prob > 0.9:
+        if len(sound) < _SHORTEST:
             return Hearing(candidates=())
-        best: dict[str, float] = {}
-        for tokens, mean in zip(result.sequences_ids, result.scores, strict=True):
-            text = self._text(tokens)
-            if text:
-                best.setdefault(text, min(0.0, mean * (len(tokens) + 1)))
-        found = sorted(best.items(), key=lambda pair: -pair[1])
+        heard = self._decoder.listen(self._encoded(sound))
+        held, free = search(
+            self._decoder, heard, self._prompt, self._writing[expect], self._end, Search(), self._banned
+        )
+        best = free[0] if free else None
         return Hearing(
-            candidates=tuple(Candidate(text, score, self.name) for text, score in found),
-            free_score=found[0][1] if found else None,
-            free_text=found[0][0] if found else "",
+            candidates=tuple(Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]),
+            free_score=_fair(best) if best else None,
+            free_text=self._text(best.tokens) if best else "",
         )
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""
-        return self._text(self._generate(sound, 1).sequences_ids[0])
-
-    def _generate(self, sound: Sound, hypotheses: int) -> Any:
         import ctranslate2
 
         features = ctranslate2.StorageView.from_array(self._window(sound)[None])
-        return self._model.generate(
-            features,
-            [self._prompt],
-            beam_size=5,
-            num_hypotheses=hypotheses,
-            return_scores=True,
-            return_no_speech_prob=True,
-            max_length=80,
-        )[0]
+        result = self._model.generate(features, [self._prompt], beam_size=5, max_length=120)[0]
+        return self._text(tuple(result.sequences_ids[0]))
 
-    def _window(self, sound: Sound) -> Any:
+    def _joined(self, texts: list[Written]) -> list[tuple[str, float]]:
+        """Texts with their scores, best first; those that differ in capitals and marks only are one."""
+        alike: dict[str, list[tuple[float, str]]] = defaultdict(list)
+        for each in texts:
+            text = self._text(each.tokens)
+            alike[_bare(text)].append((_fair(each), text))
+        summed = [
+            (max(same)[1], max(same)[0] + math.log(sum(math.exp(score - max(same)[0]) for score, _ in same)))
+            for same in alike.values()
+        ]
+        return sorted(((text, min(0.0, score)) for text, score in summed), key=lambda pair: -pair[1])
+
+    def _encoded(self, sound: Sound) -> Floats:
+        import ctranslate2
+
+        features = ctranslate2.StorageView.from_array(self._window(sound)[None])
+        encoded: Floats = np.array(self._model.encode(features, to_cpu=True))[0].astype(np.float32)
+        return encoded
+
+    def _window(self, sound: Sound) -> Floats:
         """Log-mel features, shape (mels, frames), of the sound and silence up to the next window."""
-        seconds = next((w for w in _WINDOWS if w * RATE >= len(sound) + RATE), _WINDOWS[-1])
+        seconds = next((w for w in _WINDOWS if w * RATE >= len(sound) + _ROOM * RATE), _WINDOWS[-1])
         samples = round(seconds * RATE)
         padded = np.zeros(samples, dtype=np.float32)
         padded[: min(len(sound), samples)] = np.clip(sound[:samples], -1.0, 1.0)
         return np.ascontiguousarray(self._features(padded, padding=0)[:, : samples // _FRAME])
 
-    def _text(self, tokens: list[int]) -> str:
-        return str(self._tokenizer.decode([t for t in tokens if t < self._first_mark])).strip()
+    def _mark(self, mark: str) -> int:
+        token = self._tokenizer.token_to_id(mark)
+        if token is None:
+            raise HearingError(f"the Whisper model has no {mark}; fetch one that is made for English")
+        return int(token)
+
+    def _encode(self, text: str) -> list[int]:
+        ids: list[int] = self._tokenizer.encode(text, add_special_tokens=False).ids
+        return ids
+
+    def _text(self, tokens: tuple[int, ...]) -> str:
+        return str(self._tokenizer.decode([t for t in tokens if t < self._end])).strip()
+
+
+def _fair(text: Written) -> float:
+    return text.score + _TOKEN_WORTH * len(text.tokens)
+
+
+def _bare(text: str) -> str:
+    """A text without capitals and without marks that stand for nothing; a point or a comma within a number stays."""
+    return " ".join(re.sub(r"[.,!?;:]+(?=\s|$)", " ", text.lower()).split())

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import shutil
 import subprocess
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from journal.hearing.sources import read_file
-from journal.hearing.types import RATE, Expect, Sound, Speakable
+from journal.hearing.types import RATE, Expect, Sound, Speakable, WordGraph
 
 pytest.importorskip("soundfile", reason="the speech extra is not installed")
 
@@ -20,6 +20,14 @@ NUMBERS = (
     "fourteen | fifteen | sixteen | seventeen | eighteen | nineteen | twenty | thirty | forty | fifty | sixty | "
     "seventy | eighty | ninety | hundred | thousand | point"
 )
+ONES = ("one", "two", "three", "four", "five", "six")
+CUTS = ("cut", "out")
+VALUES = [
+    words
+    for tens in ("twenty", "thirty", "forty", "fifty")
+    for words in (tens, *(f"{tens} {unit}" for unit in (*ONES, "seven", "eight", "nine")))
+]
+VALUES += [f"{value} point {part}" for value in VALUES for part in (*ONES, "seven", "eight", "nine")]
 OTHERS = "cylinder | number | cut | out | no | change | blow | by | light | heavy | none"
 
 
@@ -35,8 +43,35 @@ def speakable() -> Speakable:
             Expect.ANYTHING: f"#JSGF V1.0;\ngrammar t;\n{number}\n{cut}\n{blow_by}\npublic <s> = <cut> | <blow>;",
             Expect.NUMBER: f"#JSGF V1.0;\ngrammar t;\n{number}\npublic <s> = <n>;",
         },
-        graph={},
+        graph={
+            Expect.ANYTHING: graph_of(
+                [
+                    f"{opening}{n} {cut} {value}"
+                    for opening in ("cylinder ", "number ", "")
+                    for n in ONES
+                    for cut in CUTS
+                    for value in (*VALUES, "no change")
+                ]
+                + [f"blow by {how}" for how in ("none", "light", "heavy")]
+            ),
+            Expect.NUMBER: graph_of(VALUES),
+        },
     )
+
+
+def graph_of(sentences: Sequence[str]) -> WordGraph:
+    """A word graph, a tree, that says these sentences."""
+    arcs: list[dict[str, int]] = [{}]
+    finals = set()
+    for sentence in sentences:
+        at = 0
+        for word in sentence.split():
+            if word not in arcs[at]:
+                arcs[at][word] = len(arcs)
+                arcs.append({})
+            at = arcs[at][word]
+        finals.add(at)
+    return WordGraph(tuple(tuple(each.items()) for each in arcs), frozenset(finals))
 
 
 @pytest.fixture(scope="session")

@@ -30,7 +30,8 @@ def plain(text: str) -> str:
     return text
 
 
-@pytest.mark.parametrize(("name", "voice"), [("whisper", "slt"), ("pocketsphinx", "slt"), ("pocketsphinx", "rms")])
+@pytest.mark.parametrize("name", BOTH)
+@pytest.mark.parametrize("voice", ["slt", "rms"])
 def test_a_clear_reading_is_heard(
     loaded: dict[str, Recogniser], say: Callable[..., Sound], name: str, voice: str
 ) -> None:
