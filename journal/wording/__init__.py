@@ -1,6 +1,12 @@
 """Texts in, entries out, and back: spoken numbers, the phrase grammar, doubt, and read-back."""
 
-from journal.wording.cheatsheet import HelpGroup, HelpLine, cheat_sheet, how_to_say, phrases
+from journal.wording.cheatsheet import (
+    HelpGroup,
+    HelpLine,
+    cheat_sheet,
+    how_to_say,
+    phrases,
+)
 from journal.wording.decide import decide, decide_text
 from journal.wording.numbers import spell
 from journal.wording.say import describe, read_back

@@ -8,7 +8,7 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 
 from journal.hearing.types import Candidate
-from journal.wording.meanings import Refused, meaning_of
+from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import cardinal, readings
 from journal.wording.parse import Filled, Parse, Said, parse_tokens
 from journal.wording.tokens import Token, tokenise
@@ -97,33 +97,38 @@ def _belief(heard: Sequence[Candidate], context: Context) -> dict[tuple[Piece, .
 
 def _shares(candidate: Candidate, tokens: tuple[Token, ...], context: Context) -> Iterator[tuple[Parse | None, float]]:
     """A text's parses with their share of it, and the share that it is nothing for the tool."""
-    asked = bool(context.question_options)
     cylinders = context.engine.cylinders if context.engine else None
-    phrases = vocabulary().phrases
-    parses = [
-        p
-        for p in parse_tokens(tokens, candidate.text, cylinders)
-        if asked or not any(phrases[said.phrase].only == "number" for said in p.said)
-    ][:_MOST_PARSES]
+    parses = parse_tokens(tokens, candidate.text, cylinders)[:_MOST_PARSES]
     nothing = math.exp(-_SHARPNESS * (_NOTHING_COST + _NOTHING_COST_PER_WORD * len(tokens)))
     if not parses:
         yield None, 1.0
         return
-    weights = [math.exp(-_SHARPNESS * p.cost) for p in parses]
+    weights = [math.exp(-_SHARPNESS * (p.cost + _out_of_place(p, context))) for p in parses]
     total = sum(weights) + nothing
     for parse, weight in zip(parses, weights, strict=True):
         yield parse, weight / total
     yield None, nothing / total
 
 
+def _out_of_place(parse: Parse, context: Context) -> float:
+    """Cost of a bare number where no question waits for it."""
+    if vocabulary().phrases[parse.said[0].phrase].only != "number":
+        return 0.0
+    value = next(f.value for f in parse.said[0].filled)
+    if any(getattr(option, "value", None) == value for option in context.question_options):
+        return 0.0
+    return 0.8 if context.question_options else 1.5
+
+
 def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context) -> tuple[Piece, ...]:
     phrases = vocabulary().phrases
-    found = []
+    found: list[Piece] = []
     for said in parse.said:
         filled = {f.name: f.value for f in said.filled}
         end = tokens[said.end].start if said.end < len(tokens) else len(text)
         heard = text[tokens[said.start].start : end].strip()
         found.append(Piece(meaning_of(phrases[said.phrase], filled, context), heard))
+        context = after(context, found[-1].meaning)
     return tuple(found)
 
 

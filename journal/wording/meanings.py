@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from journal.errors import JournalError
@@ -49,6 +49,10 @@ def meaning_of(phrase: Phrase, filled: dict[str, Any], context: Context) -> Mean
         context: the engine and what goes on.
     """
     said = {**phrase.set, **filled}
+    if "signed" in said:
+        said["value"] = said["signed"]
+    if "thou" in said:
+        said |= {"value": round(said["thou"] / 1000, 6), "unit": "in"}
     for name in ("cylinder", "other_cylinder"):
         if name in said and (reason := off_engine(said[name], context)):
             return Refused(reason)
@@ -56,6 +60,30 @@ def meaning_of(phrase: Phrase, filled: dict[str, Any], context: Context) -> Mean
         return _BUILDERS[phrase.kind](said, context)
     except JournalError as error:
         return Refused(str(error))
+
+
+def after(context: Context, meaning: Meaning | Refused) -> Context:
+    """The context for what is said next in the same breath."""
+    if not isinstance(meaning, Cut):
+        return context
+    return replace(context, next_cylinder=_successor(meaning.cylinder, context))
+
+
+def _successor(cylinder: int, context: Context) -> int | None:
+    """The cylinder after this one, by number unless the cuts so far went by firing order."""
+    if context.engine is None:
+        return None
+    live = [c for c in context.engine.numbers if c not in context.held_out]
+    firing = [c for c in context.engine.order if c in live]
+    last = context.already_cut[-1][0] if context.already_cut else None
+    order = live
+    if last in firing and last in live and context.next_cylinder is not None:
+        by_firing = firing[(firing.index(last) + 1) % len(firing)] == context.next_cylinder
+        by_number = live[(live.index(last) + 1) % len(live)] == context.next_cylinder
+        order = firing if by_firing and not by_number else live
+    if cylinder not in order or order.index(cylinder) + 1 == len(order):
+        return None
+    return order[order.index(cylinder) + 1]
 
 
 def off_engine(cylinder: int, context: Context) -> str:
@@ -163,6 +191,12 @@ def _part(said: dict[str, Any], context: Context) -> Meaning:
     return PartWanted(said["description"], int(said.get("quantity", 1)), said.get("cylinder"))
 
 
+def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    if context.question_options:
+        return Number(said["value"])
+    return Refused("a number alone: say which cylinder or what it is")
+
+
 def _command(said: dict[str, Any], context: Context) -> Meaning:
     return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"))
 
@@ -184,5 +218,5 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "part wanted": _part,
     "repair": lambda said, context: RepairDone(said["text"]),
     "command": _command,
-    "number": lambda said, context: Number(said["value"]),
+    "number": _number,
 }

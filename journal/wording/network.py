@@ -32,6 +32,7 @@ class Network:
     words: list[list[tuple[str, int]]] = field(default_factory=list)
     slots: list[list[tuple[str, int]]] = field(default_factory=list)
     ends: dict[int, int] = field(default_factory=dict)
+    laid: dict[tuple[int, Template], int] = field(default_factory=dict)
     _steps: dict[int, Step] = field(default_factory=dict)
 
     def add(self) -> int:
@@ -93,7 +94,13 @@ def build(words: Vocabulary) -> Network:
 
 
 def _lay(net: Network, words: Vocabulary, part: Template, at: int) -> int:
-    """Lay a template from state `at`; the state it ends in."""
+    """Lay a template from state `at`; the state it ends in. What begins alike is laid once."""
+    if (at, part) not in net.laid:
+        net.laid[at, part] = _lay_new(net, words, part, at)
+    return net.laid[at, part]
+
+
+def _lay_new(net: Network, words: Vocabulary, part: Template, at: int) -> int:
     match part:
         case Word(text):
             end = net.add()

@@ -25,6 +25,8 @@ HOMOPHONES: dict[str, float] = {
 
 _FREE = {"oh", "nought", "naught", "fourty", "forteen", "fiveteen"}
 _HOMOPHONE_COST = 0.3
+# Words that mostly mean themselves.
+_SMALL_WORDS = {"to": 1.0, "too": 0.8, "for": 0.8, "free": 0.8, "o": 0.2}
 _PIECES_COST = 0.25
 
 _WRITTEN = re.compile(r"\d+(?:\.\d+)?|\.\d+")
@@ -71,7 +73,7 @@ def atoms(token: str) -> tuple[Atom, ...]:
     value = RADIO.get(token, HOMOPHONES.get(token))
     if value is None:
         return ()
-    cost = 0.0 if token in RADIO or token in _FREE else _HOMOPHONE_COST
+    cost = 0.0 if token in RADIO or token in _FREE else _SMALL_WORDS.get(token, _HOMOPHONE_COST)
     size = "digit" if value < 10 else "teen" if value < 20 else "tens"
     return (Atom(value, size, cost),)
 
@@ -88,14 +90,18 @@ def _written(token: str) -> Atom:
     return Atom(value, "long", written=True, figures=token)
 
 
-def readings(tokens: Sequence[str], at: int, *, most_figures: int = 4) -> list[Reading]:
+def readings(tokens: Sequence[str], at: int, *, most_figures: int = 4, signed: bool = False) -> list[Reading]:
     """Every number that begins at token `at`, the cheapest for each end and value.
 
     Args:
         tokens: lower-case words and figures.
         at: index of the first token of the number.
-        most_figures: longest digit-by-digit number, in figures.
+        most_figures: longest number, in figures; more than four also lets hundreds of thousands be said.
+        signed: whether "minus" may stand before it.
     """
+    if signed and _is(tokens, at, "minus", "negative"):
+        positive = readings(tokens, at + 1, most_figures=most_figures)
+        return [Reading(r.end, -r.value, r.cost, r.figures) for r in positive]
     best: dict[tuple[int, float], Reading] = {}
     for reading in _with_parts(tokens, at, most_figures):
         key = (reading.end, reading.value)
@@ -153,8 +159,12 @@ def _wholes(tokens: Sequence[str], at: int, most: int) -> Iterator[Reading]:
         if _is(tokens, small.end, "hundred") and 1 <= small.value <= 99:
             hundreds = Reading(small.end + 1, small.value * 100, small.cost)
             yield from _rest(tokens, hundreds, 100)
-        if _is(tokens, small.end, "thousand") and 1 <= small.value <= 9:
+        if _is(tokens, small.end, "thousand") and 1 <= small.value <= (9 if most <= 4 else 99):
             yield from _thousands(tokens, Reading(small.end + 1, small.value * 1000, small.cost))
+        if most > 4 and _is(tokens, small.end, "hundred") and 1 <= small.value <= 9:
+            for hundreds in _rest(tokens, Reading(small.end + 1, small.value * 100, small.cost), 100):
+                if _is(tokens, hundreds.end, "thousand"):
+                    yield from _thousands(tokens, Reading(hundreds.end + 1, hundreds.value * 1000, hundreds.cost))
     yield from _shortened(tokens, at)
     yield from (string for string in _digit_strings(tokens, at, most) if len(string.figures) > 1)
 

@@ -10,7 +10,13 @@ from journal.wording.network import Network, network
 from journal.wording.numbers import atoms, readings
 from journal.wording.sounds import alike, known_words
 from journal.wording.tokens import Token, tokenise
-from journal.wording.vocabulary import CYLINDER_SLOTS, LIST_SLOT, TEXT_SLOT, Vocabulary, vocabulary
+from journal.wording.vocabulary import (
+    CYLINDER_SLOTS,
+    LIST_SLOT,
+    TEXT_SLOT,
+    Vocabulary,
+    vocabulary,
+)
 
 MOST_CYLINDERS = 20
 BEYOND_ENGINE = 1.0
@@ -20,7 +26,9 @@ _PAUSE_IN_NUMBER = 0.4
 _SPLIT_NUMBER = 0.8
 _BARE_START = 0.3
 _SKIPPED_WORD = 2.0
-_WIDTH = 60
+_FEWER_PHRASES = 0.5
+_JOINTS = ("to", "through", "thru", "too")
+_WIDTH = 150
 _WORST = 4.5
 
 
@@ -122,7 +130,8 @@ class _Search:
         for place, cost in self.chart[last].items():
             if place.state == 0 and place.said:
                 found[place.said] = min(cost, found.get(place.said, 99.0))
-        return [Parse(said, cost) for said, cost in sorted(found.items(), key=lambda item: item[1])]
+        ranked = [Parse(said, cost) for said, cost in sorted(found.items(), key=lambda item: item[1])]
+        return _undominated(ranked)
 
     def _put(self, at: int, place: _Place, cost: float) -> None:
         if cost <= _WORST and cost < self.chart[at].get(place, 99.0):
@@ -151,9 +160,9 @@ class _Search:
             yield self.vocabulary.sounds[word], at + 1, 0.2
         if not self.fuzzy:
             return
-        known = word in known_words() or bool(atoms(word))
-        for other, cost in alike(word):
-            yield other, at + 1, cost + (0.6 if known else 0.0)
+        if not any(atom.cost == 0 for atom in atoms(word)):
+            for other, cost in alike(word):
+                yield other, at + 1, cost + (0.6 if word in known_words() else 0.0)
         for many in (2, 3):
             parts = self.words[at : at + many]
             if len(parts) == many and not any(p[0].isdigit() for p in parts):
@@ -177,6 +186,8 @@ class _Search:
                 filled = place.filled + tuple(Filled(*tag) for tag in tags)
                 self._put(end, _Place(target, filled, place.said, place.start), cost + extra)
         for slot, target, tags in step.slots:
+            if slot == TEXT_SLOT and cost > 0:
+                continue
             for end, value, extra in self._fill(slot, at):
                 if place.state == 0 and place.said:
                     extra += self._bare(at)
@@ -205,8 +216,11 @@ class _Search:
             yield from self._cylinder(at)
         elif slot == LIST_SLOT:
             yield from self._several(at, ())
+        elif slot == "engine_count":
+            yield from ((end, n, cost) for end, n, cost in self._cylinder(at) if n == self.cylinders)
         else:
-            for reading in readings(self.words, at, most_figures=6 if slot in ("spn", "count") else 4):
+            most = 6 if slot in ("spn", "count") else 4
+            for reading in readings(self.words, at, most_figures=most, signed=slot == "signed"):
                 pauses = sum(self.tokens[i].pause for i in range(at + 1, reading.end))
                 yield reading.end, float(reading.value), reading.cost + pauses * _PAUSE_IN_NUMBER
 
@@ -226,13 +240,37 @@ class _Search:
     def _several(self, at: int, so_far: tuple[int, ...], cost: float = 0.0) -> Iterator[tuple[int, Any, float]]:
         if at < len(self.words) and so_far and self.words[at] == "and":
             at += 1
-        if at >= len(self.words):
+        if at >= len(self.words) or self.words[at] in _JOINTS:
             return
         for end, cylinder, extra in self._cylinder(at):
-            if cylinder not in so_far:
-                found = (*so_far, cylinder)
-                yield end, found, cost + extra
-                yield from self._several(end, found, cost + extra)
+            if cylinder in so_far:
+                continue
+            found = (*so_far, cylinder)
+            if end < len(self.words) and self.words[end] in _JOINTS:
+                for last_end, last, more in self._cylinder(end + 1):
+                    if last > cylinder:
+                        yield last_end, (*so_far, *range(cylinder, last + 1)), cost + extra + more
+                continue
+            yield end, found, cost + extra
+            yield from self._several(end, found, cost + extra)
+
+
+def _undominated(parses: list[Parse]) -> list[Parse]:
+    """Without those that need more phrases for the same words, or leave more of a phrase to free text."""
+    kept = []
+    for parse in parses:
+        shorter = any(len(p.said) < len(parse.said) and p.cost <= parse.cost + _FEWER_PHRASES for p in parses)
+        longer_text = any(p is not parse and _same_with_less_text(p, parse) for p in parses)
+        if not shorter and not longer_text:
+            kept.append(parse)
+    return kept
+
+
+def _same_with_less_text(one: Parse, other: Parse) -> bool:
+    if len(one.said) != 1 or len(other.said) != 1 or one.said[0].phrase != other.said[0].phrase:
+        return False
+    texts = [[f.value for f in p.said[0].filled if f.name == TEXT_SLOT] for p in (one, other)]
+    return bool(texts[0] and texts[1]) and len(texts[0][0]) < len(texts[1][0])
 
 
 def _in_order(filled: tuple[Filled, ...]) -> tuple[Filled, ...]:

@@ -8,7 +8,14 @@ from journal.hearing.types import Expect, Speakable, WordGraph
 from journal.wording.automaton import minimal
 from journal.wording.numbers import DIGITS, TEENS, TENS
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
-from journal.wording.vocabulary import CYLINDER_SLOTS, LIST_SLOT, TEXT_SLOT, Phrase, Vocabulary, vocabulary
+from journal.wording.vocabulary import (
+    CYLINDER_SLOTS,
+    LIST_SLOT,
+    TEXT_SLOT,
+    Phrase,
+    Vocabulary,
+    vocabulary,
+)
 
 _ONE_TO_TWENTY = (*DIGITS[1:], *TEENS, TENS[0])
 
@@ -23,9 +30,9 @@ def speakable(cylinders: int | None) -> Speakable:
 
 
 def _phrases(expect: Expect) -> list[Phrase]:
-    """The phrases to listen for; while a number is awaited, only what answers or corrects."""
+    """The phrases to listen for; while only a number is awaited, those that answer or correct."""
     if expect is Expect.ANYTHING:
-        return [p for p in vocabulary().phrases if p.only != "number"]
+        return list(vocabulary().phrases)
     return [p for p in vocabulary().phrases if p.only == "number" or p.kind == "command"]
 
 
@@ -36,6 +43,7 @@ def _rules(cylinders: int) -> dict[str, Template]:
     for name, table in words.choices.items():
         rules[f"choice_{name}"] = Choice(tuple(way for ways in table.values.values() for way in ways))
     rules["slot_cylinder"] = Choice(tuple(Word(w) for w in _ONE_TO_TWENTY[:cylinders]))
+    rules["slot_engine_count"] = Word(_ONE_TO_TWENTY[cylinders - 1])
     rules["slot_number"] = rules["number"]
     return rules
 
@@ -55,6 +63,10 @@ def spoken(part: Template, words: Vocabulary) -> Template:
             return Sequence((one, more))
         case Slot(name) if name == TEXT_SLOT:
             return Sequence(())
+        case Slot("signed"):
+            return Rule("signed")
+        case Slot("engine_count"):
+            return Rule("slot_engine_count")
         case Slot():
             return Rule("slot_number")
         case Sequence(parts):

@@ -5,9 +5,16 @@ from __future__ import annotations
 import re
 from dataclasses import dataclass
 
-_TOKEN = re.compile(r"\d{1,3}(?:,\d{3})+(?:\.\d+)?|\d+\.\d+|\d+|[^\W\d_]+(?:'[^\W\d_]+)*\d?|%|[,.;:!?\n]|\S")
+_TOKEN = re.compile(
+    r"""[a-z]+/h\b | mm3 | \#                       # units and marks that are said
+    | [0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?         # 1,950
+    | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
+    | [^\W\d_]+(?:'[^\W\d_]+)*                     # words
+    | \S""",
+    re.IGNORECASE | re.VERBOSE,
+)
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
-_WHOLE = {"%": "percent"}
+_WHOLE = {"%": "percent", "#": "number", "/": "slash"}
 
 
 @dataclass(frozen=True)
@@ -23,12 +30,12 @@ class Token:
 
 
 def tokenise(text: str) -> tuple[Token, ...]:
-    """The words and figures of a text; marks other than `%` only leave a pause."""
+    """The words and figures of a text; marks that are not said only leave a pause."""
     tokens = []
     pause = False
     for match in _TOKEN.finditer(text.translate(_QUOTES)):
         word = match.group().lower()
-        if not (word[0].isalnum() or word == "%"):
+        if not (word[0].isalnum() or word in "%=#/"):
             pause = True
             continue
         if word[0].isdigit():

@@ -10,10 +10,10 @@ from typing import Any
 
 from journal.wording.template import Template, parse_template
 
-CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder"})
+CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
-NUMBER_SLOTS = frozenset({"value", "pressure_value", "count", "spn", "fmi"})
+NUMBER_SLOTS = frozenset({"value", "signed", "thou", "pressure_value", "count", "spn", "fmi", "engine_count"})
 """Slots filled by a number."""
 
 LIST_SLOT = "cylinders"

@@ -1,0 +1,35 @@
+"""What people say and what recognisers write becomes exactly the entries it should, and chat becomes none."""
+
+from __future__ import annotations
+
+import pytest
+
+from journal.facts import Arrangement, Engine
+from journal.wording import Context, Verdict, decide_text
+
+from . import gold_typed
+
+SIX = Context(engine=Engine(6, (1, 5, 3, 6, 2, 4)), next_cylinder=4)
+SIXTEEN = Context(
+    engine=Engine(16, arrangement=Arrangement.VEE, banks=(tuple(range(1, 17, 2)), tuple(range(2, 17, 2))))
+)
+
+
+def meant(gold: gold_typed.Gold) -> tuple[object, ...]:
+    return gold[1] if isinstance(gold[1], tuple) else (gold[1],)
+
+
+@pytest.mark.parametrize(
+    ("context", "gold"),
+    [(SIX, g) for g in gold_typed.ON_A_SIX] + [(SIXTEEN, g) for g in gold_typed.ON_A_SIXTEEN],
+    ids=lambda value: value[0] if isinstance(value, tuple) else "",
+)
+def test_what_is_typed_is_taken_as_meant(context: Context, gold: gold_typed.Gold) -> None:
+    decisions = decide_text(gold[0], context)
+    assert tuple(d.meaning for d in decisions) == meant(gold)
+    assert {d.verdict for d in decisions} == {Verdict.TAKE}
+
+
+def test_the_typed_gold_set_is_as_large_as_promised() -> None:
+    said = {text for text, _ in (*gold_typed.ON_A_SIX, *gold_typed.ON_A_SIXTEEN)}
+    assert len(said) >= 400
