@@ -1,7 +1,8 @@
-"""Fixtures every room's tests may ask for."""
+"""Fixtures every room's tests may ask for, and `--long`, which lets the tests by machine run their full numbers."""
 
 from __future__ import annotations
 
+import os
 from pathlib import Path
 
 import pytest
@@ -9,6 +10,32 @@ import pytest
 from journal.facts import Arrangement, Engine, Injection
 
 ROOT = Path(__file__).resolve().parent.parent
+
+
+LONG = "JOURNAL_TESTS_LONG"
+"""Set in the environment when the long forms are to run; `tests/trust/effort.py` reads it."""
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Adds `--long`."""
+    parser.addoption("--long", action="store_true", help="run the long forms of the tests by machine (hours)")
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Tells test modules, before they are read, how much to do."""
+    config.addinivalue_line("markers", "long: runs only with --long")
+    if config.getoption("--long"):
+        os.environ[LONG] = "1"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leaves tests marked `long` out unless they are asked for."""
+    if config.getoption("--long"):
+        return
+    left_out = [item for item in items if item.get_closest_marker("long")]
+    if left_out:
+        config.hook.pytest_deselected(left_out)
+        items[:] = [item for item in items if item not in left_out]
 
 
 @pytest.fixture
