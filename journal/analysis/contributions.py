@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 import numpy as np
+import numpy.typing as npt
 
-from journal.analysis.display import Array, changing_variance, split_variance
+from journal.analysis.display import Array, changing_variance, rounding_covariance
 from journal.analysis.readings import Measured, Method, Taken
 from journal.analysis.settings import Settings
 
@@ -109,14 +110,20 @@ class _Propagation:
         self.q0 = q0
         self.settings = settings
         self.ratio = scale_b / scale_c
-        self.weights = _interpolation([b.seconds for b in baselines], [c.seconds for c in taken.cuts])
+        self.weights = interpolation([b.seconds for b in baselines], [c.seconds for c in taken.cuts])
         b = np.array([level.value / scale_b for level in baselines])
         self.base = self.weights @ b
         self.unchanged = np.array([c.no_change for c in taken.cuts])
         said = np.array([c.value / scale_c for c in taken.cuts])
         self.cut = np.where(self.unchanged, self.base * self.ratio, said)
-        self.step_b = np.array([level.step / scale_b for level in baselines])
-        self.step_c = np.array([level.step / scale_c for level in taken.cuts])
+        self.steps = np.array([b.step / scale_b for b in baselines] + [c.step / scale_c for c in taken.cuts])
+        self.words = np.concatenate([np.zeros(len(baselines), dtype=bool), self.unchanged])
+        owner = np.array([0] * len(baselines) + [c.cylinder or 0 for c in taken.cuts])
+        seconds = np.array([level.seconds for level in (*baselines, *taken.cuts)])
+        level = np.concatenate([np.full(len(baselines), self.base.mean()), self.cut])
+        self.moved = level * self._drift() * seconds / self.steps
+        said_alike = (owner[:, None] == owner[None, :]) & ~np.logical_or.outer(self.words, self.words)
+        self.same_level = said_alike * np.outer(self.steps, self.steps)
         self.scale_b = scale_b
         average = np.array([[c.cylinder == i for c in taken.cuts] for i in self.cylinders], dtype=float)
         self.counts = average.sum(axis=1)
@@ -140,28 +147,14 @@ class _Propagation:
         if self.fuel and (np.any(self.cut <= self.q0) or np.any(self.base <= self.q0)):
             return None
         pulls, slopes = self.pulls()
-        level = float(np.mean(self.cut))
-        step = float(np.max(np.concatenate([self.step_b, self.step_c])))
-        prior = changing_variance(self.settings.display_scatter * level, step)
-        seen, seen_freedom = self._scatter()
-        freedom = self.settings.display_scatter_worth + seen_freedom
-        changing = (self.settings.display_scatter_worth * prior + seen_freedom * seen) / freedom
-        steps = np.concatenate([self.step_b, self.step_c])
-        variance_kept = np.array([split_variance(changing, s) for s in steps])
-        changes = np.full(len(steps), changing)
-        unchanged = np.concatenate([np.zeros(len(self.baselines), dtype=bool), self.unchanged])
-        # Words that it did not change mean that two displayed values were the same: the difference of two roundings.
-        changes[unchanged] = 2 * changing
-        kept = np.where(unchanged, steps**2 / 6, variance_kept)
-        same = self._same_level()
-        kept_cov = np.sqrt(np.outer(kept, kept)) * same
+        changing, freedom, rounding = self._variances()
+        changes = np.where(self.words, 2 * changing, changing)
         slope = self.average @ slopes
-        fixed = slope @ kept_cov @ slope.T
-        covariance = fixed + (slope * changes) @ slope.T
+        fixed = slope @ rounding @ slope.T
         return Worth(
             cylinders=self.cylinders,
             pull=self.average @ pulls,
-            covariance=covariance,
+            covariance=fixed + (slope * changes) @ slope.T,
             fixed=np.diag(fixed).copy(),
             readings=tuple(int(c) for c in self.counts),
             freedom=freedom,
@@ -170,38 +163,70 @@ class _Propagation:
             solved=solved,
         )
 
-    def _scatter(self) -> tuple[float, float]:
-        """Variance between repeats and its degrees of freedom, from how rises differ within each cylinder.
+    def _variances(self) -> tuple[float, float, Array]:
+        """Variance between repeats of one level, its degrees of freedom, and the covariance of the kept rounding.
 
-        The differences are R v for the readings v; with equal variances, E|R v|^2 = variance * trace(R R'), and
-        Satterthwaite's degrees of freedom are trace(R R')^2 / trace((R R')^2).
+        The judgement of how much a held reading wanders is weighed with what repeats show in this run. Repeats of a
+        cylinder differ by R v for the readings v; with a variance between repeats V and the kept rounding K,
+        E|R v|^2 = V trace(R R') + trace(R K R'), and Satterthwaite's degrees of freedom are
+        trace(R R')^2 / trace((R R')^2). K depends on V, so V is found in two rounds.
         """
+        judged = changing_variance(self.settings.display_scatter * float(self.cut.mean()), float(self.steps.max()))
+        worth = self.settings.display_scatter_worth
+        rounding = self._rounding(judged)
         usable = ~self.unchanged
         if usable.sum() <= len(self.cylinders):
-            return 0.0, 0.0
-        rises = np.hstack([-self.weights * self.ratio, np.eye(len(self.cuts))])
+            return judged, worth, rounding
+        differences, spread = self._repeats(usable)
+        gram = spread @ spread.T
+        trace = float(np.trace(gram))
+        if trace < 1e-9:
+            return judged, worth, rounding
+        seen_freedom = trace**2 / float(np.sum(gram**2))
+        changing = judged
+        for _ in range(2):
+            explained = float(np.sum((spread @ rounding) * spread))
+            seen = max(float(differences @ differences) - explained, 0.0) / trace
+            changing = (worth * judged + seen_freedom * seen) / (worth + seen_freedom)
+            rounding = self._rounding(changing)
+        return changing, worth + seen_freedom, rounding
+
+    def _repeats(self, usable: npt.NDArray[np.bool_]) -> tuple[Array, Array]:
+        """How repeats of each cylinder differ in reading units, shape (K,), and the map R from readings, (K, B + K).
+
+        By fuel it is the ratio of cut to baseline that repeats, whatever the load has drifted to; otherwise the drop.
+        """
+        factor = self.cut / self.base if self.fuel else np.ones(len(self.cut))
         member = (self.average > 0) & usable
         centre = np.diag(usable.astype(float))
         for row in member:
             if row.any():
                 centre[np.ix_(row, row)] -= 1.0 / row.sum()
-        spread = centre @ rises
-        b = np.array([level.value / self.scale_b for level in self.baselines])
-        e = spread @ np.concatenate([b, self.cut])
-        gram = spread @ spread.T
-        trace = float(np.trace(gram))
-        if trace < 1e-9:
-            return 0.0, 0.0
-        return float(e @ e) / trace, trace**2 / float(np.sum(gram**2))
+        values = factor * self.base.mean() if self.fuel else self.cut - self.base
+        return centre @ values, centre @ np.hstack([-factor[:, None] * self.weights, np.eye(len(self.cuts))])
 
-    def _same_level(self) -> Array:
-        """1 where two readings are of one level and show the same number, so that their rounding is the same."""
-        keys = [(None, level.value) for level in self.baselines]
-        keys += [(c.cylinder, c.value if not c.no_change else -1.0) for c in self.cuts]  # type: ignore[misc]
-        return np.array([[a == b for b in keys] for a in keys], dtype=float)
+    def _rounding(self, changing: float) -> Array:
+        """Covariance, shape (B + K, B + K), of the rounding errors that repeats keep.
+
+        Readings of one level share theirs; while the level drifts (a line through the baselines) they come apart as
+        `rounding_covariance` says. Levels of different cylinders are apart by who knows how much: no covariance.
+        """
+        covariance: Array = self.same_level * rounding_covariance(self.moved, changing, float(self.steps.max()))
+        # Words that it did not change mean that two displayed values were the same: the difference of two roundings.
+        covariance[self.words, self.words] = self.steps[self.words] ** 2 / 6
+        return covariance
+
+    def _drift(self) -> float:
+        """By what fraction the baseline changes each second."""
+        at = np.array([level.seconds for level in self.baselines])
+        if at.max() - at.min() <= 0:
+            return 0.0
+        b = np.array([level.value for level in self.baselines])
+        at = at - at.mean()
+        return float(at @ b / (at @ at) / b.mean())
 
 
-def _interpolation(knots: list[float], times: list[float]) -> Array:
+def interpolation(knots: list[float], times: list[float]) -> Array:
     """Weights, shape (len(times), len(knots)), of linear interpolation in time; held flat outside the knots.
 
     Knots at the same moment share the weight equally.

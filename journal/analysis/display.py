@@ -14,6 +14,8 @@ Array = npt.NDArray[np.float64]
 _MOST_DECIMALS = 4
 _COARSER = (0.5, 0.2)
 _ENOUGH = 5
+_STILL = 0.02
+_HARMONICS = 20
 
 
 def display_steps(values: Sequence[float]) -> list[float]:
@@ -67,16 +69,33 @@ def _tables() -> tuple[Array, Array, Array]:
     return sigma, kept, changing
 
 
-def split_variance(changing: float, step: float) -> float:
-    """The kept rounding variance that goes with a variance between repeats of `changing`, both in squared units.
+def rounding_covariance(moved: Array, changing: float, step: float) -> Array:
+    """Covariance, in steps squared, of the kept rounding errors of readings of one level that moves.
 
-    Between repeats of one level a reading varies by sigma^2 + step^2/12 - kept(sigma); that grows with sigma, so it
-    tells sigma, and with it what is kept.
+    The sawtooth of `kept_rounding` at two points d steps apart has the covariance
+    sum over j of exp(-4 pi^2 j^2 sigma^2) cos(2 pi j d) / (2 pi^2 j^2), which is 1/12 - d/2 + d^2/2 for a still reading
+    and d from 0 to 1. Between repeats of one level a reading varies by sigma^2 + step^2/12 - kept(sigma); that grows
+    with sigma, so the variance between repeats tells sigma.
+
+    Args:
+        moved: shape (k,), where the level stood at each reading, in steps from anywhere.
+        changing: variance between repeats, reading units squared.
+        step: the display step, reading units.
     """
-    if step <= 0:
-        return 0.0
-    _, kept, table = _tables()
-    return float(np.interp(changing / step**2, table, kept)) * step**2
+    sigma_table, _, changing_table = _tables()
+    sigma = float(np.interp(changing / step**2, changing_table, sigma_table))
+    apart = moved[:, None] - moved[None, :]
+    if sigma < _STILL:
+        d = np.abs(apart) % 1.0
+        still: Array = 1.0 / 12.0 - d / 2 + d**2 / 2
+        return still
+    total = np.zeros_like(apart)
+    for j in range(1, _HARMONICS + 1):
+        weight = math.exp(-4 * math.pi**2 * j**2 * sigma**2) / (2 * math.pi**2 * j**2)
+        if weight < 1e-7:
+            break
+        total += weight * np.cos(2 * math.pi * j * apart)
+    return total
 
 
 def changing_variance(sigma: float, step: float) -> float:

@@ -65,6 +65,24 @@ class Contribution:
 
 
 @dataclass(frozen=True)
+class Suspect:
+    """A reading that may have been misheard: another number sounds like it and would make the shares add up."""
+
+    entry: str
+    """Identifier of the reading's entry."""
+    cylinder: int | None
+    """The cylinder that was cut; none for a baseline."""
+    value: float
+    """The number entered, in the run's unit."""
+    instead: float | None
+    """The number that sounds alike; none when it only stands apart and nothing sounds like what would fit."""
+    mended_sum: float
+    """The sum of the shares with it; 1 where there is none."""
+    fits: float | None = None
+    """The number, to the display's step, that would make the shares add up to one."""
+
+
+@dataclass(frozen=True)
 class RunFinding:
     """What one run says."""
 
@@ -90,6 +108,8 @@ class RunFinding:
     """False when the readings contradict themselves."""
     remarks: tuple[Remark, ...] = ()
     """What is odd about the readings and which explanation fits."""
+    suspects: tuple[Suspect, ...] = ()
+    """Readings worth taking again, the likeliest first; none while the readings agree."""
     half_low: tuple[int, ...] = ()
     """The low cylinders when they are half of the live ones or more, so that comparing cylinders cannot judge."""
 

@@ -3,15 +3,18 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import numpy as np
 
 from journal.analysis.contributions import FORMULAS, Worth, worth
 from journal.analysis.display import Array, t_factor
-from journal.analysis.findings import Contribution, Level, Remark, RunFinding, Standing
+from journal.analysis.findings import Contribution, Level, Remark, RunFinding, Standing, Suspect
 from journal.analysis.readings import Method, Taken, take
+from journal.analysis.repeats import without_strays
 from journal.analysis.settings import Settings
 from journal.analysis.standings import Verdict, standings
+from journal.analysis.steadiness import unsteady
 from journal.analysis.sums import check_sum
 from journal.facts import Engine, RunKind
 from journal.record.job import Run
@@ -20,28 +23,41 @@ from journal.record.job import Run
 def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
     """What one run says."""
     taken = take((run,), engine)
+    taken, strays, torn = without_strays(taken, settings)
     done = worth(taken, settings)
-    remarks = list(taken.remarks)
+    remarks = [*taken.remarks, *strays, *unsteady(run, taken, settings)]
     cut = {c.cylinder for c in taken.cuts}
-    missing = tuple(c for c in taken.live if c not in cut)
-    formula = FORMULAS[taken.method] if taken.method is not None else ""
+    found = RunFinding(
+        run=run.id,
+        number=run.number,
+        title=title_of(run),
+        formula=FORMULAS[taken.method] if taken.method is not None else "",
+        contributions=(),
+        missing=tuple(c for c in taken.live if c not in cut),
+        total=None,
+        total_low=None,
+        total_high=None,
+        trusted=taken.sound,
+    )
     if done is None:
-        remarks += _why_nothing(taken)
-        return RunFinding(
-            run.id, run.number, title_of(run), formula, (), missing, None, None, None, taken.sound, tuple(remarks)
-        )
-    verdict = standings(done, len(taken.live), settings)
-    contributions = _contributions(taken, done, verdict, engine)
-    trusted = taken.sound
-    total = low = high = None
-    if not missing:
+        return replace(found, remarks=(*remarks, *_why_nothing(taken)))
+    verdict = standings(done, taken, settings, torn)
+    found = replace(found, contributions=_contributions(taken, done, verdict, engine))
+    if not found.missing:
         total, u_total = _total(taken, done)
-        low, high = total - 1.96 * u_total, total + 1.96 * u_total
-        said, fits = check_sum(taken, done, total, u_total, settings)
+        said, suspects, fits = check_sum(taken, done, total, u_total, settings)
         remarks += said
-        trusted = trusted and fits
+        found = replace(
+            found,
+            total=total,
+            total_low=total - 1.96 * u_total,
+            total_high=total + 1.96 * u_total,
+            trusted=found.trusted and fits,
+            suspects=suspects,
+            contributions=_doubted(found.contributions, suspects),
+        )
         if taken.method == Method.BRAKE:
-            remarks.append(_efficiency(done, trusted))
+            remarks.append(_efficiency(done, found.trusted))
     if done.solved:
         remarks.append(
             Remark(
@@ -52,20 +68,7 @@ def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
         )
     if verdict.half_low:
         remarks.append(_half_low(verdict))
-    return RunFinding(
-        run.id,
-        run.number,
-        title_of(run),
-        formula,
-        contributions,
-        missing,
-        total,
-        low,
-        high,
-        trusted,
-        tuple(remarks),
-        verdict.half_low,
-    )
+    return replace(found, remarks=tuple(remarks))
 
 
 def title_of(run: Run) -> str:
@@ -120,6 +123,16 @@ def _contributions(taken: Taken, done: Worth, verdict: Verdict, engine: Engine) 
             )
         )
     return tuple(out)
+
+
+def _doubted(contributions: tuple[Contribution, ...], suspects: tuple[Suspect, ...]) -> tuple[Contribution, ...]:
+    """A cylinder whose own reading makes the sum wrong is not judged by it."""
+    doubted = {s.cylinder for s in suspects}
+    why = "the shares only add up if its reading was another: read it again"
+    return tuple(
+        replace(c, standing=Standing.UNCLEAR, why=why, repeats_needed=2) if c.cylinder in doubted else c
+        for c in contributions
+    )
 
 
 def _after(dead: set[int], live: tuple[int, ...], engine: Engine) -> set[int]:

@@ -10,11 +10,16 @@ import numpy as np
 
 from journal.analysis.contributions import Worth
 from journal.analysis.findings import Standing
+from journal.analysis.readings import Method, Taken
 from journal.analysis.settings import Settings
 
 _MEDIAN_COSTS = math.pi / 2
 """A median of normal values varies by this factor more than their mean, in the limit of many (Kendall's Advanced
 Theory of Statistics, 10.10)."""
+
+_MOST_REPEATS = 12
+_NOTHING = "cutting it changes nothing beyond what the display resolves (z = {z:.1f})"
+_TOO_FEW = "too few cylinders have been cut to compare it with"
 
 
 @dataclass(frozen=True)
@@ -43,126 +48,160 @@ class Verdict:
     """The low cylinders when they are half of the live ones or more, so that comparison cannot judge."""
 
 
-def standings(worth: Worth, live: int, settings: Settings) -> Verdict:
-    """The standing of every cylinder in `worth`; `live` is how many the run has.
+@dataclass(frozen=True)
+class _Against:
+    """A cylinder against the middle of its peers, all in units of pull."""
+
+    pull: float
+    middle: float
+    u: float
+    """Standard uncertainty of pull - middle."""
+    u_even: float
+    """Standard uncertainty of pull - even_above * middle."""
+    u_own: float
+    """Standard uncertainty of pull - strength * middle, which is that of the strength, times the middle."""
+    u_none: float
+    """Standard uncertainty of pull itself."""
+    z_low: float
+    """(middle - pull) over u with the spread of healthy cylinders."""
+
+    @property
+    def strength(self) -> float:
+        return self.pull / self.middle
+
+
+def standings(worth: Worth, taken: Taken, settings: Settings, torn: frozenset[int] = frozenset()) -> Verdict:
+    """The standing of every cylinder in `worth`; `torn` are those whose repeats contradict each other.
 
     A fault makes a cylinder pull less, hardly ever more, so the peers are found from the top: first against the
     median of the upper half, then against the median of all that are not low. The statistic is
     z = (peer middle - pull) / u, u the standard uncertainty of that difference with the spread of healthy cylinders.
+    While fewer than three are cut, shares by fuel still tell a dead one, for a share is a share of the whole.
     """
-    pull = worth.pull
-    m = len(pull)
-    order = np.argsort(-pull)
-    peers = [int(i) for i in order[: max(1, (m + 1) // 2)]]
+    live = len(taken.live)
+    m = len(worth.pull)
+    if m < min(3, live):
+        by_fuel = taken.method in (Method.FUEL, Method.FUEL_RATE)
+        return Verdict({c: _early(worth, i, live, by_fuel, settings) for i, c in enumerate(worth.cylinders)})
+    sure = [i for i, c in enumerate(worth.cylinders) if c not in torn]
+    order = sorted(sure, key=lambda i: -float(worth.pull[i]))
+    peers = order[: max(1, (len(order) + 1) // 2)]
     low: set[int] = set()
     for _ in range(3):
-        found = {i for i in range(m) if _is_low(worth, i, [p for p in peers if p != i] or peers, settings)}
-        peers = [i for i in range(m) if i not in found]
+        found = {i for i in sure if _is_low(worth, i, [p for p in peers if p != i] or peers, settings)}
+        peers = [i for i in sure if i not in found]
         if found == low or not peers:
             low = found
             break
         low = found
-    low_numbers = tuple(worth.cylinders[i] for i in sorted(low))
     too_many = len(low) * 2 >= live and live > 1
-    stands = {
-        worth.cylinders[i]: _stand(worth, i, [p for p in peers if p != i] or [i], too_many, live, settings)
-        for i in range(m)
-    }
-    return Verdict(stands, low_numbers if too_many else ())
+    stands = {}
+    for i, cylinder in enumerate(worth.cylinders):
+        if cylinder in torn:
+            stands[cylinder] = Stand(Standing.UNCLEAR, 1.0, 0.0, "its readings contradict each other")
+        else:
+            stands[cylinder] = _stand(worth, i, [p for p in peers if p != i], too_many, settings)
+    return Verdict(stands, tuple(worth.cylinders[i] for i in sorted(low)) if too_many else ())
 
 
-def _against(worth: Worth, i: int, peers: list[int], settings: Settings) -> tuple[float, float, float, float]:
-    """Middle of the peers; then the standard uncertainty of pull - f * middle for f = 1, even_above and strength."""
+def _early(worth: Worth, i: int, live: int, by_fuel: bool, settings: Settings) -> Stand:
+    """A cylinder's standing before there are enough others to compare it with."""
+    pull, u = float(worth.pull[i]), math.sqrt(max(float(worth.covariance[i, i]), 1e-18))
+    even = 1.0 / live
+    shown_small = pull + settings.standing_z_low * u < settings.standing_dead_below * even
+    if by_fuel and abs(pull) < settings.standing_z_none * u and shown_small:
+        return Stand(Standing.DEAD, max(pull, 0.0) / even, u / even, _NOTHING.format(z=(even - pull) / u))
+    return Stand(Standing.UNCLEAR, pull / even if by_fuel else 1.0, u / even if by_fuel else 0.0, _TOO_FEW)
+
+
+def _against(worth: Worth, i: int, peers: list[int], settings: Settings) -> _Against | None:
+    """None when the peers pull nothing, so that there is no middle."""
     middle = median(float(worth.pull[p]) for p in peers)
-    cov = worth.covariance
+    if middle <= 0:
+        return None
+    pull, cov = float(worth.pull[i]), worth.covariance
     own = float(cov[i, i])
     block = cov[np.ix_(peers, peers)]
-    shared = float(block.sum()) / len(peers) ** 2
-    alone = float(np.trace(block)) / len(peers) ** 2
-    of_middle = shared + (_MEDIAN_COSTS - 1.0) * alone * (len(peers) > 2)
+    of_middle = float(block.sum()) / len(peers) ** 2
+    if len(peers) > 2:
+        of_middle += (_MEDIAN_COSTS - 1.0) * float(np.trace(block)) / len(peers) ** 2
     with_own = float(cov[i, peers].mean())
 
     def of(factor: float) -> float:
         return math.sqrt(max(own - 2 * factor * with_own + factor**2 * of_middle, 1e-18))
 
-    strength = float(worth.pull[i]) / middle if middle > 0 else 0.0
-    return middle, of(1.0), of(settings.standing_even_above), of(strength)
+    u = of(1.0)
+    z_low = (middle - pull) / math.hypot(u, settings.standing_healthy_spread * middle)
+    return _Against(
+        pull, middle, u, of(settings.standing_even_above), of(pull / middle), math.sqrt(max(own, 1e-18)), z_low
+    )
 
 
 def _is_low(worth: Worth, i: int, peers: list[int], settings: Settings) -> bool:
-    middle, u, _, _ = _against(worth, i, peers, settings)
-    if middle <= 0:
-        return False
-    spread = settings.standing_healthy_spread * middle
-    pull = float(worth.pull[i])
-    z = (middle - pull) / math.hypot(u, spread)
-    return z > settings.standing_z_low and pull < settings.standing_weak_below * middle
+    against = _against(worth, i, peers, settings)
+    return against is not None and _low(against, settings)
 
 
-def _stand(worth: Worth, i: int, peers: list[int], too_many: bool, live: int, settings: Settings) -> Stand:
-    pull = float(worth.pull[i])
-    of_none = math.sqrt(max(float(worth.covariance[i, i]), 1e-18))
-    if len(worth.pull) < 3 and live > len(worth.pull):
-        return Stand(Standing.UNCLEAR, 1.0, 0.0, "too few cylinders have been cut to compare it with")
-    if peers == [i]:
+def _low(against: _Against, settings: Settings) -> bool:
+    return against.z_low > settings.standing_z_low and against.strength < settings.standing_weak_below
+
+
+def _stand(worth: Worth, i: int, peers: list[int], too_many: bool, settings: Settings) -> Stand:
+    if not peers:
         return Stand(Standing.UNCLEAR, 1.0, 0.0, "there is no other cylinder to compare it with")
-    middle, u, u_even, u_strength = _against(worth, i, peers, settings)
-    if middle <= 0:
+    against = _against(worth, i, peers, settings)
+    if against is None:
         return Stand(
-            Standing.UNCLEAR, 0.0, 0.0, "no cylinder pulls by these readings, so there is no middle to compare with"
+            Standing.UNCLEAR, 0.0, 0.0, "no cylinder pulls by these readings: there is no middle to compare with"
         )
-    strength, relative = pull / middle, u_strength / middle
-    z = (middle - pull) / math.hypot(u, settings.standing_healthy_spread * middle)
+    strength, u = against.strength, against.u_own / against.middle
+
+    def stand(standing: Standing, why: str, repeats: int | None = None) -> Stand:
+        return Stand(standing, strength, u, why, repeats)
+
     percent = f"{100 * strength:.0f} % of the middle of its peers"
-    if z > settings.standing_z_low and strength < settings.standing_weak_below:
-        split = math.sqrt(max(of_none**2, 0.0))
-        doing_nothing = pull < settings.standing_z_none * of_none
-        shown_small = pull + settings.standing_z_dead * split < settings.standing_dead_below * middle
-        if doing_nothing and shown_small:
-            return Stand(
-                Standing.DEAD,
-                strength,
-                relative,
-                f"cutting it changes nothing beyond what the display resolves (z = {z:.1f})",
-            )
+    if against.pull < -settings.standing_z_none * against.u_none:
+        return stand(Standing.UNCLEAR, "the reading went the wrong way when it was cut, which no cylinder can do")
+    if _low(against, settings):
+        nothing = against.pull < settings.standing_z_none * against.u_none
+        shown_small = against.pull + settings.standing_z_dead * against.u_none
+        if nothing and shown_small < settings.standing_dead_below * against.middle:
+            return stand(Standing.DEAD, _NOTHING.format(z=against.z_low))
         if too_many:
-            return Stand(
+            return stand(
                 Standing.UNCLEAR,
-                strength,
-                relative,
                 f"it pulls {percent}, but half the live cylinders or more are low, so the middle says little",
             )
-        also = ", and it may be doing nothing at all" if doing_nothing else ""
-        return Stand(Standing.WEAK, strength, relative, f"it pulls {percent} (z = {z:.1f}){also}")
-    if -z > settings.standing_z_low and strength > settings.standing_strong_above:
-        return Stand(Standing.STRONG, strength, relative, f"it pulls {percent} (z = {-z:.1f})")
-    if pull - settings.standing_z_even * u_even > settings.standing_even_above * middle:
-        return Stand(Standing.EVEN, strength, relative, f"it pulls {percent}, as an even one may")
-    needed = _repeats(worth, i, strength, u / middle, settings)
-    unsure = f"it pulls {percent}, give or take {200 * relative:.0f} %"
+        also = ", and it may be doing nothing at all" if nothing else ""
+        return stand(Standing.WEAK, f"it pulls {percent} (z = {against.z_low:.1f}){also}")
+    if -against.z_low > settings.standing_z_low and strength > settings.standing_strong_above:
+        return stand(Standing.STRONG, f"it pulls {percent} (z = {-against.z_low:.1f})")
+    if against.pull - settings.standing_z_even * against.u_even > settings.standing_even_above * against.middle:
+        return stand(Standing.EVEN, f"it pulls {percent}, as an even one may")
+    needed = _repeats(worth, i, against, settings)
+    unsure = f"it pulls {percent}, give or take {200 * u:.0f} %"
     if needed is None:
-        return Stand(
+        return stand(
             Standing.UNCLEAR,
-            strength,
-            relative,
             f"{unsure}; repeats alone would not settle it: use a finer display, or hold half the engine out so that "
             "each cylinder's rise is larger",
         )
-    return Stand(Standing.UNCLEAR, strength, relative, f"{unsure}; {needed} readings in all would settle it", needed)
+    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all would settle it", needed)
 
 
-def _repeats(worth: Worth, i: int, strength: float, relative: float, settings: Settings) -> int | None:
-    """How many readings in all make the interval small enough to tell even from low; none when no number does."""
-    margins = (
-        (strength - settings.standing_even_above) / settings.standing_z_even,
-        (1.0 - strength) / settings.standing_z_low,
+def _repeats(worth: Worth, i: int, against: _Against, settings: Settings) -> int | None:
+    """How many readings in all would make the uncertainty small enough to decide; none when no number would.
+
+    What is kept of the rounding does not shrink with repeats, the rest does with their number.
+    """
+    margin = max(
+        (against.strength - settings.standing_even_above) / settings.standing_z_even,
+        (1.0 - against.strength) / settings.standing_z_low,
     )
-    wanted = max(*margins, 0.02)
-    total = float(worth.covariance[i, i])
-    kept = relative**2 * float(worth.fixed[i]) / total if total > 0 else 0.0
-    changing = relative**2 - kept
-    if wanted**2 <= kept:
+    now = (max(against.u, against.u_even) / against.middle) ** 2
+    kept = now * float(worth.fixed[i]) / max(float(worth.covariance[i, i]), 1e-18)
+    if margin**2 <= kept:
         return None
-    needed = math.ceil(worth.readings[i] * changing / (wanted**2 - kept))
+    needed = math.ceil(worth.readings[i] * (now - kept) / (margin**2 - kept))
     needed = max(needed, worth.readings[i] + 1)
-    return needed if needed <= 12 else None
+    return needed if needed <= _MOST_REPEATS else None

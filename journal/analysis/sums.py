@@ -1,31 +1,198 @@
-"""The sum of the shares to whether the readings can be trusted, and which explanation fits when they cannot."""
+"""The sum of the shares to whether the readings can be trusted, and which explanations fit when they cannot."""
 
 from __future__ import annotations
 
 import math
+from collections import Counter
+from collections.abc import Iterator
+from dataclasses import replace
 
-from journal.analysis.contributions import Worth
-from journal.analysis.findings import Level, Remark
-from journal.analysis.readings import Method, Taken
+import numpy as np
+
+from journal.analysis.contributions import Worth, worth
+from journal.analysis.findings import Level, Remark, Suspect
+from journal.analysis.readings import Measured, Method, Taken
 from journal.analysis.settings import Settings
+from journal.wording.doubt import alike_numbers
+
+_MENDED = 2.0
+"""How many standard uncertainties the mended sum may stray from one."""
+_USUAL_STRENGTH = (0.8, 1.25)
+_MOST_IDLE_FUEL = 0.4
+_MOST_SUSPECTS = 2
 
 
-def check_sum(taken: Taken, done: Worth, total: float, u_total: float, settings: Settings) -> tuple[list[Remark], bool]:
-    """Remarks on the sum of the shares, and whether the readings agree with each other.
+def check_sum(
+    taken: Taken, done: Worth, total: float, u_total: float, settings: Settings
+) -> tuple[list[Remark], tuple[Suspect, ...], bool]:
+    """Remarks on the sum of the shares, readings that may have been misheard, and whether the readings agree.
 
     Shares by fuel must add up to one; shares by speed drop or brake load do so by construction and check nothing.
     """
     if done.solved or taken.method not in (Method.FUEL, Method.FUEL_RATE):
-        return [], True
+        return [], (), True
     u = math.hypot(u_total, settings.sum_model)
-    z = (total - 1.0) / u
-    if abs(z) <= settings.sum_z:
-        return [], True
-    return [
-        Remark(
-            Level.WARNING,
-            f"the shares add up to {total:.2f} where {1 - settings.sum_z * u:.2f} to {1 + settings.sum_z * u:.2f} was "
-            "to be expected: a reading was misheard, the baseline moved or the load changed",
-            tuple(r.entry for r in (*taken.baselines, *taken.cuts)),
-        )
-    ], False
+    if abs(total - 1.0) <= settings.sum_z * u:
+        return [], (), True
+    expected = f"{1 - settings.sum_z * u:.2f} to {1 + settings.sum_z * u:.2f}"
+    said = [f"the shares add up to {total:.2f} where {expected} was to be expected"]
+    suspects = find_suspects(taken, done, total, u, settings)
+    said += [_suspected(s, taken.unit) for s in suspects]
+    said += [text for text in (_limit(taken, total), _drift(taken), _idle_fuel(taken, total, settings)) if text]
+    if len(said) == 1:
+        said.append(_otherwise(taken, done, total))
+    entries = tuple(s.entry for s in suspects) or tuple(r.entry for r in (*taken.baselines, *taken.cuts))
+    return [Remark(Level.WARNING, "; ".join(said), entries)], suspects, False
+
+
+def find_suspects(taken: Taken, done: Worth, total: float, u: float, settings: Settings) -> tuple[Suspect, ...]:
+    """Readings whose sound-alike would bring the sum back to one, likeliest first.
+
+    A candidate counts by how often the one number is heard for the other, by how near to one it brings the sum, and,
+    for a cut, by whether the cylinder then stands among its peers: a cylinder that really is dead leaves the sum at
+    one, so a sum that is short by the share of the very cylinder that stands apart points at its reading.
+    """
+    found: list[tuple[float, Suspect]] = []
+    middle = float(np.median(done.pull))
+    for reading, instead, often, mended, strength in _candidates(taken, done, total, middle, settings):
+        z = (mended - 1.0) / u
+        if abs(z) > _MENDED:
+            continue
+        score = often * math.exp(-z * z / 2) * (1.0 if strength is None or _usual(strength) else 0.2)
+        found.append((score, Suspect(reading.entry, reading.cylinder, reading.value, instead, mended)))
+    found.sort(key=lambda item: -item[0])
+    if not found:
+        return _standing_apart(taken, done, total, middle)
+    return tuple(suspect for score, suspect in found[:_MOST_SUSPECTS] if score >= 0.2 * found[0][0])
+
+
+def _standing_apart(taken: Taken, done: Worth, total: float, middle: float) -> tuple[Suspect, ...]:
+    """The one cut whose cylinder would stand among its peers, and the sum at one, with another number in its place."""
+    if middle <= 0:
+        return ()
+    apart = [
+        (i, float(pull) - (total - 1.0))
+        for i, pull in enumerate(done.pull)
+        if done.readings[i] == 1 and not _usual(float(pull) / middle) and _usual((float(pull) - (total - 1.0)) / middle)
+    ]
+    if len(apart) != 1:
+        return ()
+    i, pull = apart[0]
+    cut = next(c for c in taken.cuts if c.cylinder == done.cylinders[i])
+    if cut.no_change or pull >= 1:
+        return ()
+    fits = cut.value * (1.0 - float(done.pull[i])) / (1.0 - pull)
+    return (Suspect(cut.entry, cut.cylinder, cut.value, None, 1.0, round(fits / cut.step) * cut.step),)
+
+
+def _candidates(
+    taken: Taken, done: Worth, total: float, middle: float, settings: Settings
+) -> Iterator[tuple[Measured, float, float, float, float | None]]:
+    """Each reading with a number that sounds like it, how often, the sum with it, and the cylinder's strength then."""
+    for at, baseline in enumerate(taken.baselines):
+        for instead, often in alike_numbers(baseline.value):
+            if instead <= 0:
+                continue
+            baselines = (*taken.baselines[:at], replace(baseline, value=instead), *taken.baselines[at + 1 :])
+            redone = worth(replace(taken, baselines=baselines), settings)
+            if redone is not None:
+                yield baseline, instead, often, float(redone.pull.sum()), None
+    place = {c: i for i, c in enumerate(done.cylinders)}
+    ratio = len(taken.live) / (len(taken.live) - 1) if taken.method == Method.FUEL_RATE else 1.0
+    for cut in taken.cuts:
+        if cut.no_change or cut.cylinder is None:
+            continue
+        i = place[cut.cylinder]
+        base = done.baseline / ratio
+        for instead, often in alike_numbers(cut.value):
+            if instead <= 0:
+                continue
+            change = (base / cut.value - base / instead) / done.readings[i]
+            others = middle if middle > 0 else 1.0
+            yield cut, instead, often, total + change, (float(done.pull[i]) + change) / others
+
+
+def _usual(strength: float) -> bool:
+    return _USUAL_STRENGTH[0] <= strength <= _USUAL_STRENGTH[1]
+
+
+def _suspected(suspect: Suspect, unit: str) -> str:
+    what = "the baseline" if suspect.cylinder is None else f"cylinder {suspect.cylinder}"
+    if suspect.instead is None:
+        fits = f"{suspect.fits:g} {unit}"
+        return f"{what}, entered as {suspect.value:g}, would fit the others at about {fits}: read it again"
+    return (
+        f"{what}, entered as {suspect.value:g}, may have been {suspect.instead:g} {unit}, which sounds alike and would "
+        f"make it {suspect.mended_sum:.2f}: read it again"
+    )
+
+
+def _otherwise(taken: Taken, done: Worth, total: float) -> str:
+    """What is left to be said: the baseline that would fit, and that the load or the speed may have changed."""
+    if done.baseline <= 0 or total >= len(taken.live):
+        return "take the run again"
+    fits = done.baseline * (len(taken.live) - 1) / (len(taken.live) - total)
+    return (
+        f"a baseline of about {fits:.3g} {taken.unit} would make it one: the baseline moved, or the load or the speed "
+        "changed; read the baseline again, then take the run again"
+    )
+
+
+def _limit(taken: Taken, total: float) -> str:
+    """A governor at its fuel limit cannot raise fuel further: several cuts show one highest number."""
+    values = [c.value for c in taken.cuts if not c.no_change]
+    if total >= 1 or len(values) < 3:
+        return ""
+    top, step = max(values), max(c.step for c in taken.cuts)
+    at_top = {c.cylinder for c in taken.cuts if not c.no_change and top - c.value < step / 2}
+    spread = Counter(values)
+    if len(at_top) >= max(3, len(taken.live) // 2) and top > 1.5 * min(b.value for b in taken.baselines):
+        return f"{len(at_top)} cuts all show {top:g}, the highest of {len(spread)} numbers: a fuel limit may be reached"
+    return ""
+
+
+def _drift(taken: Taken) -> str:
+    """Pulls that change steadily with the time they were read at point to a baseline that moved."""
+    if len(taken.baselines) > 1 or len(taken.cuts) < 5:
+        return ""
+    usable = [c for c in taken.cuts if not c.no_change]
+    at = np.array([c.seconds for c in usable])
+    values = np.array([c.value for c in usable])
+    keep = np.abs(values - np.median(values)) < 0.2 * np.median(values)
+    at, values = at[keep], values[keep]
+    if len(at) < 4 or np.ptp(at) <= 0:
+        return ""
+    slope, left = np.polyfit(at, values, 1, cov=False), 0.0
+    left = float(np.std(values - np.polyval(slope, at), ddof=2)) / math.sqrt(float(np.sum((at - at.mean()) ** 2)))
+    if abs(slope[0]) > 4 * max(left, 1e-12):
+        way = "down" if slope[0] < 0 else "up"
+        return f"the readings go steadily {way} with time, so the baseline has moved: read it again now"
+    return ""
+
+
+def _idle_fuel(taken: Taken, total: float, settings: Settings) -> str:
+    """The fuel that makes no torque, fitted so that the shares add up to one, where it comes out believable."""
+    q0 = fit_idle_fuel(taken, settings) if total < 1 else None
+    if q0 is None:
+        return ""
+    return f"{q0:.3g} {taken.unit} of the fuel making no torque would explain it too"
+
+
+def fit_idle_fuel(taken: Taken, settings: Settings) -> float | None:
+    """The q0, in the run's unit per cylinder, that makes the shares add up to one; none when it is not believable.
+
+    The sum grows with q0, since every (b - q0)/(c - q0) with b < c falls; bisection finds where it passes one.
+    """
+    per = len(taken.live) if taken.method == Method.FUEL_RATE else 1
+    low, high = 0.0, _MOST_IDLE_FUEL * min(b.value for b in taken.baselines) / per
+
+    def off(q0: float) -> float:
+        done = worth(taken, settings, q0)
+        return math.nan if done is None else float(done.pull.sum()) - 1.0
+
+    if not off(low) < 0 < off(high):
+        return None
+    for _ in range(30):
+        middle = (low + high) / 2
+        low, high = (middle, high) if off(middle) < 0 else (low, middle)
+    return (low + high) / 2

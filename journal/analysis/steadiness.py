@@ -1,0 +1,64 @@
+"""A run's conditions to remarks on what did not hold still: speed, warmth, a baseline too old."""
+
+from __future__ import annotations
+
+from journal.analysis.findings import Level, Remark
+from journal.analysis.readings import Method, Taken
+from journal.analysis.settings import Settings
+from journal.analysis.units import convert
+from journal.facts import Quantity
+from journal.record.job import Reading, Run
+
+_WARMING = (Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE)
+
+
+def unsteady(run: Run, taken: Taken, settings: Settings) -> list[Remark]:
+    """What did not hold still during the run, a sentence each."""
+    remarks = [_speed(run, taken, settings), *(_warming(run, quantity, settings) for quantity in _WARMING)]
+    return [remark for remark in (*remarks, _old_baseline(taken, settings)) if remark is not None]
+
+
+def _speed(run: Run, taken: Taken, settings: Settings) -> Remark | None:
+    speeds = [r for r in run.conditions if r.quantity == Quantity.ENGINE_SPEED and r.value is not None and r.value > 0]
+    if taken.method in (Method.SPEED, None) or len(speeds) < 2:
+        return None
+    values = [r.value for r in speeds if r.value is not None]
+    if max(values) - min(values) <= settings.held_speed * max(values):
+        return None
+    return Remark(
+        Level.WARNING,
+        f"the speed did not hold, {min(values):g} to {max(values):g} rpm: shares are only right at one speed",
+        tuple(r.entry for r in speeds),
+    )
+
+
+def _warming(run: Run, quantity: Quantity, settings: Settings) -> Remark | None:
+    said: list[tuple[float, Reading]] = []
+    for reading in run.conditions:
+        if reading.quantity == quantity and reading.value is not None:
+            said.append((convert(reading.value, reading.unit, "degC"), reading))
+    if len(said) < 2 or len(run.baselines) > 1:
+        return None
+    first, last = said[0][0], said[-1][0]
+    if abs(last - first) <= settings.held_warming_c:
+        return None
+    return Remark(
+        Level.WARNING,
+        f"{quantity} went from {first:.0f} to {last:.0f} degC on a single baseline: read the baseline again",
+        tuple(reading.entry for _, reading in said),
+    )
+
+
+def _old_baseline(taken: Taken, settings: Settings) -> Remark | None:
+    if len(taken.baselines) != 1 or not taken.cuts:
+        return None
+    baseline = taken.baselines[0]
+    minutes = max(abs(c.seconds - baseline.seconds) for c in taken.cuts) / 60
+    if minutes <= settings.held_baseline_minutes:
+        return None
+    return Remark(
+        Level.REMARK,
+        f"one baseline only, and cuts up to {minutes:.0f} minutes from it: say it again at the end of a run, and a "
+        "drift is allowed for",
+        (baseline.entry,),
+    )
