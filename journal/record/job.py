@@ -151,7 +151,7 @@ class Job:
     complaint: str = ""
     """What the operator says is wrong."""
     technicians: tuple[str, ...] = ()
-    """Everyone who made an entry, in order of their first."""
+    """Everyone at the engine who made an entry, in order of their first; the parts desk is not among them."""
     facts: dict[str, str] = field(default_factory=dict)
     """Hours, mileage and the like, by field name."""
     runs: tuple[Run, ...] = ()

@@ -39,6 +39,7 @@ from journal.facts import (
     RunEnded,
     RunKind,
     RunStarted,
+    Source,
     TroubleCode,
     Withdrawal,
     WriteUpEdited,
@@ -185,7 +186,9 @@ class _Building:
             unit=self.facts.pop("unit", self.opened.unit),
             engine=self.opened.engine,
             complaint=self.facts.pop("complaint", self.opened.complaint),
-            technicians=tuple(dict.fromkeys(e.technician for e in ordered if e.technician)),
+            technicians=tuple(
+                dict.fromkeys(e.technician for e in ordered if e.technician and e.source is not Source.DESK)
+            ),
             facts=self.facts,
             runs=tuple(run.frozen() for run in self.runs),
             conditions=tuple(self.conditions),
