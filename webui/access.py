@@ -10,6 +10,7 @@ from urllib.parse import urlsplit
 from flask import Blueprint, Flask, abort, flash, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 
+from journal.record.photos import MOST_BYTES
 from webui.log import refused
 from webui.shop import shop
 
@@ -20,6 +21,12 @@ DEVICE_HOURS = 12
 
 OPEN_TO_ALL = frozenset({"static", "access.code", "access.give_code", "looks.theme", "desk", "phone"})
 """Endpoints (or whole blueprints) that ask for no code: what they show is guarded by a signed link, or is nothing."""
+
+UPLOADS = frozenset({"photos.upload", "phone.send"})
+"""Endpoints that take photos, and so a larger form."""
+
+PHOTO_FORM_BYTES = MOST_BYTES + 1_000_000
+"""The largest form with photos."""
 
 
 def guard(app: Flask) -> None:
@@ -33,6 +40,8 @@ def guard(app: Flask) -> None:
         if request.method not in ("GET", "HEAD", "OPTIONS") and _from_elsewhere():
             refused("post from another site")
             abort(403)
+        if request.endpoint in UPLOADS:
+            request.max_content_length = PHOTO_FORM_BYTES
         if request.endpoint in OPEN_TO_ALL or request.blueprint in OPEN_TO_ALL or is_here() or _is_admitted():
             return None
         if request.method == "GET" and request.endpoint is not None:

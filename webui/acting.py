@@ -12,6 +12,9 @@ from journal.session import Session
 from journal.wording.types import Verdict
 from webui.shop import shop
 
+DESK = "parts desk"
+"""Who made an entry that came in by a desk link."""
+
 LONGEST_TEXT = 4000
 """The longest text taken from one field, characters."""
 
@@ -22,7 +25,7 @@ def acting(job_id: str, source: Source = Source.PAGE) -> Session:
     Raises:
         NotFound: when there is no such job.
     """
-    who = "" if source is Source.DESK else str(cookie.get("technician", ""))
+    who = DESK if source is Source.DESK else str(cookie.get("technician", ""))
     return Session(shop().store, job_id, who, source)
 
 

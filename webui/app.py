@@ -13,10 +13,31 @@ from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
 from journal.errors import JournalError, NotFound
-from webui import access, board, files, headers, job, live, log, looks, photos, review, say
+from webui import (
+    access,
+    board,
+    desk,
+    files,
+    finish,
+    headers,
+    job,
+    links,
+    live,
+    log,
+    looks,
+    phone,
+    photos,
+    phrases,
+    review,
+    say,
+    writeup,
+)
 from webui.access import DEVICE_HOURS
 from webui.keys import signing_key
 from webui.shop import Shop
+
+PAGES = (access, board, desk, files, finish, job, links, live, looks, phone, photos, phrases, review, writeup)
+"""The modules that answer addresses; each has its own `pages`."""
 
 FORM_BYTES = 256 * 1024
 """The largest form or query taken where no photo is expected."""
@@ -54,7 +75,7 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
     headers.guard(app)
     say.teach(app)
     app.url_map.converters["sha256"] = files.Sha256
-    for module in (access, board, files, job, live, looks, photos, review):
+    for module in PAGES:
         app.register_blueprint(module.pages)
     app.context_processor(_common)
     app.register_error_handler(JournalError, _refused)
@@ -77,6 +98,7 @@ _PLAIN = {
     403: "This device may not see this. Ask at the journal's own machine.",
     404: "There is nothing at this address. Start from the list of jobs.",
     405: "This address does not take that. Start from the list of jobs.",
+    410: "This link has ended or was taken back. Ask the shop for a new one.",
     413: "That is larger than this page takes. Send one photo at a time, or a smaller one.",
     429: "Too many tries. Wait a minute, then try again.",
 }

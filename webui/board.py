@@ -1,16 +1,95 @@
-"""The jobs board: every job with its state, newest first."""
+"""The jobs board: open, waiting for parts, to verify, closed; searched, paged, and where a job is started."""
 
 from __future__ import annotations
 
-from flask import Blueprint, render_template
+from flask import Blueprint, redirect, render_template, request, url_for
+from flask import session as cookie
 from flask.typing import ResponseReturnValue
 
+from journal.cli.common import engine_from
+from journal.errors import BadInput, JournalError
+from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
+from journal.facts.engine import MOST_CYLINDERS
+from journal.record.job import JobState
+from journal.session import open_job
+from webui.acting import done, field
+from webui.layout import Place, places
 from webui.shop import shop
 
 pages = Blueprint("board", __name__)
 
+AT_ONCE = 30
+"""Jobs on one page of the board."""
+
 
 @pages.get("/")
 def board() -> ResponseReturnValue:
-    """The list of jobs."""
-    return render_template("board.html", jobs=shop().store.jobs())
+    """Jobs, those worked on last first."""
+    text = request.args.get("text", "")[:200].strip()
+    named = request.args.get("state", "")
+    state = named if named in list(JobState) else ""
+    page = max(1, min(request.args.get("page", 1, int), 10_000))
+    lines = shop().store.jobs(text=text, state=state or None, limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE)
+    return render_template(
+        "board.html", jobs=lines[:AT_ONCE], more=len(lines) > AT_ONCE, page=page, text=text, state=state,
+        states=list(JobState), lan=shop().lan,
+    )  # fmt: skip
+
+
+@pages.get("/find")
+def find() -> ResponseReturnValue:
+    """Go to a job by its reference."""
+    return redirect(url_for("job.overview", job_id=shop().store.find(request.args.get("job", "")[:60])), 303)
+
+
+@pages.route("/new", methods=["GET", "POST"])
+def new() -> ResponseReturnValue:
+    """Start a job: the form, the layout drawn from it, and the start itself."""
+    given = request.form if request.method == "POST" else request.args
+    problem, engine = "", None
+    try:
+        engine = _engine(given) if given.get("cylinders") or given.get("order") else None
+        if request.method == "POST" and "start" in given:
+            return _start(engine)
+    except JournalError as error:
+        problem = str(error)
+    drawn: list[Place] = places(engine) if engine is not None else []
+    page = render_template(
+        "new.html", given=given, problem=problem, drawn=drawn, engine=engine, arrangements=list(Arrangement),
+        injections=list(Injection), most=MOST_CYLINDERS,
+    )  # fmt: skip
+    return page, 400 if problem and request.method == "POST" else 200
+
+
+def _engine(given: dict[str, str]) -> Engine:
+    count = given.get("cylinders", "").strip()[:4]
+    if count and not count.isdecimal():
+        raise BadInput(f"cylinders {count!r}: give a whole number from 1 to {MOST_CYLINDERS}")
+    groups = {
+        name: [g for g in given.get(name, "")[:200].split(";") if g.strip()]
+        for name in ("banks", "drivers", "branches")
+    }
+    arrangement, injection = given.get("arrangement", ""), given.get("injection", "")
+    return engine_from(
+        int(count) if count else None,
+        given.get("order", "")[:80],
+        arrangement if arrangement in list(Arrangement) else None,
+        groups["banks"],
+        groups["drivers"],
+        groups["branches"],
+        injection if injection in list(Injection) else None,
+    )
+
+
+def _start(engine: Engine | None) -> ResponseReturnValue:
+    unit = field("unit", 120)
+    if not unit:
+        raise BadInput("which machine is it? Fill in the unit")
+    if engine is None:
+        raise BadInput("how many cylinders does it have? Fill in the cylinders or the firing order")
+    technician = field("technician", 80)
+    if technician:
+        cookie["technician"] = technician
+    job = open_job(shop().store, JobOpened(unit, engine, field("complaint", 600)), technician, Source.PAGE)
+    done("the job is open")
+    return redirect(url_for("live.live", job_id=job), 303)

@@ -21,6 +21,9 @@ TABS = (
     ("live", "live.live", "Live"),
     ("review", "review.review", "Review"),
     ("photos", "photos.gallery", "Photos"),
+    ("parts", "links.parts", "Parts"),
+    ("writeup", "writeup.writeup", "Write-up"),
+    ("finish", "finish.finish", "Finish"),
 )
 """The pages of a job: key, endpoint and words."""
 

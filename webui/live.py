@@ -107,7 +107,7 @@ def _now(state: State) -> dict[str, Any]:
 
 def _last(job: Job) -> Entry | None:
     """The last thing said or typed at the engine."""
-    return next((e for e in reversed(job.entries) if e.source in (Source.VOICE, Source.TYPED)), None)
+    return next((e for e in reversed(job.entries) if e.heard and e.source in (Source.VOICE, Source.TYPED)), None)
 
 
 def _bores(job: Job, run: Run | None, finding: RunFinding | None) -> list[dict[str, Any]]:

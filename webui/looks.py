@@ -20,7 +20,7 @@ def theme_now() -> dict[str, Any]:
     chosen = request.cookies.get("theme", "system")
     theme = chosen if chosen in _THEMES else "system"
     following = {"system": "dark", "dark": "light", "light": "system"}[theme]
-    words = {"system": "Light or dark: as the device", "dark": "Dark", "light": "Light"}[theme]
+    words = {"system": "Auto", "dark": "Dark", "light": "Light"}[theme]
     return {"theme": theme, "next_theme": following, "theme_words": words}
 
 

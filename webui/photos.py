@@ -15,7 +15,7 @@ from werkzeug.datastructures import FileStorage
 from journal.errors import BadInput, JournalError
 from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
 from journal.record.job import Job, Picture
-from journal.record.photos import MOST_BYTES, page_copy_path, take_in
+from journal.record.photos import page_copy_path, take_in
 from journal.record.replay import replay
 from journal.session import Session
 from webui.acting import acting, cylinder_of, done, entry_of, field, real
@@ -27,9 +27,6 @@ pages = Blueprint("photos", __name__)
 
 AT_ONCE = 20
 """Photos taken in with one form."""
-
-FORM_BYTES = MOST_BYTES + 1_000_000
-"""The largest form with photos."""
 
 
 @dataclass(frozen=True)
@@ -172,7 +169,6 @@ def unmark(job_id: str, sha: str, entry_id: str) -> ResponseReturnValue:
 @pages.post("/job/<job_id>/photos")
 def upload(job_id: str) -> ResponseReturnValue:
     """Take photos in from this device."""
-    request.max_content_length = FORM_BYTES
     take_all(acting(job_id), request.files.getlist("photos"))
     return redirect(url_for("photos.gallery", job_id=job_id), 303)
 

@@ -13,13 +13,19 @@ from waitress.server import create_server
 
 from journal.errors import BadInput
 from webui.app import create_app
+from webui.network import lan_address
 from webui.shop import Shop
 
-PORT = 8710
+PORT = 8470
 """The port used where none is asked for."""
 
 THREADS = 48
 """Answers at once; an open live page holds one of them, asleep."""
+
+
+def _print(line: str) -> None:
+    # At once: whoever started the server from another program waits for the address.
+    print(line, flush=True)
 
 
 def serve(
@@ -28,7 +34,7 @@ def serve(
     port: int = PORT,
     lan: bool = False,
     *,
-    announce: Callable[[str], None] = print,
+    announce: Callable[[str], None] = _print,
 ) -> None:
     """Serve the journal in `folder` until Ctrl-C or a request to end; prints the address first.
 
@@ -73,17 +79,6 @@ def _shown(host: str) -> str:
     if host not in ("0.0.0.0", "::"):
         return f"[{host}]" if ":" in host else host
     return lan_address() or socket.gethostname()
-
-
-def lan_address() -> str:
-    """This machine's own address on its network; empty when it has none."""
-    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-        try:
-            # Nothing is sent: connecting a datagram socket only asks which of our addresses would be used.
-            probe.connect(("192.0.2.1", 9))
-        except OSError:
-            return ""
-        return str(probe.getsockname()[0])
 
 
 def _stop_on_signals(shop: Shop) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
@@ -13,6 +14,7 @@ from flask import current_app
 
 from journal.analysis import diagnose
 from journal.analysis.findings import Findings
+from journal.errors import RecordError
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
@@ -73,17 +75,28 @@ class Shop:
         line = self.store.line(job_id)
         with self._lock:
             known = self._states.get(job_id)
-            if known is not None and known.line == line:
+            if known is not None and known.line.entries == line.entries:
                 self._states.move_to_end(job_id)
                 return known
         job = self.store.job(job_id)
         state = State(line, job, diagnose(job))
+        self._note(state)
         with self._lock:
             self._states[job_id] = state
             self._states.move_to_end(job_id)
             while len(self._states) > _KEPT:
                 self._states.popitem(last=False)
         return state
+
+    def _note(self, state: State) -> None:
+        """Keep the headline, standings and causes for the board and its search."""
+        found = state.findings
+        standings = {c.cylinder: str(c.standing) for run in found.runs for c in run.contributions}
+        standings |= {low.cylinder: str(low.standing) for low in found.cylinders}
+        causes = [low.causes[0].name for low in found.cylinders if low.causes]
+        # Another program may hold the journal just now; what is noted can be made again from the entries at any time.
+        with contextlib.suppress(RecordError):
+            self.store.note_summary(state.job.id, found.headline, standings, causes="; ".join(causes))
 
 
 def shop() -> Shop:

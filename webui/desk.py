@@ -1,0 +1,92 @@
+"""The parts desk's view: one job, by a link, to be read and answered."""
+
+from __future__ import annotations
+
+from datetime import UTC, date, datetime
+
+from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+
+from journal.analysis.findings import Cause
+from journal.errors import BadInput, NotFound
+from journal.facts import PartAnswer, PartState, Source
+from journal.record.job import Part
+from webui.acting import acting, done, field
+from webui.files import photo_of
+from webui.grants import Link, LinkKind
+from webui.links import state_from
+from webui.log import refused
+from webui.photos import drawn, size_of
+from webui.shop import State, shop
+
+pages = Blueprint("desk", __name__)
+
+
+def job_behind(token: str, kind: LinkKind) -> Link:
+    """The link with this token, while it is open.
+
+    A link that was never given out, or was altered, ends in 404; one that expired or was taken back in 410.
+    """
+    device = shop().log.tag(request.remote_addr)
+    if not shop().door.may_try_link(device):
+        refused("too many wrong links", again_and_again=True)
+        abort(429)
+    link = shop().grants.link(token, kind)
+    if link is None:
+        shop().door.wrong_link(device)
+        refused("link never given out or altered")
+        abort(404)
+    if not link.open_at(datetime.now(UTC)):
+        refused("withdrawn link" if link.withdrawn else "expired link")
+        abort(410)
+    return link
+
+
+@pages.get("/desk/<token>")
+def view(token: str) -> ResponseReturnValue:
+    """What is wanted, why, on what evidence, and the answers so far."""
+    link = job_behind(token, LinkKind.DESK)
+    state = shop().state(link.job)
+    pictures = [(picture, *size_of(picture.photo.body.sha256)) for picture in state.job.pictures]
+    shown = [{"picture": p, "width": w, "height": h, "drawn": drawn(p, w, h)} for p, w, h in pictures]
+    return render_template(
+        "desk.html", token=token, link=link, job=state.job, states=list(PartState), photos=shown,
+        parts_wanted=[(part, reason_for(state, part)) for part in state.job.parts],
+    )  # fmt: skip
+
+
+def reason_for(state: State, part: Part) -> Cause | None:
+    """The likeliest cause on the part's cylinder, which is why it is wanted; none without a cylinder or a finding."""
+    cylinder = part.wanted.body.cylinder
+    found = (f for f in state.findings.cylinders if f.cylinder == cylinder and f.causes)
+    return next((f.causes[0] for f in found), None)
+
+
+@pages.post("/desk/<token>/<part_id>")
+def answer(token: str, part_id: str) -> ResponseReturnValue:
+    """The desk's answer on one part."""
+    link = job_behind(token, LinkKind.DESK)
+    session = acting(link.job, Source.DESK)
+    if not any(part.wanted.entry.id == part_id for part in session.job.parts):
+        raise NotFound("this job wants no such part: reload the page")
+    session.enter(
+        PartAnswer(
+            part_id, state_from(field("state", 20)), field("number", 80), field("price", 40),
+            field("availability", 120), _day(field("date", 10)), field("note", 400),
+        )
+    )  # fmt: skip
+    done("sent; the shop sees it now")
+    return redirect(url_for("desk.view", token=token), 303)
+
+
+def _day(text: str) -> str:
+    try:
+        return date.fromisoformat(text).isoformat() if text else ""
+    except ValueError:
+        raise BadInput(f"date {text!r}: write it like 2026-03-01") from None
+
+
+@pages.get("/desk/<token>/photo/<sha256:sha>/<any(thumb, page):size>")
+def photo(token: str, sha: str, size: str) -> ResponseReturnValue:
+    """A photo of the link's own job."""
+    return photo_of(shop().state(job_behind(token, LinkKind.DESK).job).job, sha, size)

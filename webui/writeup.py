@@ -1,0 +1,84 @@
+"""The write-up: read, put into the technician's own words, print, download as PDF, and pack to carry."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+
+from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask.typing import ResponseReturnValue
+from markupsafe import Markup
+
+from journal.errors import BadInput
+from journal.facts import WriteUpEdited
+from journal.output.charts import run_chart
+from journal.output.render import render
+from journal.output.writeup import write_up
+from journal.record.pack import pack
+from webui.acting import acting, done, field
+from webui.job import about
+from webui.shop import State, shop
+
+pages = Blueprint("writeup", __name__)
+
+SECTIONS = ("complaint", "cause", "correction")
+"""What the technician may put into words of their own."""
+
+KINDS = {"pdf": "application/pdf", "txt": "text/plain; charset=utf-8", "json": "application/json", "html": "text/html"}
+PAPERS = ("A4", "Letter")
+
+
+@pages.get("/job/<job_id>/write-up")
+def writeup(job_id: str) -> ResponseReturnValue:
+    """The write-up as a page that prints."""
+    state = shop().state(job_id)
+    return render_template(
+        "writeup.html", **about(state, "writeup"), write=write_up(state.job, state.findings), drawings=drawings(state),
+        photos=state.job.pictures, papers=PAPERS,
+    )  # fmt: skip
+
+
+def drawings(state: State) -> list[Markup]:
+    """The picture of each run that has readings."""
+    return [Markup(run_chart(run, state.job.engine)) for run in state.findings.runs if run.contributions]
+
+
+@pages.route("/job/<job_id>/write-up/<any(complaint, cause, correction):section>", methods=["GET", "POST"])
+def edit(job_id: str, section: str) -> ResponseReturnValue:
+    """Put one section into one's own words; empty goes back to the generated ones."""
+    state = shop().state(job_id)
+    if request.method == "GET":
+        write = write_up(state.job, state.findings)
+        words = {"complaint": write.complaint, "cause": write.cause, "correction": write.correction}[section]
+        return render_template("writeup_edit.html", **about(state, "writeup"), section=section, words=words)
+    text = "" if field("generated", 5) else field("text")
+    acting(job_id).enter(WriteUpEdited(section, text))
+    done(f"{section}: {'your words are kept' if text else 'as generated again'}")
+    return redirect(url_for("writeup.writeup", job_id=job_id), 303)
+
+
+@pages.get("/job/<job_id>/write-up.<any(pdf, txt, json, html):form>")
+def download(job_id: str, form: str) -> ResponseReturnValue:
+    """The write-up as a file."""
+    state = shop().state(job_id)
+    paper = request.args.get("paper", "A4")
+    if paper not in PAPERS:
+        raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
+    data = render(state.job, state.findings, form, shop().folder, paper=paper)
+    return _file(data, KINDS[form], f"job-{state.line.reference}.{form}")
+
+
+@pages.get("/job/<job_id>/pack")
+def carry(job_id: str) -> ResponseReturnValue:
+    """The job with its photos, sounds and write-up as one file."""
+    state = shop().state(job_id)
+    page = render(state.job, state.findings, "html", shop().folder)
+    with tempfile.TemporaryDirectory() as folder:
+        target = Path(folder) / "job.zip"
+        pack(shop().store, job_id, target, {"write-up.html": page})
+        data = target.read_bytes()
+    return _file(data, "application/zip", f"job-{state.line.reference}.zip")
+
+
+def _file(data: bytes, kind: str, name: str) -> Response:
+    return Response(data, 200, {"Content-Disposition": f'attachment; filename="{name}"'}, content_type=kind)
