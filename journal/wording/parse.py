@@ -158,6 +158,9 @@ class _Search:
         yield word, at + 1, 0.0
         if word in self.vocabulary.sounds:
             yield self.vocabulary.sounds[word], at + 1, 0.2
+        for many in (1, 2, 3):
+            for meant in self.vocabulary.spelt_out.get(tuple(self.words[at : at + many]), ()):
+                yield meant, at + many, 0.05
         if not self.fuzzy:
             return
         if not any(atom.cost == 0 for atom in atoms(word)):

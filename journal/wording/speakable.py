@@ -72,7 +72,8 @@ def spoken(part: Template, words: Vocabulary) -> Template:
         case Sequence(parts):
             return Sequence(tuple(spoken(p, words) for p in parts))
         case Choice(options):
-            return Choice(tuple(spoken(o, words) for o in options))
+            said = [o for o in options if not (isinstance(o, Word) and o.text in words.written_only)]
+            return Choice(tuple(spoken(o, words) for o in said))
         case _:
             return part
 
@@ -120,7 +121,7 @@ def _needs(part: Template, rules: dict[str, Template], found: dict[str, None]) -
 def _in_jsgf(part: Template) -> str:
     match part:
         case Word(text):
-            return text
+            return vocabulary().pronounced.get(text, text)
         case Rule(name):
             return f"<{name}>"
         case Sequence(parts):

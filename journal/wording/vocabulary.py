@@ -71,6 +71,12 @@ class Vocabulary:
     """Words that mean nothing wherever they stand."""
     edges: frozenset[str]
     """Words that mean nothing before, between and after phrases."""
+    written_only: frozenset[str]
+    """Words that are written but never said as they stand."""
+    pronounced: dict[str, str]
+    """Words that the dictionary of a JSGF recogniser lacks, in words that it has."""
+    spelt_out: dict[tuple[str, ...], tuple[str, ...]]
+    """The same the other way round: what such a recogniser writes, and the words it stands for."""
     sounds: dict[str, str]
     """What recognisers write for a word, to that word."""
     confusions: dict[str, tuple[tuple[str, float], ...]]
@@ -108,10 +114,21 @@ def read_vocabulary(text: str) -> Vocabulary:
         choices=choices,
         fillers=frozenset(data["fillers"]["anywhere"]),
         edges=frozenset(data["fillers"]["edges"]),
+        written_only=frozenset(data["written"]["only"]),
+        pronounced=data["pronounced"],
+        spelt_out=_spelt_out(data["pronounced"]),
         sounds={heard: word for word, variants in data["sounds"].items() for heard in variants},
         confusions=_confusions(data["confusions"]),
         outcome_words=data["outcomes"],
     )
+
+
+def _spelt_out(pronounced: dict[str, str]) -> dict[tuple[str, ...], tuple[str, ...]]:
+    table: dict[tuple[str, ...], tuple[str, ...]] = {}
+    for word, said in pronounced.items():
+        key = tuple(said.split())
+        table[key] = (*table.get(key, ()), word)
+    return table
 
 
 def _confusions(data: dict[str, Any]) -> dict[str, tuple[tuple[str, float], ...]]:

@@ -67,3 +67,10 @@ def test_only_the_engines_cylinders_are_listened_for() -> None:
     after_cylinder = dict(graph.arcs[dict(graph.arcs[graph.start])["cylinder"]])
     assert "six" in after_cylinder
     assert "seven" not in after_cylinder
+
+
+def test_the_jsgf_holds_only_words_that_can_be_pronounced() -> None:
+    pocketsphinx = pytest.importorskip("pocketsphinx", reason="PocketSphinx is not installed")
+    decoder = pocketsphinx.Decoder(lm=None, loglevel="FATAL")
+    for expect, grammar in speakable(16).jsgf.items():
+        decoder.add_jsgf_string(expect.value, grammar)  # refuses words it cannot pronounce
