@@ -58,6 +58,8 @@ class Contribution:
     """Why that standing, one sentence."""
     repeats_needed: int | None = None
     """For an unclear one: how many readings in all would settle it."""
+    strength_u: float = 0.0
+    """Standard uncertainty of the strength."""
     after_dead: bool = False
     """True when it fires right after a dead one, which may make it read low."""
     entries: tuple[str, ...] = ()

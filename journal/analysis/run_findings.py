@@ -68,7 +68,7 @@ def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
         )
     if verdict.half_low:
         remarks.append(_half_low(verdict))
-    return replace(found, remarks=tuple(remarks))
+    return replace(found, remarks=tuple(remarks), half_low=verdict.half_low)
 
 
 def title_of(run: Run) -> str:
@@ -117,6 +117,7 @@ def _contributions(taken: Taken, done: Worth, verdict: Verdict, engine: Engine) 
                 standing=stand.standing,
                 why=why,
                 repeats_needed=stand.repeats_needed,
+                strength_u=stand.uncertainty,
                 after_dead=cylinder in after,
                 entries=tuple(c.entry for c in taken.cuts if c.cylinder == cylinder)
                 + tuple(b.entry for b in taken.baselines),

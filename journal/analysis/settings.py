@@ -39,6 +39,8 @@ class Settings:
     """Standard uncertainties it takes to tell dead from weak."""
     standing_z_none: float
     """Standard uncertainties by which a dead one's rise may differ from none."""
+    compare_z: float
+    """Standard uncertainties a cylinder must change between two runs."""
     repeats_z: float
     """Standard deviations by which a repeat must stand apart to be left out."""
     sum_z: float

@@ -88,8 +88,13 @@ def _standing_apart(taken: Taken, done: Worth, total: float, middle: float) -> t
 def _candidates(
     taken: Taken, done: Worth, total: float, middle: float, settings: Settings
 ) -> Iterator[tuple[Measured, float, float, float, float | None]]:
-    """Each reading with a number that sounds like it, how often, the sum with it, and the cylinder's strength then."""
+    """Each reading with a number that sounds like it, how often, the sum with it, and the cylinder's strength then.
+
+    A cut that was repeated, and a baseline among several, vouch for each other: `without_strays` has seen to those.
+    """
     for at, baseline in enumerate(taken.baselines):
+        if len(taken.baselines) > 2:
+            break
         for instead, often in alike_numbers(baseline.value):
             if instead <= 0:
                 continue
@@ -103,6 +108,8 @@ def _candidates(
         if cut.no_change or cut.cylinder is None:
             continue
         i = place[cut.cylinder]
+        if done.readings[i] > 1:
+            continue
         base = done.baseline / ratio
         for instead, often in alike_numbers(cut.value):
             if instead <= 0:
