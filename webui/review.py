@@ -23,6 +23,7 @@ from journal.facts import (
     Entry,
     JobOpened,
     Note,
+    Photo,
     Question,
     Withdrawal,
     to_milliseconds,
@@ -74,6 +75,7 @@ def review(job_id: str) -> ResponseReturnValue:
 def lines_of(job: Job) -> list[Line]:
     """Every entry that says something of its own, newest first."""
     by_id = {entry.id: entry for entry in job.entries}
+    placed = {picture.photo.body.sha256: picture.photo.body for picture in job.pictures}
     lines = []
     for entry in reversed(job.entries):
         if isinstance(entry.body, Correction | Withdrawal | Answer):
@@ -81,7 +83,10 @@ def lines_of(job: Job) -> list[Line]:
         now = job.effective.get(entry.id)
         later = [by_id[i].body for i in job.replaced_by.get(entry.id, ())]
         changed = "" if now is not None and now.body == entry.body else _changed(later, now is not None)
-        lines.append(Line(entry, now.body if now is not None else entry.body, now is not None, changed))
+        body: Body = now.body if now is not None else entry.body
+        if isinstance(body, Photo):
+            body = placed.get(body.sha256, body)
+        lines.append(Line(entry, body, now is not None, changed))
     return lines
 
 

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from datetime import datetime, timedelta, timezone
 
 from flask import Flask
-from markupsafe import Markup
+from markupsafe import Markup, escape
 
 from journal.analysis.findings import Level, Standing
 from journal.facts import MEASURED, Check, Engine, Entry, JobOpened, Photo, RunStarted
@@ -65,6 +65,26 @@ def percent(value: float) -> str:
     if rounded >= 100 > value * 100:
         return "over 99 %"
     return f"{rounded} %"
+
+
+def share(value: float) -> str:
+    """A share of the work, or a sum of shares, as whole percent; never under nothing."""
+    return f"{max(0, round(value * 100))} %"
+
+
+def moment(text: str) -> str:
+    """An ISO 8601 moment as `2026-03-01 09:15`, as it stands; anything else as it is."""
+    try:
+        return datetime.fromisoformat(text).strftime("%Y-%m-%d %H:%M")
+    except ValueError:
+        return text
+
+
+def spoken(text: str) -> Markup:
+    """A sentence of the analysis, with what it says between backticks set as words to say."""
+    pieces = text.split("`")
+    quoted = (Markup("<q>{}</q>").format(piece) if place % 2 else escape(piece) for place, piece in enumerate(pieces))
+    return Markup("").join(quoted) if len(pieces) % 2 else escape(text)
 
 
 def numbers(cylinders: Iterable[int]) -> str:
@@ -170,7 +190,7 @@ def teach(app: Flask) -> None:
     """Give the templates these words."""
     for word in (
         amount, bare, capitalize_first, check_name, check_outcome, clock, day, engine, level_word, numbers, percent,
-        plain, reading, run_title, said, standing, state_class, unit,
+        moment, plain, reading, run_title, said, share, spoken, standing, state_class, unit,
     ):  # fmt: skip
         app.jinja_env.filters[word.__name__] = word
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
