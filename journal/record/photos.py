@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import warnings
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
@@ -26,7 +27,10 @@ MOST_PIXELS_JPEG = 125_000_000
 MOST_PIXELS = 50_000_000
 """Most pixels of any other format, which must be decoded whole."""
 
-_ENDINGS = {"JPEG": ".jpg", "MPO": ".jpg", "PNG": ".png", "WEBP": ".webp", "HEIF": ".heic", "AVIF": ".avif"}
+_ENDINGS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "HEIF": ".heic", "AVIF": ".avif"}
+# Pillow's remarks on careless Exif and on large pictures are not for the person at the engine; limits are set above.
+warnings.filterwarnings("ignore", module=r"PIL\.")
+
 _TAKEN, _TAKEN_OFFSET, _TAKEN_FRACTION = 0x9003, 0x9011, 0x9291  # Exif 2.32: DateTimeOriginal and its companions
 
 
@@ -139,16 +143,16 @@ def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
         raise BadInput(f"{name} has too many pixels: send a smaller copy") from None
     except Exception as error:  # a damaged header can raise nearly anything in a decoder
         raise BadInput(f"{name} is damaged and cannot be opened ({_brief(error)}): take or send it again") from None
-    is_jpeg = image.format in ("JPEG", "MPO")
+    is_jpeg = image.format in ("JPEG", "MPO")  # MPO: a JPEG with further pictures behind the first
     most = MOST_PIXELS_JPEG if is_jpeg else MOST_PIXELS
     if image.width * image.height > most:
         raise BadInput(f"{name} has more than {most // 1_000_000} megapixels: send a smaller copy")
     # A JPEG's further pictures (a depth map, a preview) and an HEIC's are beside the first; elsewhere it is a film.
-    if image.format not in ("MPO", "HEIF") and getattr(image, "n_frames", 1) > 1:
+    if image.format not in ("MPO", "HEIF") and _frames(image) > 1:
         raise BadInput(f"{name} moves or has several pictures: send a still photo")
-    turned = image.getexif().get(0x0112, 1) in (5, 6, 7, 8)
+    turned = _exif(image).get(0x0112, 1) in (5, 6, 7, 8)
     width, height = (image.height, image.width) if turned else image.size
-    return image, _ENDINGS[str(image.format)], width, height
+    return image, _ENDINGS["JPEG" if is_jpeg else str(image.format)], width, height
 
 
 def _upright(image: Image.Image, name: str) -> Image.Image:
@@ -157,7 +161,7 @@ def _upright(image: Image.Image, name: str) -> Image.Image:
         # A JPEG is decoded at 1/2, 1/4 or 1/8: far less work and memory. Both edges must be asked for in proportion.
         shrink = min(1.0, PAGE_EDGE / max(image.size))
         image.draft("RGB", (int(image.width * shrink), int(image.height * shrink)))
-        orientation = image.getexif().get(0x0112, 1)
+        orientation = _exif(image).get(0x0112, 1)
         if max(image.size) > PAGE_EDGE_LEFT:
             image.thumbnail((PAGE_EDGE, PAGE_EDGE), Image.Resampling.BILINEAR, reducing_gap=1.5)
         if image.mode not in ("RGB", "L"):
@@ -200,10 +204,10 @@ def _write_copies(folder: Path, sha256: str, page: Image.Image) -> None:
 
 def _taken_at(image: Image.Image) -> str:
     """The moment of exposure with its offset; without one in the file, this machine's at that moment."""
-    exif = image.getexif().get_ifd(0x8769)
     try:
+        exif = _exif(image).get_ifd(0x8769)
         at = datetime.strptime(str(exif[_TAKEN]).strip("\0 "), "%Y:%m:%d %H:%M:%S")
-    except (KeyError, ValueError):
+    except Exception:  # absent, or written by a careless camera: the photo is good all the same
         return ""
     fraction = str(exif.get(_TAKEN_FRACTION, "")).strip("\0 ")
     if fraction.isdigit():
@@ -214,6 +218,20 @@ def _taken_at(image: Image.Image) -> str:
         return (given if given.tzinfo is not None else given.astimezone()).isoformat()
     except (ValueError, OverflowError, OSError):
         return ""
+
+
+def _exif(image: Image.Image) -> Image.Exif:
+    try:
+        return image.getexif()
+    except Exception:  # damaged notes are no reason to refuse a picture; a damaged picture is found when decoded
+        return Image.Exif()
+
+
+def _frames(image: Image.Image) -> int:
+    try:
+        return int(getattr(image, "n_frames", 1))
+    except Exception:  # damaged further on: found when decoded
+        return 1
 
 
 def _register_heif() -> None:

@@ -9,55 +9,60 @@ from PIL import Image
 Grey = npt.NDArray[np.float32]
 """A grey picture, shape (height, width), 0 black to 255 white."""
 
-_EDGE = 800
-"""Longest edge of the grey picture that is measured, pixels."""
-_REACH = 9
-"""Width of the blur that a picture is compared with, pixels."""
-_TILES = 3
-MOST_BLUR = 0.62
-"""Blur of the sharpest part above which a picture is called blurred, 0 to 1."""
+_EDGE = 700
+"""Longest edge of the grey picture that is measured, pixels: coarse enough for grain to average out."""
+_WINDOW = 16
+"""Length of the stretch of pixels in which an edge is looked for."""
+_STEP = 40.0
+"""Least difference in grey over a window for an edge worth measuring."""
+_FEWEST = 50
+"""Fewer edges than that, and there is nothing to see in the picture."""
+WIDEST_EDGE = 3.6
+"""A picture whose crispest edges are wider than that many pixels is called blurred."""
 DARK, BRIGHT = 28.0, 232.0
-"""The nine tenths of a picture lying under, or over, such a grey make it too dark or too bright."""
+"""Nine tenths of a picture under, or over, such a grey make it too dark or too bright."""
 
 
 def quality_warning(image: Image.Image) -> str:
     """What is wrong with a picture and what to do; empty when nothing is."""
     grey = image.convert("L")
-    grey.thumbnail((_EDGE, _EDGE), Image.Resampling.BOX)
-    values = np.asarray(grey, dtype=np.float32)
+    values = np.asarray(grey.convert("F").reduce(-(-max(grey.size) // _EDGE)), dtype=np.float32)
     if float(np.quantile(values, 0.9)) < DARK:
         return "too dark: take it again with a light"
     if float(np.quantile(values, 0.1)) > BRIGHT:
         return "too bright: take it again without the glare"
-    return "blurred: take it again" if least_blur(values) > MOST_BLUR else ""
+    return "blurred: take it again" if edge_width(values) > WIDEST_EDGE else ""
 
 
-def least_blur(grey: Grey) -> float:
-    """Blur of the sharpest of nine tiles, 0 (crisp) to 1 (nothing to see).
+def edge_width(grey: Grey) -> float:
+    """Width in pixels of the crispest tenth of the edges in a picture; infinite where it has next to none.
 
-    The no-reference measure of F. Crete, T. Dolmiere, P. Ladret and M. Nicolas, "The blur effect: perception and
-    estimation with a new no-reference perceptual blur metric", SPIE 6492 (2007): how much of the difference between
-    neighbouring pixels survives another blur. A sharp picture loses most of it, a blurred one has little left to lose.
+    An edge's width is its height in grey over its steepest step from pixel to pixel, in windows along rows and columns:
+    1 for a perfect edge. The idea of judging blur by the spread of edges is that of P. Marziliano, F. Dufaux,
+    S. Winkler and T. Ebrahimi, "A no-reference perceptual blur metric", ICIP 2002 (cited from memory). Taking the
+    crispest lets a sharp subject stand before a soft background.
     """
-    if min(grey.shape) < _REACH * _TILES:
-        return blur(grey)
-    tiles = [tile for band in np.array_split(grey, _TILES) for tile in np.array_split(band, _TILES, axis=1)]
-    return min(blur(tile) for tile in tiles)
+    heights, steps = zip(*(_edges(lines) for lines in (grey, grey.T)), strict=True)
+    height, step = np.concatenate(heights), np.concatenate(steps)
+    edges = height >= _STEP
+    if int(edges.sum()) < _FEWEST:
+        return float("inf")
+    return float(np.quantile(height[edges] / step[edges], 0.1))
 
 
-def blur(grey: Grey) -> float:
-    """The measure named in `least_blur` for one picture, the worse of its two directions."""
-    return max(_blur_along(grey), _blur_along(grey.T))
-
-
-def _blur_along(grey: Grey) -> float:
-    if grey.shape[0] <= _REACH:
-        return 1.0
-    sums = np.cumsum(grey, axis=0, dtype=np.float64)
-    blurred = (sums[_REACH:] - sums[:-_REACH]) / _REACH
-    trim = _REACH // 2 + 1
-    sharp = np.abs(np.diff(grey[trim : trim + blurred.shape[0]], axis=0))
-    lost = np.maximum(0.0, sharp - np.abs(np.diff(blurred, axis=0)))
-    total = float(sharp.sum())
-    # Under one grey step in a hundred pixels there is nothing to judge by.
-    return 1.0 - float(lost.sum()) / total if total > 0.01 * sharp.size else 1.0
+def _edges(lines: Grey) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32]]:
+    """Height and steepest step of every window along the lines; windows overlap by half."""
+    heights, steps = [], []
+    for start in (0, _WINDOW // 2):
+        count = (lines.shape[1] - start) // _WINDOW
+        if count < 1:
+            continue
+        windows = lines[:, start : start + count * _WINDOW].reshape(lines.shape[0], count, _WINDOW)
+        each = np.abs(np.diff(windows, axis=2))
+        steepest = each.argmax(axis=2)
+        # An edge cut in two by the end of a window looks steeper than it is; it lies in the middle of another window.
+        whole = (steepest >= _WINDOW // 4) & (steepest < 3 * _WINDOW // 4)
+        heights.append((windows.max(axis=2) - windows.min(axis=2))[whole])
+        steps.append(each.max(axis=2)[whole])
+    nothing = np.zeros(0, dtype=np.float32)
+    return np.concatenate([nothing, *heights]), np.concatenate([nothing, *steps])
