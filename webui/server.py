@@ -8,7 +8,9 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
+from typing import Any
 
+from flask import Flask
 from waitress.server import create_server
 
 from journal.errors import BadInput
@@ -54,12 +56,8 @@ def serve(
         raise BadInput(f"{host} can be reached from the network: say --lan to allow that, with a code for each device")
     app = create_app(folder, lan=lan, announce=announce)
     shop: Shop = app.extensions["journal"]
-    try:
-        # One byte is enough to send: a live update must not wait for a buffer to fill.
-        server = create_server(app, host=host, port=port, threads=THREADS, send_bytes=1, ident=None)
-    except OSError as error:
-        raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
-    announce(f"Journal at http://{_shown(host)}:{server.effective_port}/  (Ctrl-C stops it)")
+    server = listening(app, host, port)
+    announce(f"Journal at http://{_shown(host)}:{port_of(server)}/  (Ctrl-C stops it)")
     if lan:
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
         announce(f"Code for the next device: {shop.door.shown}")
@@ -69,6 +67,25 @@ def serve(
     finally:
         shop.close()
         server.close()
+
+
+def listening(app: Flask, host: str, port: int) -> Any:
+    """A waitress server for the application that has its address and waits to be run.
+
+    Raises:
+        BadInput: when the address cannot be listened on.
+    """
+    try:
+        # One byte is enough to send: a live update must not wait for a buffer to fill.
+        return create_server(app, host=host, port=port, threads=THREADS, send_bytes=1, ident=None)
+    except OSError as error:
+        raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
+
+
+def port_of(server: Any) -> int:
+    """The port a server listens on, also where it has several sockets."""
+    several = getattr(server, "effective_listen", None)
+    return int(several[0][1] if several else server.effective_port)
 
 
 def _is_loopback(host: str) -> bool:

@@ -11,7 +11,7 @@ from markupsafe import Markup
 
 from journal.errors import BadInput
 from journal.facts import WriteUpEdited
-from journal.output.charts import run_chart
+from journal.output.charts import charts_of
 from journal.output.render import render
 from journal.output.writeup import write_up
 from journal.record.pack import pack
@@ -39,8 +39,8 @@ def writeup(job_id: str) -> ResponseReturnValue:
 
 
 def drawings(state: State) -> list[Markup]:
-    """The picture of each run that has readings."""
-    return [Markup(run_chart(run, state.job.engine)) for run in state.findings.runs if run.contributions]
+    """The picture of each run that has readings, and of the runs against each other."""
+    return [Markup(chart) for chart in charts_of(state.job, state.findings)]
 
 
 @pages.route("/job/<job_id>/write-up/<any(complaint, cause, correction):section>", methods=["GET", "POST"])

@@ -1,0 +1,94 @@
+"""The jobs board and the start of a job."""
+
+from __future__ import annotations
+
+from journal.facts import Arrangement, JobClosed, PartWanted
+from journal.record.store import Store
+from tests.webui.conftest import Shop, text_of
+
+
+def test_an_empty_journal_says_so_and_offers_a_start(shop: Shop) -> None:
+    page = text_of(shop.get("/"))
+    assert "No job yet." in page and 'href="/new"' in page
+
+
+def test_the_board_shows_each_job_with_its_state_and_what_was_found(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    shop.get(f"/job/{job}")
+    page = text_of(shop.get("/"))
+    assert "Orchard pump 2" in page and ">open<" in page.replace("\n", "")
+    assert "Cylinder 3 is dead" in page, "the headline is kept for the board once the job was looked at"
+
+
+def test_a_search_finds_by_unit_and_complaint_and_state(shop: Shop) -> None:
+    pump, chipper = shop.open("Orchard pump 2"), shop.open("Chipper 7", complaint="white smoke when cold")
+    shop.enter(chipper, JobClosed("injector", 2))
+    shop.enter(pump, PartWanted("valve bridge", cylinder=3))
+    found = {
+        query: [unit for unit in ("Orchard pump 2", "Chipper 7") if unit in text_of(shop.get("/?" + query))]
+        for query in ("text=pump", "text=smoke", "state=closed", "state=waiting+for+parts", "text=nothing+like+it")
+    }
+    assert found == {
+        "text=pump": ["Orchard pump 2"], "text=smoke": ["Chipper 7"], "state=closed": ["Chipper 7"],
+        "state=waiting+for+parts": ["Orchard pump 2"], "text=nothing+like+it": [],
+    }  # fmt: skip
+
+
+def test_a_job_is_found_by_its_reference(shop: Shop) -> None:
+    job = shop.open()
+    with Store.open(shop.folder) as store:
+        reference = store.line(job).reference
+    assert shop.get(f"/find?job={reference}").location == f"/job/{job}"
+    assert shop.get("/find?job=ZZZZZZ").status_code == 404
+
+
+def test_pages_of_the_board_hold_every_job_once(shop: Shop) -> None:
+    units = [f"Loader {n:02d}x" for n in range(65)]
+    for unit in units:
+        shop.open(unit)
+    pages = [text_of(shop.get(f"/?page={n}")) for n in (1, 2, 3)]
+    assert sorted(unit for page in pages for unit in units if unit in page) == units
+    assert "Older" not in pages[-1] and "Newer" in pages[-1]
+
+
+def test_a_job_started_on_the_page_is_a_job(shop: Shop) -> None:
+    shop.post(
+        "/new", start="yes", unit="Harvester 4", technician="Ash", complaint="low on power", cylinders="8",
+        arrangement="vee", injection="unit injector", order="1-5-4-2-6-3-7-8", banks="1,3,5,7; 2,4,6,8",
+    )  # fmt: skip
+    with Store.open(shop.folder) as store:
+        job = store.job(store.jobs()[0].id)
+    assert (job.unit, job.complaint, job.technicians) == ("Harvester 4", "low on power", ("Ash",))
+    assert job.engine.arrangement is Arrangement.VEE and job.engine.banks == ((1, 3, 5, 7), (2, 4, 6, 8))
+    assert job.engine.firing_order == (1, 5, 4, 2, 6, 3, 7, 8)
+
+
+def test_a_layout_that_contradicts_itself_starts_nothing_and_keeps_what_was_filled_in(shop: Shop) -> None:
+    answer = shop.post("/new", start="yes", unit="Harvester 4", cylinders="6", order="1-5-3-6-2-2")
+    assert answer.status_code == 400
+    assert "name each of the cylinders 1 to 6 exactly once" in text_of(answer) and "Harvester 4" in text_of(answer)
+    with Store.open(shop.folder) as store:
+        assert store.jobs() == []
+
+
+def test_the_layout_is_drawn_with_every_cylinder_and_its_place_in_the_firing_order(shop: Shop) -> None:
+    page = text_of(shop.get("/new?cylinders=6&order=1-5-3-6-2-4"))
+    assert page.count("<circle cx=") >= 6
+    assert all(f">{place}.</text>" in page for place in range(1, 7))
+    assert (
+        "Confirm the layout and the firing order against the maker&#39;s service manual" in page
+        or "maker's service manual" in page
+    )
+
+
+def test_a_vee_is_drawn_by_its_banks() -> None:
+    from journal.facts import Engine
+    from webui.layout import places
+
+    drawn = places(Engine(4, arrangement=Arrangement.VEE, banks=((1, 4), (2, 3))))
+    rows = {y: [p.cylinder for p in drawn if p.y == y] for y in {p.y for p in drawn}}
+    assert sorted(rows.values()) == [[1, 4], [2, 3]]
+
+
+def test_an_absurd_page_number_is_no_fault(shop: Shop) -> None:
+    assert {shop.get(f"/?page={n}").status_code for n in ("-3", "0", "99999999999999999999", "x")} == {200}

@@ -1,0 +1,107 @@
+"""The job page: what was read, what it means, what to check next, what is not put back."""
+
+from __future__ import annotations
+
+import io
+import re
+
+import numpy as np
+
+from journal.facts import Cut, PressureLevel, RunKind, RunStarted
+from journal.record.clips import keep_clip
+from tests.webui.conftest import IDLE_RUN, Shop, jpeg, text_of
+
+
+def test_the_job_page_says_what_was_found_and_why(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    page = text_of(shop.get(f"/job/{job}"))
+    assert "Cylinder 3 is dead" in page
+    assert "misses at idle" in page and "firing order 1-5-3-6-2-4" in page
+    assert 'role="img"' in page and "standing-dead" in page
+    assert "Check next" in page and "Not ready to order" in page
+    assert "service manual" in page
+
+
+def test_every_share_is_shown_with_its_interval(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    page = text_of(shop.get(f"/job/{job}"))
+    table = page[page.index("Share of the work") : page.index("Sum of the shares")]
+    rows = re.findall(
+        r'<th scope="row">(\d)</th>.*?<td class="number">(\d+ %)</td>\s*<td class="number">(.*?)</td>', table, re.S
+    )
+    assert [int(row[0]) for row in rows] == [1, 2, 3, 4, 5, 6]
+    assert all(re.fullmatch(r"\d+ % to \d+ %", interval) for _, _, interval in rows)
+
+
+def test_every_reading_traces_to_its_words_and_its_sound(shop: Shop) -> None:
+    job = shop.open()
+    clip = keep_clip(shop.folder, np.sin(np.arange(8000) / 9).astype(np.float32) * 0.3)
+    shop.say(job, "idle cut out test", "baseline thirty")
+    shop.enter(job, Cut(4, 37.5), heard="cylinder four cut thirty seven point five", clip=clip)
+    page = text_of(shop.get(f"/job/{job}"))
+    assert "cylinder four cut thirty seven point five" in page
+    address = re.search(rf'src="(/job/{job}/clip/{clip}.flac)"', page)
+    assert address is not None
+    sound = shop.get(address.group(1))
+    assert sound.status_code == 200 and sound.data[:4] == b"fLaC" and sound.mimetype == "audio/flac"
+
+
+def test_what_is_not_put_back_stays_on_the_page_until_it_is(shop: Shop) -> None:
+    job = shop.open()
+    shop.enter(job, RunStarted(RunKind.IDLE, pressure=PressureLevel.HIGH))
+    assert "Injection pressure is as it belongs" in text_of(shop.get(f"/job/{job}"))
+    shop.post(f"/job/{job}/put-back", what="injection pressure", back="overview")
+    assert "Injection pressure is as it belongs" not in text_of(shop.get(f"/job/{job}"))
+    assert shop.job(job).outstanding == ()
+
+
+def test_a_question_that_waits_stands_on_the_job_page_with_its_answers(shop: Shop) -> None:
+    job = shop.open()
+    shop.say(job, *IDLE_RUN[:2], "cylinder two cut thirty seven", "cylinder two cut ninety nine")
+    assert shop.job(job).waiting, "a reading far from the others of its run is asked about"
+    page = text_of(shop.get(f"/job/{job}"))
+    assert ('name="choice" value="0"' in page and "Neither" in page) or ">No<" in page.replace("\n", "")
+
+
+def test_a_job_without_readings_is_a_page_too(shop: Shop) -> None:
+    job = shop.open(complaint="")
+    page = text_of(shop.get(f"/job/{job}"))
+    assert "none noted" in page and "None yet." in page
+
+
+def test_a_job_that_is_not_there_says_where_to_go(shop: Shop) -> None:
+    for address in ("/job/01890000-0000-7000-8000-000000000000", "/job/x", "/job/x/live", "/nowhere"):
+        answer = shop.get(address)
+        assert answer.status_code == 404
+        assert "List of jobs" in text_of(answer)
+
+
+def test_a_page_costs_under_150_kb_without_its_photos(shop: Shop) -> None:
+    job = shop.open()
+    for _ in range(12):
+        shop.say(job, *IDLE_RUN)
+    for seed in range(3):
+        shop.post(f"/job/{job}/photos", photos=[(io.BytesIO(jpeg(seed=seed)), f"{seed}.jpg")])
+    for place in ("", "/run/1", "/live", "/review", "/photos", "/parts", "/write-up", "/finish"):
+        page = shop.get(f"/job/{job}{place}")
+        scripts = re.findall(r'(?:src|href)="(/static/[^"]+)"', text_of(page))
+        size = len(page.data) + sum(len(shop.get(address).data) for address in scripts)
+        assert size < 150_000, place
+
+
+def test_the_clock_of_an_entry_is_the_one_where_it_was_made() -> None:
+    from datetime import UTC, datetime
+
+    from webui.say import day
+
+    assert day(datetime(2026, 3, 2, 23, 30, tzinfo=UTC), 120) == "2026-03-03 01:30"
+
+
+def test_an_earlier_run_has_a_page_of_its_own(shop: Shop) -> None:
+    job = shop.open()
+    for _ in range(6):
+        shop.say(job, *IDLE_RUN)
+    page = text_of(shop.get(f"/job/{job}"))
+    assert f'href="/job/{job}/run/1"' in page and 'id="run-6"' in page and 'id="run-1"' not in page
+    assert "cylinder one cut thirty seven point five" in text_of(shop.get(f"/job/{job}/run/1"))
+    assert shop.get(f"/job/{job}/run/7").status_code == 404
