@@ -11,7 +11,8 @@ from pathlib import Path
 
 import numpy as np
 
-from journal.facts import to_milliseconds
+from journal.errors import HearingError
+from journal.facts import Note, to_milliseconds
 from journal.facts.codec import time_to_text
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
@@ -21,6 +22,9 @@ from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
 from journal.wording import speakable
 from journal.wording.types import Verdict
+
+NOT_HEARD = "something was said here and could not be recognised: play its sound"
+"""The note that keeps the sound at which a recogniser failed."""
 
 LIVE_FILE = "live.json"
 """Beside the entries: what the listening process last heard, for the page; it holds no fact of any job."""
@@ -134,9 +138,14 @@ def _utterances(how: Listening) -> Iterator[Utterance]:
 
 
 def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool) -> HeardOne:
-    pooled = ears.hear(utterance.sound)
-    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there.
+    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there, and
+    # before it is heard, so that a recogniser that dies takes no reading with it.
     clip = keep_clip(session.store.folder, utterance.sound)
+    try:
+        pooled = ears.hear(utterance.sound)
+    except HearingError:
+        session.enter(Note(NOT_HEARD), clip=clip)
+        raise
     outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
     text = pooled.candidates[0].text if pooled.candidates else pooled.free_text
     if not keep_all and all(outcome.entry is None for outcome in outcomes):
