@@ -35,7 +35,7 @@ def body_from_json(data: Any) -> Body:
         raise BadInput("an entry's body must be a JSON object")
     kind = data.get("kind")
     if not isinstance(kind, str) or kind not in KINDS:
-        raise BadInput(f"entry kind {kind!r} is not known to this version")
+        raise BadInput(f"entry kind {str(kind)[:60]!r} is not known to this version")
     fields = {name: value for name, value in data.items() if name != "kind"}
     body = _dataclass(KINDS[kind], fields, kind)
     return typing.cast(Body, body)
@@ -63,21 +63,31 @@ def entry_from_json(data: Any) -> Entry:
     Raises:
         BadInput: when a field is missing or makes no sense.
     """
-    try:
-        return Entry(
-            id=str(data["id"]),
-            job=str(data["job"]),
-            at_utc=time_from_text(data["at_utc"]),
-            body=body_from_json(data["body"]),
-            offset_minutes=int(data["offset_minutes"]),
-            technician=str(data["technician"]),
-            source=Source(data["source"]),
-            heard=str(data["heard"]),
-            clip=str(data["clip"]),
-            certainty=float(data["certainty"]),
-        )
-    except (KeyError, TypeError, ValueError) as error:
-        raise BadInput(f"an entry cannot be read: {error}") from None
+    if not isinstance(data, dict):
+        raise BadInput("an entry must be a JSON object")
+    odd = sorted(set(data) ^ set(_FIELDS))
+    if odd:
+        raise BadInput(f"an entry {'lacks' if odd[0] in _FIELDS else 'has a field too many,'} {odd[0]!r}"[:120])
+    given = {name: _typed(hint, data[name], f"entry {name}") for name, hint in _FIELDS.items() if hint is not None}
+    given["at_utc"] = time_from_text(data["at_utc"])
+    if given["at_utc"].microsecond % 1000:
+        raise BadInput(f"time {data['at_utc']!r}: give whole milliseconds")
+    return Entry(**given, body=body_from_json(data["body"]))
+
+
+_FIELDS: dict[str, Any] = {
+    "id": str,
+    "job": str,
+    "at_utc": None,
+    "offset_minutes": int,
+    "technician": str,
+    "source": Source,
+    "heard": str,
+    "clip": str,
+    "certainty": float,
+    "body": None,
+}
+"""An entry's fields and their types; none for the two that have readers of their own."""
 
 
 def time_to_text(at_utc: datetime) -> str:
@@ -89,11 +99,11 @@ def time_from_text(text: str) -> datetime:
     """The moment that `time_to_text` wrote; `BadInput` when the text is no such time."""
     try:
         at = datetime.fromisoformat(text)
-    except (TypeError, ValueError):
-        raise BadInput(f"time {text!r}: write it like 2026-03-01T08:15:30.250Z") from None
-    if at.tzinfo is None:
-        raise BadInput(f"time {text!r} has no zone: write it in UTC with a Z")
-    return at.astimezone(UTC)
+        if at.tzinfo is None:
+            raise BadInput(f"time {text!r} has no zone: write it in UTC with a Z")
+        return at.astimezone(UTC)
+    except (TypeError, ValueError, OverflowError):
+        raise BadInput(f"time {str(text)[:60]!r}: write it like 2026-03-01T08:15:30.250Z") from None
 
 
 def _plain(value: Any) -> Any:
@@ -119,7 +129,7 @@ def _dataclass(cls: type, data: Any, where: str) -> Any:
     hints = _hints(cls)
     unknown = sorted(set(data) - set(hints))
     if unknown:
-        raise BadInput(f"{where}: field {unknown[0]!r} is not known")
+        raise BadInput(f"{where}: field {str(unknown[0])[:60]!r} is not known")
     try:
         return cls(**{name: _typed(hints[name], value, f"{where} {name}") for name, value in data.items()})
     except TypeError:
@@ -149,7 +159,10 @@ def _typed(hint: Any, value: Any, where: str) -> Any:
         except ValueError:
             raise BadInput(f"{where} {value!r}: use one of {', '.join(str(e) for e in hint)}") from None
     if hint is float and isinstance(value, int) and not isinstance(value, bool):
-        return float(value)
+        try:
+            return float(value)
+        except OverflowError:
+            raise BadInput(f"{where}: the number is too large") from None
     if not isinstance(value, hint) or (hint is int and isinstance(value, bool)):
-        raise BadInput(f"{where}: must be {hint.__name__}, not {value!r}")
+        raise BadInput(f"{where}: must be {hint.__name__}, not {str(value)[:60]!r}")
     return value

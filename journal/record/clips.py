@@ -52,13 +52,18 @@ def keep_clip(folder: Path, sound: npt.NDArray[np.float32]) -> str:
 
 def keep_flac(folder: Path, flac: bytes) -> str:
     """Put a clip on disk that is FLAC already; returns its SHA-256. `BadInput` when it is none."""
-    if flac[:4] != b"fLaC":
-        raise BadInput("a clip must be a FLAC file")
+    check_flac(flac)
     sha256 = sha256_of(flac)
     path = shelf(folder, CLIPS, sha256, ENDING)
     if not path.exists():
         write_whole(path, flac)
     return sha256
+
+
+def check_flac(data: bytes) -> None:
+    """Refuse with `BadInput` what is no FLAC file (RFC 9639: it begins with `fLaC`)."""
+    if data[:4] != b"fLaC":
+        raise BadInput("a clip must be a FLAC file")
 
 
 def clip_path(folder: Path, sha256: str) -> Path:

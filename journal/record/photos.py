@@ -66,15 +66,29 @@ def take_in(folder: Path, photo: Path | bytes, name: str = "") -> TakenIn:
     name = name or (photo.name if isinstance(photo, Path) else "the photo")
     data, changed_at = _read(photo, name)
     _register_heif()
-    image, ending, width, height = _look(data, name)
+    image, _, width, height = _look(data, name)
     sha256 = sha256_of(data)
     taken_at = _taken_at(image) or changed_at
     page = _upright(image, name)
-    original = shelf(folder, PHOTOS, sha256, ending)
-    if not original.exists():
-        write_whole(original, data)
+    keep_original(folder, data, name)
     _write_copies(folder, sha256, page)
     return TakenIn(sha256, taken_at, quality_warning(page), width, height)
+
+
+def check_photo(data: bytes, name: str) -> None:
+    """Refuse bytes that `take_in` would refuse, keeping nothing; errors as there."""
+    _register_heif()
+    image, *_ = _look(data, name)
+    _upright(image, name)
+
+
+def keep_original(folder: Path, data: bytes, name: str) -> None:
+    """Keep a photo that was checked already; its copies are made when they are first asked for."""
+    _register_heif()
+    _, ending, *_ = _look(data, name)
+    path = shelf(folder, PHOTOS, sha256_of(data), ending)
+    if not path.exists():
+        write_whole(path, data)
 
 
 def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:

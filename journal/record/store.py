@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import sqlite3
 from collections import OrderedDict
 from collections.abc import Iterable, Mapping
@@ -36,6 +37,10 @@ class _Kept:
     state: tuple[int, int]
     entries: list[Entry]
     job: Job
+
+
+class _OnlyTrying(Exception):
+    """Ends a transaction that was never meant to be kept."""
 
 
 class Store:
@@ -103,6 +108,11 @@ class Store:
         """
         return self._write(entries, timed=True)
 
+    def check_merge(self, entries: Iterable[Entry]) -> None:
+        """Raise what `merge` of these entries would raise, and save nothing."""
+        with contextlib.suppress(_OnlyTrying):
+            self._write(tuple(entries), timed=False, keep=False)
+
     def merge(self, entries: Iterable[Entry]) -> list[Entry]:
         """Bring in entries made elsewhere, exactly as they are; returns those that were not here yet.
 
@@ -115,7 +125,7 @@ class Store:
         new = {entry.id for _, entry in self.since(before, limit=None)}
         return [entry for entry in merged if entry.id in new]
 
-    def _write(self, entries: Iterable[Entry], *, timed: bool) -> list[Entry]:
+    def _write(self, entries: Iterable[Entry], *, timed: bool, keep: bool = True) -> list[Entry]:
         written: list[Entry] = []
         fresh: dict[str, list[Entry]] = {}
         with database_errors(self.path), writing(self._db):
@@ -138,6 +148,8 @@ class Store:
                 fresh.setdefault(entry.job, []).append(entry)
             for job_id, new in fresh.items():
                 self._redraw(job_id, new)
+            if not keep:
+                raise _OnlyTrying
         return written
 
     def _there(self, entry_id: str) -> Entry | None:

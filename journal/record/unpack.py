@@ -13,9 +13,9 @@ from typing import Any
 from journal.errors import BadInput, NotFound
 from journal.facts import Entry
 from journal.facts.codec import entry_from_json
-from journal.record.clips import keep_flac
+from journal.record.clips import check_flac, keep_flac
 from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of
-from journal.record.photos import keep_page_copy, take_in
+from journal.record.photos import check_photo, keep_original, keep_page_copy
 from journal.record.replay import replay
 from journal.record.store import Store
 
@@ -66,17 +66,15 @@ def unpack(store: Store, path: Path) -> Unpacked:
             entries = _entries(source, manifest, path.name)
             # All of it is read and checked before any of it is kept.
             for name in manifest["files"]:
-                _read(source, name, manifest, path.name)
-            photos = clips = 0
-            for name in manifest["files"]:
-                if not _ROOMS.fullmatch(name):
-                    continue
+                _check(name, _read(source, name, manifest, path.name))
+            store.check_merge(entries)
+            kept = [name for name in manifest["files"] if _ROOMS.fullmatch(name)]
+            for name in kept:
                 _keep(store.folder, name, _read(source, name, manifest, path.name))
-                photos += not name.startswith(CLIPS)
-                clips += name.startswith(CLIPS)
     except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as error:
         raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
-    return Unpacked((manifest["job"],), tuple(store.merge(entries)), photos, clips)
+    clips = sum(_room(name) == CLIPS for name in kept)
+    return Unpacked((manifest["job"],), tuple(store.merge(entries)), len(kept) - clips, clips)
 
 
 def is_top_name(name: str) -> bool:
@@ -125,7 +123,7 @@ def _read(source: zipfile.ZipFile, name: str, manifest: dict[str, Any], pack: st
     data = _inflate(source, name)
     if not isinstance(listed, dict) or sha256_of(data) != listed.get("sha256") or len(data) != listed.get("bytes"):
         raise BadInput(f"{pack} was changed or damaged at {name}: have it sent again; nothing was taken in")
-    if name.startswith((PHOTOS, CLIPS)) and sha256_of(data) != name.split("/")[1].split(".")[0]:
+    if _room(name) in (PHOTOS, CLIPS) and sha256_of(data) != name.split("/")[1].split(".")[0]:
         raise BadInput(f"{pack} holds {name} under another's checksum: nothing was taken in")
     return data
 
@@ -147,10 +145,22 @@ def _json(data: bytes, pack: str) -> Any:
         raise BadInput(f"{pack} is damaged: have it sent again") from None
 
 
+def _room(name: str) -> str:
+    """The folder a file of a pack lies in; empty at the top."""
+    return name.rpartition("/")[0]
+
+
+def _check(name: str, data: bytes) -> None:
+    if _room(name) in (PHOTOS, COPIES):
+        check_photo(data, name)
+    elif _room(name) == CLIPS:
+        check_flac(data)
+
+
 def _keep(folder: Path, name: str, data: bytes) -> None:
-    if name.startswith(PHOTOS):
-        take_in(folder, data, name)
-    elif name.startswith(COPIES):
+    if _room(name) == PHOTOS:
+        keep_original(folder, data, name)
+    elif _room(name) == COPIES:
         keep_page_copy(folder, name.split("/")[1].split("-")[0], data)
     else:
         keep_flac(folder, data)

@@ -26,7 +26,7 @@ def store(tmp_path: Path) -> Iterator[Store]:
         yield store
 
 
-def tone(hertz: float, seconds: float = 0.5) -> "np.ndarray[tuple[int], np.dtype[np.float32]]":
+def tone(hertz: float, seconds: float = 0.5) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
     return (0.5 * np.sin(2 * np.pi * hertz * np.arange(int(seconds * RATE)) / RATE)).astype(np.float32)
 
 
