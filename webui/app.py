@@ -108,6 +108,8 @@ def _http(error: Exception) -> ResponseReturnValue:
     assert isinstance(error, HTTPException)
     if isinstance(error, CSRFError):
         log.refused("form without this page's sign")
+    if error.code == 413:
+        log.refused("form too large")
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")

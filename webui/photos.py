@@ -21,6 +21,7 @@ from journal.session import Session
 from webui.acting import acting, cylinder_of, done, entry_of, field, real
 from webui.files import picture_of
 from webui.job import about
+from webui.log import refused
 from webui.shop import shop
 
 pages = Blueprint("photos", __name__)
@@ -187,6 +188,7 @@ def take_all(session: Session, files: Sequence[FileStorage]) -> int:
             photo = take_in(session.store.folder, file.read(), name)
         except JournalError as error:
             flash(str(error), "danger")
+            refused("file that is no photo")
             continue
         known = any(p.photo.body.sha256 == photo.sha256 for p in session.job.pictures)
         if not known:

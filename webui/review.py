@@ -25,10 +25,13 @@ from journal.facts import (
     Note,
     Photo,
     Question,
+    Source,
     Withdrawal,
+    new_id,
     to_milliseconds,
 )
 from journal.record.job import Job, Run
+from journal.session import Session, local_offset_minutes
 from journal.wording import describe
 from journal.wording.types import Verdict
 from webui.acting import acting, cylinder_of, done, entry_of, field, meant, real, whole
@@ -235,12 +238,20 @@ def add(job_id: str) -> ResponseReturnValue:
         return redirect(url_for("review.review", job_id=job_id), 303)
     job = session.job
     body = _reading(job)
-    if (number := whole("run")) is not None:
-        at = _within(job, number)
-        session.clock = lambda: at
-    session.enter(body, heard="added by hand")
+    if (number := whole("run")) is None:
+        session.enter(body, heard="added by hand")
+    else:
+        _enter_within(session, _within(job, number), body)
     done(f"added: {describe(body)}")
     return redirect(url_for("review.review", job_id=job_id), 303)
+
+
+def _enter_within(session: Session, at: datetime, body: Body) -> None:
+    """Enter a reading dated when it was read: the store would put it at the end, so it comes in as carried ones do."""
+    entry = Entry(
+        new_id(at), session.job_id, at, body, local_offset_minutes(), session.technician, Source.PAGE, "added by hand"
+    )
+    session.store.merge([entry])
 
 
 def _reading(job: Job) -> Baseline | Cut:

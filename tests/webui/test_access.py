@@ -1,0 +1,143 @@
+"""Who may see the pages: this machine, devices that gave the code, nobody else."""
+
+from __future__ import annotations
+
+import re
+import stat
+import sys
+from datetime import UTC, datetime
+from pathlib import Path
+
+import pytest
+from flask.testing import FlaskClient
+
+from journal.errors import BadInput, RecordError
+from tests.webui.conftest import Shop, make, sign_of, text_of
+from webui.keys import signing_key
+
+AWAY = {"REMOTE_ADDR": "192.0.2.77"}
+"""A device of the network (an address kept for examples, RFC 5737)."""
+
+
+def device(shop: Shop, address: str = "192.0.2.77") -> FlaskClient:
+    """A browser on another device."""
+    client = shop.app.test_client()
+    client.environ_base["REMOTE_ADDR"] = address
+    return client
+
+
+def give(client: FlaskClient, code: str) -> int:
+    """Give a code as the form does; the answer's status."""
+    sign = sign_of(text_of(client.get("/code")))
+    return client.post("/code", data={"csrf_token": sign, "code": code}).status_code
+
+
+def test_a_device_of_the_network_gives_the_code_once(lan: Shop) -> None:
+    phone = device(lan)
+    assert phone.get("/").location == "/code"
+    code = lan.app.extensions["journal"].door.shown
+    assert give(phone, code) == 303
+    assert phone.get("/").status_code == 200
+    assert lan.lines and code not in lan.lines[-1], "the next device gets another code"
+    tablet = device(lan, "192.0.2.78")
+    assert give(tablet, code) == 403, "a code lets one device in"
+    assert tablet.get("/").location == "/code"
+
+
+def test_the_journals_own_machine_needs_no_code(lan: Shop) -> None:
+    assert lan.get("/").status_code == 200
+
+
+def test_without_lan_no_device_gets_in_whatever_it_knows(shop: Shop) -> None:
+    phone = device(shop)
+    assert give(phone, shop.app.extensions["journal"].door.shown) == 303
+    assert phone.get("/").location == "/code"
+
+
+def test_a_device_put_out_is_out(lan: Shop) -> None:
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    inside = lan.app.extensions["journal"].grants.devices(datetime(2026, 1, 1, tzinfo=UTC))
+    lan.post(f"/devices/{inside[0].id}/out")
+    assert phone.get("/").location == "/code"
+
+
+def test_a_cookie_ends_with_its_time(lan: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    import itsdangerous.timed
+
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    now = itsdangerous.timed.time.time()
+    monkeypatch.setattr(itsdangerous.timed.time, "time", lambda: now + 11.9 * 3600)
+    assert phone.get("/").status_code == 200
+    monkeypatch.setattr(itsdangerous.timed.time, "time", lambda: now + 40 * 3600)
+    assert phone.get("/").location == "/code"
+
+
+def test_the_page_says_plainly_that_the_network_can_see_it(lan: Shop) -> None:
+    assert "can be reached from the shop's network" in text_of(lan.get("/devices"))
+
+
+def test_the_signing_key_is_the_owners_alone_and_lasts(tmp_path: Path) -> None:
+    key = signing_key(tmp_path)
+    assert len(key) == 32 and signing_key(tmp_path) == key
+    if sys.platform != "win32":
+        assert stat.S_IMODE((tmp_path / "page.key").stat().st_mode) == 0o600
+    (tmp_path / "page.key").write_bytes(b"short")
+    with pytest.raises(RecordError, match="delete it"):
+        signing_key(tmp_path)
+
+
+def test_an_address_of_the_network_without_lan_is_refused(tmp_path: Path) -> None:
+    from webui.server import serve
+
+    with pytest.raises(BadInput, match="--lan"):
+        serve(tmp_path, "0.0.0.0", 0)
+
+
+def test_every_answer_carries_the_headers(lan: Shop) -> None:
+    job = lan.open()
+    for address in ("/", f"/job/{job}", "/code", "/nothing", f"/job/{job}/write-up.pdf", "/static/page.css"):
+        headers = lan.get(address).headers
+        policy = headers["Content-Security-Policy"]
+        assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
+        assert headers["X-Content-Type-Options"] == "nosniff" and headers["Referrer-Policy"] == "no-referrer"
+        assert headers["X-Frame-Options"] == "DENY" and "frame-ancestors 'none'" in policy
+
+
+def test_no_page_holds_inline_script_or_style_or_asks_anyone_else(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    for place in ("", "/live", "/review", "/photos", "/parts", "/write-up", "/finish"):
+        page = text_of(shop.get(f"/job/{job}{place}"))
+        assert not re.search(r"<style|\sstyle=|\son[a-z]+=|javascript:", page), place
+        assert re.findall(r"<script(?![^>]*\ssrc=)", page) == []
+        outside = re.findall(r'(?:src|href|action)="(?:https?:)?//[^"]*"', page)
+        assert outside == [], place
+
+
+def test_cookies_are_closed_to_scripts_and_other_sites(lan: Shop) -> None:
+    phone = device(lan)
+    sign = sign_of(text_of(phone.get("/code")))
+    answer = phone.post("/code", data={"csrf_token": sign, "code": lan.app.extensions["journal"].door.code})
+    cookie = answer.headers["Set-Cookie"]
+    assert "HttpOnly" in cookie and "SameSite=Lax" in cookie and "Expires=" in cookie
+
+
+def test_the_theme_is_kept_and_leads_back_to_this_site_only(shop: Shop) -> None:
+    sign = sign_of(text_of(shop.get("/code")))
+    answer = shop.client.post("/looks", data={"csrf_token": sign, "theme": "dark", "back": "/phrases"})
+    assert answer.location == "/phrases" and 'data-theme="dark"' in text_of(shop.get("/"))
+    for back in ("//elsewhere.example/x", "https://elsewhere.example", "/\\elsewhere.example", "\\\\elsewhere.example"):
+        assert shop.client.post("/looks", data={"csrf_token": sign, "theme": "x", "back": back}).location == "/"
+    assert "data-theme" not in text_of(shop.get("/"))
+
+
+def test_a_second_server_on_the_same_journal_keeps_its_devices(lan: Shop) -> None:
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    again = make(lan.folder, lan=True)
+    cookie = phone.get_cookie("journal")
+    assert cookie is not None
+    other = device(again)
+    other.set_cookie("journal", cookie.value)
+    assert other.get("/").status_code == 200

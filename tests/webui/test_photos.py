@@ -1,0 +1,108 @@
+"""Photos: taken in, placed, marked, compared; the original untouched."""
+
+from __future__ import annotations
+
+import hashlib
+import io
+
+from PIL import Image
+
+from journal.facts import PhotoCue
+from journal.record.photos import original_path
+from tests.webui.conftest import Shop, jpeg, text_of
+
+
+def sent(*pictures: bytes) -> list[tuple[io.BytesIO, str]]:
+    """Files as a form sends them."""
+    return [(io.BytesIO(picture), f"IMG_{n}.jpg") for n, picture in enumerate(pictures)]
+
+
+def test_a_photo_lands_where_the_last_spoken_cue_said(shop: Shop) -> None:
+    job = shop.open()
+    shop.enter(job, PhotoCue("overhead", 3))
+    page = text_of(shop.post(f"/job/{job}/photos", photos=sent(jpeg())))
+    assert "taken in: overhead, cylinder 3" in page.lower()
+    body = shop.job(job).pictures[0].photo.body
+    assert (body.subject, body.cylinder) == ("overhead", 3)
+
+
+def test_the_page_says_beforehand_where_a_photo_will_land(shop: Shop) -> None:
+    job = shop.open()
+    shop.enter(job, PhotoCue("blow-by"))
+    assert "belongs to: <strong>blow-by</strong>" in text_of(shop.get(f"/job/{job}/photos"))
+
+
+def test_the_original_stays_byte_for_byte_and_the_shown_copies_carry_no_location(shop: Shop) -> None:
+    job = shop.open()
+    with Image.open(io.BytesIO(jpeg())) as image:
+        exif = image.getexif()
+        exif.get_ifd(0x8825)[1] = "N"
+        held = io.BytesIO()
+        image.save(held, "JPEG", exif=exif)
+    data = held.getvalue()
+    shop.post(f"/job/{job}/photos", photos=sent(data))
+    sha = hashlib.sha256(data).hexdigest()
+    assert original_path(shop.folder, sha).read_bytes() == data
+    whole = shop.get(f"/job/{job}/photo/{sha}/original")
+    assert whole.data == data and "attachment" in whole.headers["Content-Disposition"]
+    for size in ("thumb", "page"):
+        copy = shop.get(f"/job/{job}/photo/{sha}/{size}")
+        with Image.open(io.BytesIO(copy.data)) as image:
+            assert copy.mimetype == "image/jpeg" and not dict(image.getexif())
+
+
+def test_the_same_photo_twice_is_one(shop: Shop) -> None:
+    job = shop.open()
+    for _ in range(2):
+        shop.post(f"/job/{job}/photos", photos=sent(jpeg()))
+    assert len(shop.job(job).pictures) == 1
+
+
+def test_a_photo_is_placed_by_hand(shop: Shop) -> None:
+    job = shop.open()
+    shop.post(f"/job/{job}/photos", photos=sent(jpeg()))
+    sha = shop.job(job).pictures[0].photo.body.sha256
+    shop.post(f"/job/{job}/photos/{sha}/place", subject="overhead", cylinder="5")
+    assert "Overhead, cylinder 5" in text_of(shop.get(f"/job/{job}/photos"))
+    assert shop.post(f"/job/{job}/photos/{sha}/place", subject="overhead", cylinder="9").status_code == 400
+    assert shop.post(f"/job/{job}/photos/{sha}/place", subject=" ").status_code == 400
+
+
+def test_a_ring_is_an_entry_on_top_and_can_be_taken_back(shop: Shop) -> None:
+    job = shop.open()
+    picture = jpeg(800, 400)
+    shop.post(f"/job/{job}/photos", photos=sent(picture))
+    sha = shop.job(job).pictures[0].photo.body.sha256
+    page = text_of(
+        shop.post(f"/job/{job}/photos/{sha}/mark", shape="ring", x0="25", y0="50", x1="35", y1="50", text="worn")
+    )
+    assert 'cx="200.0" cy="200.0" r="80.0"' in page and ">worn</text>" in page
+    mark = shop.job(job).pictures[0].marks[0]
+    assert (mark.body.x0, mark.body.y0, mark.body.x1) == (0.25, 0.5, 0.35)
+    assert original_path(shop.folder, sha).read_bytes() == picture
+    shop.post(f"/job/{job}/photos/{sha}/unmark/{mark.entry.id}")
+    assert shop.job(job).pictures[0].marks == ()
+
+
+def test_a_mark_off_the_photo_is_refused(shop: Shop) -> None:
+    job = shop.open()
+    shop.post(f"/job/{job}/photos", photos=sent(jpeg()))
+    sha = shop.job(job).pictures[0].photo.body.sha256
+    for form in ({"x0": "101"}, {"x0": ""}, {"x0": "nan"}, {"shape": "blob"}):
+        whole = {"shape": "ring", "x0": "1", "y0": "1", "x1": "2", "y1": "2", **form}
+        assert shop.post(f"/job/{job}/photos/{sha}/mark", **whole).status_code == 400, form
+    assert shop.job(job).pictures[0].marks == ()
+
+
+def test_two_photos_stand_side_by_side(shop: Shop) -> None:
+    job = shop.open()
+    shop.post(f"/job/{job}/photos", photos=sent(jpeg(seed=1), jpeg(seed=2)))
+    first, second = (picture.photo.body.sha256 for picture in shop.job(job).pictures)
+    page = text_of(shop.get(f"/job/{job}/photos/pair?left={first}&right={second}"))
+    assert f"/photo/{first}/page" in page and f"/photo/{second}/page" in page
+
+
+def test_one_bad_file_among_good_ones_loses_none_of_the_good(shop: Shop) -> None:
+    job = shop.open()
+    page = text_of(shop.post(f"/job/{job}/photos", photos=sent(jpeg(seed=1), b"not a photo", jpeg(seed=2))))
+    assert len(shop.job(job).pictures) == 2 and "IMG_1.jpg is not a photo" in page
