@@ -13,7 +13,7 @@ from journal.analysis.causes_words import SAYS_LITTLE, capital, cylinders_in_wor
 from journal.analysis.findings import Cause, CylinderFinding, Evidence
 from journal.analysis.gate import fits, gate
 from journal.analysis.inference import Posterior, Shared, infer, predict
-from journal.analysis.next_check import Done
+from journal.analysis.next_check import Done, done_for
 from journal.record.job import Job
 
 
@@ -50,6 +50,7 @@ def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
     n = posterior.model.low.index(cylinder)
     chances = {key: float(p) for key, p in zip(posterior.model.states, posterior.cylinders[n], strict=True)}
     turning = _turning_points(belief, cylinder)
+    engine = posterior.engine()
     causes = []
     for key, chance in sorted(chances.items(), key=lambda kc: -kc[1]):
         row, state = book.causes[key], posterior.model.states.index(key)
@@ -63,7 +64,9 @@ def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
                 meaning=row.meaning,
                 evidence=_evidence(belief, cylinder, lambda p, s=state: float(p.cylinders[n, s])),  # type: ignore[misc]
                 would_change=turning.get(key, ""),
-                gate=gate(book, belief.job, key, cylinder, chances, belief.done[cylinder]) if own else None,
+                gate=gate(book, belief.job, key, cylinder, chances, done_for(posterior, belief.done, key, cylinder))
+                if own
+                else gate(book, belief.job, key, None, engine, belief.done[None]),
                 cautions=tuple(book.cautions[c] for c in row.cautions),
             )
         )

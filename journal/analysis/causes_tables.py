@@ -111,6 +111,8 @@ class Tables:
     """By injection type: chance of each engine-wide cause."""
     model: Mapping[str, float]
     """`fault_rate`, `shared_reach` and what the shop's history weighs."""
+    next_check: Mapping[str, float]
+    """`setup_minutes`, `dismantling`, `needed_anyway`, `worth_asking`."""
     gate: Mapping[str, float]
     """`threshold`, `not_indicated`, `rival`."""
     cautions: Mapping[str, str]
@@ -149,11 +151,12 @@ def parse_tables(causes_toml: str, checks_toml: str) -> Tables:
         causes=cause_rows,
         checks={key: _check(key, row, cause_rows) for key, row in checks.items()},
         shared=tuple(
-            SharedRow(key, row["group"], float(row["rate"]), row["words"]) for key, row in causes["shared"].items()
+            SharedRow(row["cause"], row["group"], float(row["rate"]), row["words"]) for row in causes.get("shared", ())
         ),
         base_rates=causes["base_rates"],
         engine_rates=causes["engine_rates"],
         model=causes["model"],
+        next_check=causes["next_check"],
         gate=causes["gate"],
         cautions=causes["cautions"],
     )

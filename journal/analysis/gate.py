@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Collection, Mapping, Sequence
 
 from journal.analysis.causes_tables import CauseRow, Tables
@@ -54,7 +55,9 @@ def gate(
     missing = [_in_words(group, cylinder) for group in missing_checks(row, done, job.engine)]
     chance, threshold = part_chance(tables, row.part, chances), tables.gate["threshold"]
     if chance < threshold:
-        missing.append(f"it stands at {percent(chance)}, and {percent(threshold)} is wanted before ordering")
+        # Rounded down, so that what falls short never reads as if it did not.
+        stands = percent(math.floor(100 * chance) / 100)
+        missing.append(f"it stands at {stands}, and {percent(threshold)} is wanted before ordering")
     reasons = [o.body.reason for o in job.overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
     return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "")
 

@@ -14,12 +14,6 @@ from journal.analysis.gate import fits, missing_checks, part_chance
 from journal.analysis.inference import Posterior, predict, predict_worlds
 from journal.facts import Engine
 
-DISMANTLING = 0.75
-"""How much of its minutes each step of dismantling adds again, so that what needs none comes first."""
-
-WORTH_ASKING = 0.01
-"""Bits; a check expected to tell less than this about the causes is not proposed."""
-
 Done = Mapping[int | None, frozenset[str]]
 """Checks made, by low cylinder; none for the whole engine."""
 
@@ -35,7 +29,7 @@ class Choice:
     bits: float
     """Expected information about the causes of all low cylinders, or of the engine where none is low, in bits."""
     worth: float
-    """Bits for each minute, minutes counted more where something is dismantled."""
+    """Bits for each minute; minutes count more where something is dismantled, bits where gates need the check."""
 
 
 def entropy(chances: Vector) -> Vector:
@@ -47,30 +41,61 @@ def entropy(chances: Vector) -> Vector:
 
 def choices(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> list[Choice]:
     """Every check that may be made now, the most informative for its time first."""
-    low = posterior.model.low
+    low, weights = posterior.model.low, tables.next_check
     before = entropy(posterior.cylinders) if low else entropy(posterior.worlds)
+    needed = _needed(tables, posterior, engine, done)
     found = []
     for check in tables.checks.values():
         if not check.do or not fits(check.key, engine):
             continue
         places: Sequence[int | None] = low if check.of_cylinder else (None,)
         for cylinder in places:
-            made = done.get(cylinder, frozenset()) | done.get(None, frozenset())
+            made = done[cylinder]
             if check.key in made or not allowed(check, made):
                 continue
             chance, then = predict(posterior, check, cylinder) if low else predict_worlds(posterior, check)
             bits = float((before - chance @ entropy(then)).sum())
-            minutes = check.minutes * (1 + DISMANTLING * check.invasive)
-            found.append(Choice(check, cylinder, bits, bits / minutes))
+            minutes = (check.minutes + weights["setup_minutes"]) * (1 + weights["dismantling"] * check.invasive)
+            worth = bits * (1 + weights["needed_anyway"] * needed.get((check.key, cylinder), 0.0)) / minutes
+            found.append(Choice(check, cylinder, bits, worth))
     return sorted(found, key=lambda c: (-c.worth, c.check.minutes, c.check.key, c.cylinder or 0))
 
 
-def first_needed(tables: Tables, check: CheckRow, made: frozenset[str]) -> CheckRow:
-    """The check itself, or what must still come before it."""
-    for group in check.first:
-        if not set(group) & made:
-            return first_needed(tables, tables.checks[group[0]], made)
-    return check
+def _needed(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> dict[tuple[str, int | None], float]:
+    """How likely it is that each check must be made in any case before a part is ordered, by check and place."""
+    needed: dict[tuple[str, int | None], float] = {}
+    for place, chances in _places(posterior):
+        for key, chance in chances.items():
+            row = tables.causes[key]
+            where = place if row.of_cylinder else None
+            for group in missing_checks(row, done_for(posterior, done, key, where), engine):
+                for name in group:
+                    spot = where if tables.checks[name].of_cylinder else None
+                    needed[name, spot] = needed.get((name, spot), 0.0) + chance
+    return needed
+
+
+def _places(posterior: Posterior) -> list[tuple[int | None, dict[str, float]]]:
+    """Each low cylinder with the chances of its causes; the engine with its own where none is low."""
+    states = posterior.model.states
+    places: list[tuple[int | None, dict[str, float]]] = [
+        (c, dict(zip(states, map(float, posterior.cylinders[n]), strict=True)))
+        for n, c in enumerate(posterior.model.low)
+    ]
+    return places or [(None, posterior.engine())]
+
+
+def done_for(posterior: Posterior, done: Done, cause: str, cylinder: int | None) -> frozenset[str]:
+    """The checks made that count for a cause on a cylinder.
+
+    Where the cause is likelier than not one fault that several cylinders share, a check on any of them counts.
+    """
+    made = done[cylinder]
+    if cylinder is not None:
+        for shared, chance in posterior.shared().items():
+            if shared.cause == cause and cylinder in shared.cylinders and chance >= 0.5:
+                made = made.union(*(done[c] for c in shared.cylinders if c in posterior.model.low))
+    return made
 
 
 @dataclass(frozen=True)
@@ -94,7 +119,7 @@ def propose(tables: Tables, posterior: Posterior, engine: Engine, done: Done) ->
     open_question, wanted = _open(tables, posterior, engine, done)
     ranked = choices(tables, posterior, engine, done)
     if open_question:
-        chosen = [c for c in ranked if c.bits >= WORTH_ASKING]
+        chosen = [c for c in ranked if c.bits >= tables.next_check["worth_asking"]]
         why = "No check on the list is expected to tell more: think of causes that are not on it."
     else:
         chosen = [c for c in ranked if (c.check.key, c.cylinder) in wanted]
@@ -107,20 +132,16 @@ def _open(
     tables: Tables, posterior: Posterior, engine: Engine, done: Done
 ) -> tuple[bool, frozenset[tuple[str, int | None]]]:
     """Whether some cause is still open, and otherwise the checks that gates still want, with their places."""
-    states, threshold = posterior.model.states, tables.gate["threshold"]
-    low = posterior.model.low
-    places: list[tuple[int | None, dict[str, float]]] = [
-        (c, dict(zip(states, map(float, posterior.cylinders[n]), strict=True))) for n, c in enumerate(low)
-    ]
     wanted: set[tuple[str, int | None]] = set()
-    for cylinder, chances in places or [(None, posterior.engine())]:
+    for cylinder, chances in _places(posterior):
         top = tables.causes[max(chances, key=lambda key: chances[key])]
-        if max(chances[top.key], part_chance(tables, top.part, chances)) < threshold:
+        if max(chances[top.key], part_chance(tables, top.part, chances)) < tables.gate["threshold"]:
             return True, frozenset()
         place = cylinder if top.of_cylinder else None
-        for group in missing_checks(top, done[place], engine):
+        made = done_for(posterior, done, top.key, place)
+        for group in missing_checks(top, made, engine):
             for name in group:
-                row = _first_needed(tables, tables.checks[name], done[place])
+                row = _first_needed(tables, tables.checks[name], made)
                 wanted.add((row.key, cylinder if row.of_cylinder else None))
     return False, frozenset(wanted)
 
