@@ -52,10 +52,14 @@ def backup_command(ctx: click.Context, target: Path) -> None:
 
 
 @click.command("verify")
+@click.option("--mend", is_flag=True, help="Make the job list anew from the entries first.")
 @click.pass_context
-def verify_command(ctx: click.Context) -> None:
+def verify_command(ctx: click.Context, mend: bool) -> None:
     """Check the database, every checksum and every reference."""
-    found = verify(store_of(ctx))
+    store = store_of(ctx)
+    if mend:
+        store.redraw_lines()
+    found = verify(store)
     for line in found:
         click.echo(f"  - {line}")
     if found:

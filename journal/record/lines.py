@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
 
@@ -129,7 +129,7 @@ def _query(text: str) -> str:
 def touch(db: Database, number: int, entries: list[Entry]) -> None:
     """Note that quiet entries came to a job: one line and its technicians change, nothing else is looked at."""
     last = max(entry.at_utc for entry in entries)
-    who = [entry.technician for entry in entries if entry.technician and entry.source is not Source.DESK]
+    who = _people(entries)
     db.execute(
         "UPDATE job_lines SET last_at = max(last_at, ?), entries = entries + ?, technician = ? || "
         "CASE WHEN ? = '' THEN technician ELSE '' END WHERE job = ?",
@@ -140,41 +140,65 @@ def touch(db: Database, number: int, entries: list[Entry]) -> None:
 
 def write(db: Database, number: int, job: Job) -> None:
     """Write a job's line and its words anew."""
-    who = [entry.technician for entry in job.entries if entry.technician and entry.source is not Source.DESK]
-    taken_up = [e.at_utc for e in job.effective.values() if isinstance(e.body, JobOpened | JobReopened)]
-    db.execute(
-        "INSERT OR REPLACE INTO job_lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
-        [
-            number,
-            job.unit,
-            job.complaint,
-            job.state.value,
-            time_to_text(job.opened_at),
-            time_to_text(max(taken_up, default=job.opened_at)),
-            time_to_text(job.entries[-1].at_utc),
-            who[-1] if who else "",
-            len(job.entries),
-            len(job.waiting),
-        ],
-    )
-    _technicians(db, number, who)
+    db.execute("INSERT OR REPLACE INTO job_lines VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?)", line_row(number, job))
+    _technicians(db, number, _people(job.entries))
     write_texts(db, number, job)
 
 
 def write_texts(db: Database, number: int, job: Job) -> None:
     """Write the words a job is found by, where they changed."""
+    new, old = texts_row(db, number, job), stored(db, "job_texts", number)
+    if old is None:
+        db.execute("INSERT INTO job_texts VALUES (?, ?, ?, ?, ?)", new)
+    elif old != new:
+        sql = "UPDATE job_texts SET unit = ?, complaint = ?, notes = ?, causes = ? WHERE job = ?"
+        db.execute(sql, [*new[1:], number])
+
+
+def differs(db: Database, number: int, job: Job) -> bool:
+    """Whether a job's line or words are not what its entries say."""
+    return (stored(db, "job_lines", number), stored(db, "job_texts", number)) != (
+        line_row(number, job),
+        texts_row(db, number, job),
+    )
+
+
+def line_row(number: int, job: Job) -> tuple[object, ...]:
+    """A job's row of `job_lines`."""
+    taken_up = [e.at_utc for e in job.effective.values() if isinstance(e.body, JobOpened | JobReopened)]
+    return (
+        number,
+        job.unit,
+        job.complaint,
+        job.state.value,
+        time_to_text(job.opened_at),
+        time_to_text(max(taken_up)),
+        time_to_text(job.entries[-1].at_utc),
+        (_people(job.entries) or [""])[-1],
+        len(job.entries),
+        len(job.waiting),
+    )
+
+
+def texts_row(db: Database, number: int, job: Job) -> tuple[object, ...]:
+    """A job's row of `job_texts`: what was said, and what the analysis noted."""
     noted = db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone() or ("", "")
     closed = f"{job.closed.body.cause} {job.closed.body.text}" if job.closed else ""
     notes = [fact.body.text for fact in job.notes] + [fact.body.text for fact in job.repairs] + list(job.facts.values())
     notes += [" ".join((p.wanted.body.description, *(a.body.number for a in p.answers))) for p in job.parts]
-    texts = (job.unit, job.complaint, "\n".join(notes), "\n".join(filter(None, (closed, *noted, *job.edits.values()))))
-    old = db.execute("SELECT unit, complaint, notes, causes FROM job_texts WHERE job = ?", [number]).fetchone()
-    if old is None:
-        db.execute("INSERT INTO job_texts VALUES (?, ?, ?, ?, ?)", [number, *texts])
-    elif old != texts:
-        db.execute(
-            "UPDATE job_texts SET unit = ?, complaint = ?, notes = ?, causes = ? WHERE job = ?", [*texts, number]
-        )
+    causes = [text for text in (closed, *noted, *job.edits.values()) if text]
+    return (number, job.unit, job.complaint, "\n".join(notes), "\n".join(causes))
+
+
+def stored(db: Database, table: str, number: int) -> tuple[object, ...] | None:
+    """A job's row of a derived table as it is."""
+    row: tuple[object, ...] | None = db.execute(f"SELECT * FROM {table} WHERE job = ?", [number]).fetchone()
+    return row
+
+
+def _people(entries: Iterable[Entry]) -> list[str]:
+    """Who made the entries, in order, the parts desk left out."""
+    return [entry.technician for entry in entries if entry.technician and entry.source is not Source.DESK]
 
 
 def note(db: Database, number: int, headline: str, standings: Mapping[int, str], causes: str) -> None:

@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import shutil
 import sqlite3
+import tempfile
 import time
+import weakref
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -120,7 +123,7 @@ _ALL = {facts_and_what_is_derived_from_them.__name__}
 
 
 def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
-    """Open the journal's database, making or bringing it up to date as needed.
+    """Open the journal's database, making or bringing it up to date as needed; for reading only where all is read-only.
 
     Raises:
         NotFound: when there is none and `create` is false.
@@ -135,13 +138,44 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
                 folder.mkdir(parents=True, exist_ok=True)
             except OSError as error:
                 raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
+        there = path.exists()
         db = Database(sqlite3.connect(path, timeout=wait_s))
         try:
             _prepare(db, path, wait_s)
+        except sqlite3.OperationalError as error:
+            db.close()
+            if there and any(words in str(error) for words in ("readonly", "unable to open")):
+                return _connect_to_read(path)
+            raise
         except BaseException:
             db.close()
             raise
         return db
+
+
+def can_write(db: Database) -> bool:
+    """Whether this connection may write at all."""
+    return not db.execute("PRAGMA query_only").fetchone()[0]
+
+
+def _connect_to_read(path: Path) -> Database:
+    """Open a database in a place where nothing can be written, not even the small files SQLite puts beside one."""
+    log = path.with_name(f"{path.name}-wal")
+    if log.exists() and log.stat().st_size:
+        # The latest entries still lie in the log, and SQLite cannot read it without writing: read a copy.
+        elsewhere = tempfile.TemporaryDirectory()
+        for file in (path, log):
+            shutil.copy(file, elsewhere.name)
+        db = Database(sqlite3.connect(Path(elsewhere.name) / path.name))
+        weakref.finalize(db, elsewhere.cleanup)
+    else:
+        db = Database(sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True))
+    applied = {migration.name for migration in migrations.applied(db)}
+    if applied != _ALL:
+        db.close()
+        raise RecordError(f"{path} is of another version of the program and read-only: make its folder writable")
+    db.execute("PRAGMA query_only = ON")
+    return db
 
 
 def _prepare(db: Database, path: Path, wait_s: float) -> None:

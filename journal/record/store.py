@@ -22,7 +22,7 @@ from journal.record.job import Job, JobState
 from journal.record.lines import JobLine
 from journal.record.replay import replay
 from journal.record.resolve import target_of
-from journal.record.schema import FILE_NAME, WAIT_S, connect, database_errors, writing
+from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, database_errors, writing
 
 HEARING_LAG = timedelta(seconds=5)
 """How far an entry's time may lie behind another writer's: a spoken one is timed when said, heard a little later."""
@@ -68,7 +68,8 @@ class Store:
         """
         db = connect(folder, create=create, wait_s=wait_s)
         with database_errors(folder / FILE_NAME), file_errors(folder / FILE_NAME):
-            upkeep.finish_erasing(db, folder)
+            if can_write(db):
+                upkeep.finish_erasing(db, folder)
         return cls(folder, db)
 
     def __enter__(self) -> Store:
@@ -409,7 +410,7 @@ class Store:
     def line_differs(self, job_id: str) -> bool:
         """Whether a job's line or words are not what its entries say."""
         with database_errors(self.path):
-            return upkeep.line_differs(self._db, self._job_number(job_id), replay(self._read(job_id)))
+            return lines.differs(self._db, self._job_number(job_id), replay(self._read(job_id)))
 
     def redraw_lines(self) -> None:
         """Make every job's line and words anew from its entries; what the analysis noted stays."""

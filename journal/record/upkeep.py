@@ -9,9 +9,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from journal.facts import Entry, Photo
-from journal.record import lines
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of
-from journal.record.job import Job
 from journal.record.schema import writing
 
 
@@ -36,18 +34,6 @@ def job_references(db: Database) -> list[tuple[str, str]]:
     return [
         (str(id_), str(reference)) for id_, reference in db.execute("SELECT id, reference FROM jobs ORDER BY number")
     ]
-
-
-def line_differs(db: Database, number: int, job: Job) -> bool:
-    """Whether a job's line or words are not what its entries say."""
-    tables = ("SELECT * FROM job_lines WHERE job = ?", "SELECT * FROM job_texts WHERE job = ?")
-    before = [db.execute(sql, [number]).fetchone() for sql in tables]
-    db.conn.execute("BEGIN IMMEDIATE")
-    try:
-        lines.write(db, number, job)
-        return before != [db.execute(sql, [number]).fetchone() for sql in tables]
-    finally:
-        db.rollback()
 
 
 def erase(db: Database, folder: Path, number: int, entries: list[Entry]) -> None:

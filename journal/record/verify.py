@@ -9,6 +9,7 @@ from journal.facts import Entry, Photo
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, PHOTOS, files_of, sha256_of_file
 from journal.record.photos import original_path, page_copy_path
+from journal.record.resolve import target_of
 from journal.record.store import Store
 
 
@@ -44,7 +45,11 @@ def _jobs(store: Store) -> Iterator[str]:
 
 
 def _references(store: Store, entries: list[Entry], let_go: set[str]) -> Iterator[str]:
+    there = {entry.id for entry in entries}
     for entry in entries:
+        target = target_of(entry.body)
+        if target is not None and target not in there:
+            yield f"entry {entry.id} is about entry {target[:40]}, which is not there: restore it from a backup"
         if isinstance(entry.body, Photo) and not _has_photo(store, entry.body.sha256):
             yield f"photo {entry.body.name} ({entry.body.sha256[:12]}…) is missing: restore it from a backup"
         if entry.clip and entry.clip not in let_go and not files_of(store.folder, CLIPS, entry.clip):
