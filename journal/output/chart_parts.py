@@ -73,16 +73,16 @@ def bar(x: float, y: float, width: float, height: float, standing: Standing) -> 
         f'<rect class="bar {standing.value}" x="{x:.1f}" y="{y:.1f}" width="{width:.1f}" height="{height:.1f}" '
         f'fill="{look.colour}" fill-opacity="{opacity:g}" stroke="{look.colour}" stroke-width="1.5"/>'
     ]
+    d = ""
     if look.pattern == "stripes":
-        parts += [_stroke(x + dx, y, x + dx, y + height, look.colour) for dx in _every(4, width)]
+        d = "".join(f"M{x + dx:.1f} {y:.1f}v{height:g}" for dx in _every(4, width))
     elif look.pattern == "rails":
-        parts += [_stroke(x, y + height * part, x + width, y + height * part, look.colour) for part in (0.33, 0.67)]
+        d = "".join(f"M{x:.1f} {y + height * part:.1f}h{width:.1f}" for part in (0.33, 0.67))
     elif look.pattern == "dots":
-        parts += [
-            f'<circle cx="{x + dx:.1f}" cy="{y + height * part:.1f}" r="1" fill="{look.colour}"/>'
-            for n, dx in enumerate(_every(4, width))
-            for part in ((0.3, 0.7) if n % 2 else (0.5,))
-        ]
+        spots = ((dx, part) for n, dx in enumerate(_every(4, width)) for part in ((0.3, 0.7) if n % 2 else (0.5,)))
+        d = "".join(f"M{x + dx - 0.8:.1f} {y + height * part:.1f}h1.6" for dx, part in spots)
+    if d:
+        parts.append(f'<path fill="none" stroke="{look.colour}" stroke-width="1.6" d="{d}"/>')
     return "".join(parts)
 
 
@@ -90,13 +90,9 @@ def _every(gap: float, width: float) -> list[float]:
     return [gap * n for n in range(1, int(width / gap) + 1) if gap * n < width]
 
 
-def _stroke(x0: float, y0: float, x1: float, y1: float, colour: str) -> str:
-    return f'<line x1="{x0:.1f}" y1="{y0:.1f}" x2="{x1:.1f}" y2="{y1:.1f}" stroke="{colour}" stroke-width="1.6"/>'
-
-
 def whisker(low: float, high: float, y: float) -> str:
     """A 95 % interval, horizontal."""
-    return line(low, y, high, y, 1.3) + line(low, y - 3, low, y + 3, 1.3) + line(high, y - 3, high, y + 3, 1.3)
+    return f'<path fill="none" stroke="{INK}" stroke-width="1.3" d="M{low:.1f} {y - 3:.1f}v6m0 -3H{high:.1f}m0 -3v6"/>'
 
 
 def mark(x: float, y: float, standing: Standing, size: float = 5) -> str:

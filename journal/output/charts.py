@@ -2,9 +2,20 @@
 
 from __future__ import annotations
 
-from journal.analysis.findings import Contribution, RunFinding
-from journal.facts import Engine
+from journal.analysis.comparisons import (
+    before_and_after,
+    judged_runs,
+    pressure_of,
+    pressure_series,
+    pressure_words,
+)
+from journal.analysis.findings import Contribution, Findings, RunFinding
+from journal.facts import Engine, RunKind
+from journal.output.chart_compare import before_after_chart, comparison_chart, pressure_chart
 from journal.output.chart_parts import bar, frame, line, mark, whisker, word
+from journal.record.job import Job
+
+__all__ = ["before_after_chart", "charts_of", "comparison_chart", "comparison_charts", "pressure_chart", "run_chart"]
 
 _LEFT, _RIGHT, _TOP, _ROW = 46.0, 262.0, 34.0, 22.0
 
@@ -45,6 +56,28 @@ def run_chart(run: RunFinding, engine: Engine) -> str:
     body.append(word(_LEFT, bottom + 14, _sum_words(run), size=11))
     title = f"Run {run.number}: {run.title}"
     return frame(f"run-{run.number}-shares", title, _described(run), bottom + 22, body)
+
+
+def charts_of(job: Job, findings: Findings) -> tuple[str, ...]:
+    """Every picture a job's findings call for: its runs, then the comparisons."""
+    judged = judged_runs(job, findings.runs)
+    return (*(run_chart(j.finding, job.engine) for j in judged), *comparison_charts(job, findings))
+
+
+def comparison_charts(job: Job, findings: Findings) -> tuple[str, ...]:
+    """The pictures of several runs that have something to show: side by side, by injection pressure, after a repair."""
+    judged = judged_runs(job, findings.runs)
+    charts = []
+    plain = [j for j in judged if not j.start.after_repair and pressure_of(j.start) == (False, 1.0)]
+    if len({j.start.run == RunKind.HALF_ENGINE for j in plain}) == 2:
+        charts.append(comparison_chart([j.finding for j in plain], job.engine))
+    for series in pressure_series(judged):
+        points = [(pressure_words(j.start), pressure_of(j.start)[1], j.finding) for j in series]
+        charts.append(pressure_chart(points, job.engine))
+    pair = before_and_after(judged)
+    if pair is not None:
+        charts.append(before_after_chart(pair[0].finding, pair[1].finding, job.engine))
+    return tuple(charts)
 
 
 def _percent(share: float) -> str:

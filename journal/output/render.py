@@ -8,7 +8,7 @@ from pathlib import Path
 from journal.analysis.findings import Findings
 from journal.analysis.findings_json import findings_to_json
 from journal.errors import BadInput
-from journal.output.charts import run_chart
+from journal.output.charts import charts_of
 from journal.output.writeup import WriteUp, write_up
 from journal.record.job import Job
 from journal.record.photos import page_copy_path
@@ -25,7 +25,7 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str 
         NotFound: when a photo is not there.
     """
     write = write_up(job, findings)
-    charts = [run_chart(run, job.engine) for run in findings.runs if run.contributions]
+    charts = charts_of(job, findings)
 
     def photo(sha256: str) -> bytes:
         return page_copy_path(folder, sha256).read_bytes()
