@@ -23,12 +23,18 @@ def fits(wanted: dict[str, Any], made: dict[str, Any]) -> bool:
     return all(made.get(field) == value for field, value in wanted.items())
 
 
-def matched(wanted: list[dict[str, Any]], made: list[dict[str, Any]]) -> int:
-    """How many of the entries wanted were made, in order (longest common subsequence)."""
+def matched(wanted: list[dict[str, Any]], made: list[list[dict[str, Any]]]) -> int:
+    """How many of the entries wanted were made, in order (longest common subsequence).
+
+    Args:
+        wanted: what the script says must come.
+        made: for each entry made, what it may mean: one body, or a question's options.
+    """
     best = [0] * (len(made) + 1)
     for want in wanted:
         row = [0]
-        for index, entry in enumerate(made):
-            row.append(best[index] + 1 if fits(want, entry) else max(row[index], best[index + 1]))
+        for index, meanings in enumerate(made):
+            hit = any(fits(want, meaning) for meaning in meanings)
+            row.append(best[index] + 1 if hit else max(row[index], best[index + 1]))
         best = row
     return best[-1]

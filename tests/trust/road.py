@@ -58,7 +58,8 @@ def _shape(sound: Sound) -> Sound:
     step = RATE // 100
     frames = sound[: len(sound) // step * step].reshape(-1, step)
     power = (np.abs(np.fft.rfft(frames, axis=1)[:, 5:35]) ** 2).sum(axis=1)
-    level = np.log10(power + 1e-5).astype(np.float32)
+    # Only the loudest 25 dB: what lies below is as likely noise as speech.
+    level = np.log10(power + power.max() * 10**-2.5 + 1e-9).astype(np.float32)
     return level - level.mean()
 
 
@@ -90,7 +91,7 @@ class KnownSpeech:
         """The line whose loudness over time fits best; nothing when none fits well."""
         shape = _shape(sound)
         best, words = max((_fit(shape, known), words) for words, known in self.known.items())
-        return Hearing((Candidate(words, -0.05, self.name),) if best > 0.8 else (), free_text=words, free_score=-0.1)
+        return Hearing((Candidate(words, -0.001, self.name),) if best > 0.8 else (), free_text=words, free_score=-0.1)
 
     def note(self, sound: Sound) -> str:
         """Its words without the first, which asked for a note."""
