@@ -11,23 +11,24 @@ from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Wor
 _Arcs = list[list[tuple[str | None, int]]]
 
 
-def minimal(once: Several[Template], chained: Several[Template], rules: dict[str, Template]) -> WordGraph:
-    """The smallest deterministic automaton that says one of `once`, or one or more of `chained`.
+def minimal(
+    once: Several[Template], first: Several[Template], more: Several[Template], rules: dict[str, Template]
+) -> WordGraph:
+    """The smallest deterministic automaton that says one of `once`, or one of `first` and any number of `more`.
 
     Args:
         once: templates that stand alone.
-        chained: templates that may follow each other.
+        first: templates that others may follow.
+        more: templates that may follow.
         rules: what their references stand for.
     """
     arcs: _Arcs = [[], [], []]
-    start, end, again = 0, 1, 2
-    arcs[start].append((None, again))
+    start, end, on = 0, 1, 2
+    arcs[on].append((None, end))
     cache: dict[Template, WordGraph] = {}
-    for part in once:
-        arcs[_lay(arcs, part, start, rules, cache)].append((None, end))
-    for part in chained:
-        last = _lay(arcs, part, again, rules, cache)
-        arcs[last] += [(None, end), (None, again)]
+    for parts, begin, after in ((once, start, end), (first, start, on), (more, on, on)):
+        for part in parts:
+            arcs[_lay(arcs, part, begin, rules, cache)].append((None, after))
     return _smallest(arcs, start, {end})
 
 

@@ -6,11 +6,12 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
+from itertools import pairwise
 
 from journal.hearing.types import Candidate
 from journal.wording.meanings import Refused, after, meaning_of
-from journal.wording.numbers import cardinal, readings
-from journal.wording.parse import Filled, Parse, Said, parse_tokens
+from journal.wording.numbers import atoms, cardinal, readings
+from journal.wording.parse import BEYOND_ENGINE, Filled, Parse, Said, parse_tokens
 from journal.wording.tokens import Token, tokenise
 from journal.wording.types import Context, Meaning
 from journal.wording.vocabulary import CYLINDER_SLOTS, NUMBER_SLOTS, vocabulary
@@ -24,6 +25,8 @@ _NOTHING_COST_PER_WORD = 0.35
 _FLOOR = 0.01
 _MOST_PARSES = 10
 _NBEST_FACTOR = 0.3
+_COUNTING = 3.0
+_UNEXPECTED = 1.5
 
 
 @dataclass(frozen=True)
@@ -103,21 +106,46 @@ def _shares(candidate: Candidate, tokens: tuple[Token, ...], context: Context) -
     if not parses:
         yield None, 1.0
         return
-    weights = [math.exp(-_SHARPNESS * (p.cost + _out_of_place(p, context))) for p in parses]
+    weights = [
+        math.exp(-_SHARPNESS * (p.cost + _out_of_place(p, tokens, context, alone=_stands_out(p, parses))))
+        for p in parses
+    ]
     total = sum(weights) + nothing
     for parse, weight in zip(parses, weights, strict=True):
         yield parse, weight / total
     yield None, nothing / total
 
 
-def _out_of_place(parse: Parse, context: Context) -> float:
-    """Cost of a bare number where no question waits for it."""
-    if vocabulary().phrases[parse.said[0].phrase].only != "number":
-        return 0.0
+def _out_of_place(parse: Parse, tokens: tuple[Token, ...], context: Context, *, alone: bool) -> float:
+    """Cost of a bare number where none is awaited, of a reading where one is, and of counting aloud.
+
+    Args:
+        parse: one way of understanding the words.
+        tokens: the words.
+        context: whether a number is awaited.
+        alone: whether every other way is far-fetched.
+    """
+    phrase = vocabulary().phrases[parse.said[0].phrase]
+    if phrase.only != "number":
+        unexpected = _UNEXPECTED if context.expects_number and phrase.kind != "command" else 0.0
+        return unexpected + (_COUNTING if _counts(parse, tokens) else 0.0)
     value = next(f.value for f in parse.said[0].filled)
-    if any(getattr(option, "value", None) == value for option in context.question_options):
+    answers = any(getattr(option, "value", None) == value for option in context.question_options)
+    if context.expects_number or answers or (context.question_options and alone):
         return 0.0
-    return 0.8 if context.question_options else 1.5
+    return 0.8 if context.question_options else _UNEXPECTED
+
+
+def _stands_out(parse: Parse, parses: Sequence[Parse]) -> bool:
+    return all(other is parse or other.cost >= parse.cost + BEYOND_ENGINE for other in parses)
+
+
+def _counts(parse: Parse, tokens: tuple[Token, ...]) -> bool:
+    """Whether the words are just figures up or down by one: "one two three"."""
+    said = [atoms(t.text) for t in tokens[parse.said[0].start : parse.said[-1].end]]
+    if len(said) < 3 or any(not found or found[0].size == "tens" for found in said):
+        return False
+    return {b[0].value - a[0].value for a, b in pairwise(said)} in ({1.0}, {-1.0})
 
 
 def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context) -> tuple[Piece, ...]:

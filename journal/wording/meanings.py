@@ -49,8 +49,9 @@ def meaning_of(phrase: Phrase, filled: dict[str, Any], context: Context) -> Mean
         context: the engine and what goes on.
     """
     said = {**phrase.set, **filled}
-    if "signed" in said:
-        said["value"] = said["signed"]
+    for name in ("signed", "reading"):
+        if name in said:
+            said["value"] = said[name]
     if "thou" in said:
         said |= {"value": round(said["thou"] / 1000, 6), "unit": "in"}
     for name in ("cylinder", "other_cylinder"):
@@ -192,7 +193,7 @@ def _part(said: dict[str, Any], context: Context) -> Meaning:
 
 
 def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
-    if context.question_options:
+    if context.question_options or context.expects_number:
         return Number(said["value"])
     return Refused("a number alone: say which cylinder or what it is")
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 DIGITS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -28,6 +28,7 @@ _HOMOPHONE_COST = 0.3
 # Words that mostly mean themselves.
 _SMALL_WORDS = {"to": 1.0, "too": 0.8, "for": 0.8, "free": 0.8, "o": 0.2}
 _PIECES_COST = 0.25
+_LEADING_ZERO = 0.5
 
 _WRITTEN = re.compile(r"\d+(?:\.\d+)?|\.\d+")
 
@@ -166,7 +167,9 @@ def _wholes(tokens: Sequence[str], at: int, most: int) -> Iterator[Reading]:
                 if _is(tokens, hundreds.end, "thousand"):
                     yield from _thousands(tokens, Reading(hundreds.end + 1, hundreds.value * 1000, hundreds.cost))
     yield from _shortened(tokens, at)
-    yield from (string for string in _digit_strings(tokens, at, most) if len(string.figures) > 1)
+    for string in _digit_strings(tokens, at, most):
+        if len(string.figures) > 1:
+            yield replace(string, cost=string.cost + (_LEADING_ZERO if string.figures[0] == "0" else 0.0))
 
 
 def _thousands(tokens: Sequence[str], base: Reading) -> Iterator[Reading]:

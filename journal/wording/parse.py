@@ -25,9 +25,10 @@ BEYOND_ENGINE = 1.0
 _PAUSE_IN_NUMBER = 0.4
 _SPLIT_NUMBER = 0.8
 _BARE_START = 0.3
-_SKIPPED_WORD = 2.0
+_SKIPPED_WORD = 3.0
 _FEWER_PHRASES = 0.5
 _JOINTS = ("to", "through", "thru", "too")
+_JOINED_ALIKE = 0.75
 _WIDTH = 150
 _WORST = 4.5
 
@@ -152,6 +153,9 @@ class _Search:
     def _breath(self, index: int) -> bool:
         return self.vocabulary.phrases[index].breath
 
+    def _kept(self, word: str) -> bool:
+        return word in self.vocabulary.kept or word.endswith("n't")
+
     def _heard(self, at: int) -> Iterator[tuple[str, int, float]]:
         """Words the tokens from here may be: word, index after, cost."""
         word = self.words[at]
@@ -161,19 +165,19 @@ class _Search:
         for many in (1, 2, 3):
             for meant in self.vocabulary.spelt_out.get(tuple(self.words[at : at + many]), ()):
                 yield meant, at + many, 0.05
-        if not self.fuzzy:
+        if not self.fuzzy or self._kept(word):
             return
         if not any(atom.cost == 0 for atom in atoms(word)):
             for other, cost in alike(word):
                 yield other, at + 1, cost + (0.6 if word in known_words() else 0.0)
         for many in (2, 3):
             parts = self.words[at : at + many]
-            if len(parts) == many and not any(p[0].isdigit() for p in parts):
+            if len(parts) == many and not any(p[0].isdigit() or self._kept(p) for p in parts):
                 joined = "".join(parts)
                 if joined in known_words():
                     yield joined, at + many, 0.1
                 for other, cost in alike(joined):
-                    if len(other) > 4:
+                    if len(other) > 4 and cost <= _JOINED_ALIKE:
                         yield other, at + many, cost + 0.3
 
     def _advance(self, at: int, place: _Place, cost: float, arcs: list[tuple[str, int, float]]) -> None:
@@ -182,7 +186,7 @@ class _Search:
         if word in self.vocabulary.fillers or (place.state == 0 and word in self.vocabulary.edges):
             start = at + 1 if place.state == 0 else place.start
             self._put(at + 1, _Place(place.state, place.filled, place.said, start), cost)
-        elif self.fuzzy and not atoms(word):
+        elif self.fuzzy and not atoms(word) and not self._kept(word):
             self._put(at + 1, place, cost + _SKIPPED_WORD)
         for heard, end, extra in arcs:
             for target, tags in step.words.get(heard, ()):
@@ -229,7 +233,7 @@ class _Search:
 
     def _cylinder(self, at: int) -> Iterator[tuple[int, int, float]]:
         for atom in atoms(self.words[at]):
-            if atom.value == int(atom.value) and 1 <= atom.value <= 99:
+            if atom.value == int(atom.value) and 1 <= atom.value <= MOST_CYLINDERS:
                 yield at + 1, int(atom.value), atom.cost + self._beyond(atom.value)
         both = [next((a for a in atoms(w) if a.size == "digit"), None) for w in self.words[at : at + 2]]
         if len(both) == 2 and both[0] and both[1] and both[0].value in (1, 2):

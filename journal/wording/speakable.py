@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from functools import cache
 
-from journal.hearing.types import Expect, Speakable, WordGraph
+from journal.hearing.types import Expect, Speakable
 from journal.wording.automaton import minimal
 from journal.wording.numbers import DIGITS, TEENS, TENS
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
@@ -12,40 +12,54 @@ from journal.wording.vocabulary import (
     CYLINDER_SLOTS,
     LIST_SLOT,
     TEXT_SLOT,
-    Phrase,
     Vocabulary,
     vocabulary,
 )
 
+_NUMBERS = (Rule("number"), Rule("reading"), Rule("signed"))
 _ONE_TO_TWENTY = (*DIGITS[1:], *TEENS, TENS[0])
+
+
+_MOST_WAYS = 3
+"""Ways of saying one value of a table of choices that recognisers are told of."""
 
 
 @cache
 def speakable(cylinders: int | None) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known."""
     count = cylinders or 20
-    graph = {expect: _graph(expect, count) for expect in Expect}
+    rules = _rules(count)
+    graph = {expect: minimal(*_told(expect), rules) for expect in Expect}
     words = {word for g in graph.values() for arcs in g.arcs for word, _ in arcs}
-    return Speakable(tuple(sorted(words)), {expect: _jsgf(expect, count) for expect in Expect}, graph)
+    return Speakable(tuple(sorted(words)), {expect: jsgf(*_told(expect), rules) for expect in Expect}, graph)
 
 
-def _phrases(expect: Expect) -> list[Phrase]:
-    """The phrases to listen for; while only a number is awaited, those that answer or correct."""
-    if expect is Expect.ANYTHING:
-        return list(vocabulary().phrases)
-    return [p for p in vocabulary().phrases if p.only == "number" or p.kind == "command"]
+def _told(expect: Expect) -> tuple[list[Template], list[Template], list[Template]]:
+    """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows."""
+    words = vocabulary()
+    phrases = words.phrases
+    if expect is Expect.NUMBER:
+        phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
+    ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]
+    more = [spoken(way, words) for p in phrases for way in p.go_on]
+    return [w for w, goes_on in ways if not goes_on], [w for w, goes_on in ways if goes_on], more
 
 
 def _rules(cylinders: int) -> dict[str, Template]:
     """All rules a spoken phrase refers to; numbers and choices among them."""
     words = vocabulary()
-    rules = dict(words.rules)
+    rules = {**words.rules, **words.listened}
     for name, table in words.choices.items():
-        rules[f"choice_{name}"] = Choice(tuple(way for ways in table.values.values() for way in ways))
+        most = _MOST_WAYS if len(table.values) > 1 else None
+        ways = [spoken(way, words) for ways in table.values.values() for way in _said(ways, words)[:most]]
+        rules[f"choice_{name}"] = Choice(tuple(ways))
     rules["slot_cylinder"] = Choice(tuple(Word(w) for w in _ONE_TO_TWENTY[:cylinders]))
     rules["slot_engine_count"] = Word(_ONE_TO_TWENTY[cylinders - 1])
-    rules["slot_number"] = rules["number"]
-    return rules
+    return {name: spoken(part, words) for name, part in rules.items()}
+
+
+def _said(ways: tuple[Template, ...], words: Vocabulary) -> list[Template]:
+    return [way for way in ways if not (isinstance(way, Word) and way.text in words.written_only)]
 
 
 def spoken(part: Template, words: Vocabulary) -> Template:
@@ -63,12 +77,12 @@ def spoken(part: Template, words: Vocabulary) -> Template:
             return Sequence((one, more))
         case Slot(name) if name == TEXT_SLOT:
             return Sequence(())
-        case Slot("signed"):
-            return Rule("signed")
+        case Slot("signed" | "reading" as name):
+            return Rule(name)
         case Slot("engine_count"):
             return Rule("slot_engine_count")
         case Slot():
-            return Rule("slot_number")
+            return Rule("number")
         case Sequence(parts):
             return Sequence(tuple(spoken(p, words) for p in parts))
         case Choice(options):
@@ -78,33 +92,35 @@ def spoken(part: Template, words: Vocabulary) -> Template:
             return part
 
 
-def _graph(expect: Expect, cylinders: int) -> WordGraph:
-    words = vocabulary()
-    rules = {name: spoken(part, words) for name, part in _rules(cylinders).items()}
-    once = [spoken(way, words) for p in _phrases(expect) if not p.chain for way in p.say]
-    chained = [spoken(way, words) for p in _phrases(expect) if p.chain for way in p.say]
-    return minimal(once, chained, rules)
-
-
-def _jsgf(expect: Expect, cylinders: int) -> str:
-    words = vocabulary()
-    rules = {name: spoken(part, words) for name, part in _rules(cylinders).items()}
-    once = [spoken(way, words) for p in _phrases(expect) if not p.chain for way in p.say]
-    chained = [spoken(way, words) for p in _phrases(expect) if p.chain for way in p.say]
+def jsgf(once: list[Template], first: list[Template], more: list[Template], rules: dict[str, Template]) -> str:
+    """The same as a JSGF grammar; phrases that end alike share their ending, as every use of a rule is a copy."""
     needed: dict[str, None] = {}
-    for part in (*once, *chained):
+    for part in (*once, *first, *more):
         _needs(part, rules, needed)
-    lines = ["#JSGF V1.0;", "grammar journal;"]
-    tops = []
-    if once:
-        tops.append("<once>")
-        lines.append(f"<once> = {' | '.join(_in_jsgf(p) for p in once)};")
-    if chained:
-        tops.append("<chained> [<chained> [<chained>]]")
-        lines.append(f"<chained> = {' | '.join(_in_jsgf(p) for p in chained)};")
-    lines.insert(2, f"public <said> = {' | '.join(tops)};")
+    lines = [
+        "#JSGF V1.0;",
+        "grammar journal;",
+        f"public <said> = <once>{' | <first> [<more> [<more>]]' if first else ''};",
+    ]
+    for name, parts in (("once", once), ("first", first), ("more", more)):
+        if parts:
+            lines.append(f"<{name}> = {' | '.join(_in_jsgf(p) for p in _by_ending(parts))};")
     lines += [f"<{name}> = {_in_jsgf(rules[name])};" for name in needed]
     return "\n".join(lines) + "\n"
+
+
+def _by_ending(parts: list[Template]) -> list[Template]:
+    """Templates with those that end in the same number joined: (x|y) <number>."""
+    beginnings: dict[tuple[Template, ...], list[Template]] = {}
+    for part in parts:
+        inner = part.parts if isinstance(part, Sequence) else (part,)
+        at = max((i for i, p in enumerate(inner) if p in _NUMBERS), default=0)
+        beginnings.setdefault(inner[at:] if at else (), []).append(Sequence(inner[:at]) if at else part)
+    return [
+        option
+        for ending, starts in beginnings.items()
+        for option in ([Sequence((Choice(tuple(starts)), *ending))] if ending else starts)
+    ]
 
 
 def _needs(part: Template, rules: dict[str, Template], found: dict[str, None]) -> None:

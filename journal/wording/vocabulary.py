@@ -13,7 +13,9 @@ from journal.wording.template import Template, parse_template
 CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
-NUMBER_SLOTS = frozenset({"value", "signed", "thou", "pressure_value", "count", "spn", "fmi", "engine_count"})
+NUMBER_SLOTS = frozenset(
+    {"value", "reading", "signed", "thou", "pressure_value", "count", "spn", "fmi", "engine_count"}
+)
 """Slots filled by a number."""
 
 LIST_SLOT = "cylinders"
@@ -35,8 +37,10 @@ class Phrase:
     """What it means beyond its slots."""
     breath: bool = False
     """Whether several may be said in one breath."""
-    chain: bool = False
-    """Whether recognisers follow it straight into another such phrase."""
+    listen: tuple[Template, ...] = ()
+    """The ways recognisers are told of; none for all of `say`."""
+    go_on: tuple[Template, ...] = ()
+    """Ways recognisers follow straight after another reading, in one breath."""
     group: str = ""
     """Heading on the cheat sheet; empty when not shown there."""
     example: str = ""
@@ -65,10 +69,14 @@ class Vocabulary:
     """Every phrase."""
     rules: dict[str, Template]
     """Templates by name."""
+    listened: dict[str, Template]
+    """Rules as recognisers are told of them, where that is less than all."""
     choices: dict[str, Choices]
     """Tables of choices by slot name."""
     fillers: frozenset[str]
     """Words that mean nothing wherever they stand."""
+    kept: frozenset[str]
+    """Words that turn a meaning round; never passed over, never taken for another."""
     edges: frozenset[str]
     """Words that mean nothing before, between and after phrases."""
     written_only: frozenset[str]
@@ -101,8 +109,8 @@ def read_vocabulary(text: str) -> Vocabulary:
     data = tomllib.loads(text)
     phrases = []
     for raw in data["phrase"]:
-        say = tuple(parse_template(t) for t in raw.pop("say"))
-        phrases.append(Phrase(say=say, **raw))
+        say, listen, go_on = (tuple(map(parse_template, raw.pop(name, ()))) for name in ("say", "listen", "go_on"))
+        phrases.append(Phrase(say=say, listen=listen, go_on=go_on, **raw))
     choices = {}
     for name, table in data["choices"].items():
         attribute = table.pop("attribute")
@@ -111,8 +119,10 @@ def read_vocabulary(text: str) -> Vocabulary:
     return Vocabulary(
         phrases=tuple(phrases),
         rules={name: parse_template(t) for name, t in data["rules"].items()},
+        listened={name: parse_template(t) for name, t in data["listened"].items()},
         choices=choices,
         fillers=frozenset(data["fillers"]["anywhere"]),
+        kept=frozenset(data["fillers"]["kept"]),
         edges=frozenset(data["fillers"]["edges"]),
         written_only=frozenset(data["written"]["only"]),
         pronounced=data["pronounced"],
