@@ -29,17 +29,28 @@ def speakable(cylinders: int | None) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known."""
     count = cylinders or 20
     rules = _rules(count)
-    graph = {expect: minimal(*_told(expect), rules) for expect in Expect}
-    words = {word for g in graph.values() for arcs in g.arcs for word, _ in arcs}
-    return Speakable(tuple(sorted(words)), {expect: jsgf(*_told(expect), rules) for expect in Expect}, graph)
+    told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
+    graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
+    grammars = {number_only: jsgf(*parts, rules) for number_only, parts in told.items()}
+    words = {word for graph in graphs.values() for arcs in graph.arcs for word, _ in arcs}
+    return Speakable(
+        tuple(sorted(words)),
+        {expect: grammars[expect is Expect.NUMBER] for expect in Expect},
+        {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
+    )
 
 
-def _told(expect: Expect) -> tuple[list[Template], list[Template], list[Template]]:
-    """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows."""
+def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Template]]:
+    """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows.
+
+    A bare number is listened for at any time: left out, it would be heard as the reading it sounds most like.
+    """
     words = vocabulary()
     phrases = words.phrases
-    if expect is Expect.NUMBER:
+    if number_only:
         phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
+    elif expect is Expect.ANYTHING:
+        phrases = tuple(p for p in phrases if p.only != "number")
     ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]
     more = [spoken(way, words) for p in phrases for way in p.go_on]
     return [w for w, goes_on in ways if not goes_on], [w for w, goes_on in ways if goes_on], more
