@@ -28,7 +28,8 @@ def guard(app: Flask) -> None:
         response.headers.setdefault("Content-Security-Policy", POLICY)
         response.headers["X-Content-Type-Options"] = "nosniff"
         response.headers["X-Frame-Options"] = "DENY"
-        response.headers["Referrer-Policy"] = "no-referrer"
+        # Not `no-referrer`: a browser would then send `Origin: null` with this site's own forms.
+        response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
         response.headers["Permissions-Policy"] = "camera=(self), microphone=(), geolocation=(), interest-cohort=()"

@@ -57,11 +57,11 @@ def serve(
     app = create_app(folder, lan=lan, announce=announce)
     shop: Shop = app.extensions["journal"]
     server = listening(app, host, port)
+    _stop_on_signals(shop)
     announce(f"Journal at http://{_shown(host)}:{port_of(server)}/  (Ctrl-C stops it)")
     if lan:
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
         announce(f"Code for the next device: {shop.door.shown}")
-    _stop_on_signals(shop)
     try:
         server.run()
     finally:
@@ -76,8 +76,7 @@ def listening(app: Flask, host: str, port: int) -> Any:
         BadInput: when the address cannot be listened on.
     """
     try:
-        # One byte is enough to send: a live update must not wait for a buffer to fill.
-        return create_server(app, host=host, port=port, threads=THREADS, send_bytes=1, ident=None)
+        return create_server(app, host=host, port=port, threads=THREADS, ident=None)
     except OSError as error:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
 

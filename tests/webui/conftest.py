@@ -5,6 +5,7 @@ from __future__ import annotations
 import io
 import json
 import re
+import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
@@ -150,3 +151,23 @@ def tested(shop: Shop) -> tuple[Shop, str]:
     job = shop.open()
     shop.say(job, *IDLE_RUN)
     return shop, job
+
+
+FLAGS = [
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+]  # fmt: skip
+"""Keep the browser from asking anything of anyone; Playwright gives each start an empty profile of its own."""
+
+
+@pytest.fixture(scope="module")
+def chromium() -> Iterator[Any]:
+    """The browser; the test is skipped with its reason where it cannot be had."""
+    api = pytest.importorskip("playwright.sync_api", reason="playwright is not installed")
+    where = shutil.which("chromium") or shutil.which("chromium-browser")
+    if where is None:
+        pytest.skip("Debian's chromium is not installed")
+    with api.sync_playwright() as driver:
+        browser = driver.chromium.launch(executable_path=where, args=FLAGS)
+        yield browser
+        browser.close()

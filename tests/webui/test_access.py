@@ -101,7 +101,7 @@ def test_every_answer_carries_the_headers(lan: Shop) -> None:
         headers = lan.get(address).headers
         policy = headers["Content-Security-Policy"]
         assert "default-src 'none'" in policy and "unsafe" not in policy and "http" not in policy
-        assert headers["X-Content-Type-Options"] == "nosniff" and headers["Referrer-Policy"] == "no-referrer"
+        assert headers["X-Content-Type-Options"] == "nosniff" and headers["Referrer-Policy"] == "same-origin"
         assert headers["X-Frame-Options"] == "DENY" and "frame-ancestors 'none'" in policy
 
 

@@ -1,0 +1,94 @@
+"""The production server: its address, its stop, and several of them at once."""
+
+from __future__ import annotations
+
+import re
+import signal
+import socket
+import subprocess
+import sys
+import threading
+import urllib.request
+from pathlib import Path
+
+import pytest
+
+from journal.errors import BadInput
+from tests.webui.conftest import Shop, text_of
+from webui import create_app
+from webui.server import listening, port_of, serve
+
+
+def started(folder: Path, *more: str) -> tuple[subprocess.Popen[str], str]:
+    """A server as its own process, and the address it printed."""
+    command = [sys.executable, "-m", "journal", "--journal", str(folder), "serve", "--port", "0", *more]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    assert process.stdout is not None
+    found = re.search(r"http://[^/]+/", process.stdout.readline())
+    assert found is not None
+    return process, found.group(0)
+
+
+@pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such signals between processes")
+def test_it_prints_its_address_serves_and_stops_cleanly_with_a_live_page_open(shop: Shop, how: signal.Signals) -> None:
+    job = shop.open()
+    process, address = started(shop.folder)
+    try:
+        assert b"Orchard pump 2" in urllib.request.urlopen(address, timeout=20).read()
+        live = urllib.request.urlopen(f"{address}job/{job}/events", timeout=20)
+        assert live.readline().startswith(b"retry:")
+        process.send_signal(how)
+        out, err = process.communicate(timeout=20)
+    finally:
+        process.kill()
+    assert process.returncode == 0 and err == ""
+    assert "Traceback" not in out
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no such signals between processes")
+def test_with_lan_it_says_who_can_see_it_and_the_code(shop: Shop) -> None:
+    process, _ = started(shop.folder, "--lan")
+    assert process.stdout is not None
+    assert "network can see this journal" in process.stdout.readline()
+    assert re.search(r"Code for the next device: \d{4} \d{4}", process.stdout.readline())
+    process.send_signal(signal.SIGTERM)
+    process.communicate(timeout=20)
+    assert process.returncode == 0
+
+
+def test_a_port_in_use_is_one_clear_line(tmp_path: Path) -> None:
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(BadInput, match="try another --port"):
+            serve(tmp_path, port=taken.getsockname()[1], announce=lambda line: None)
+
+
+def test_two_servers_on_one_journal_both_write_and_see_it(shop: Shop) -> None:
+    app = create_app(shop.folder)
+    other = Shop(shop.folder, app, app.test_client(), [])
+    job = shop.open()
+
+    def write(made: Shop) -> None:
+        for _ in range(5):
+            made.post(f"/job/{job}/add", words="blow by light")
+
+    writers = [threading.Thread(target=write, args=[made]) for made in (shop, other)]
+    for writer in writers:
+        writer.start()
+    for writer in writers:
+        writer.join()
+    assert len(shop.job(job).checks) == 10
+    assert text_of(other.get(f"/job/{job}/review")).count("blow by light") >= 10
+    app.extensions["journal"].close()
+
+
+def test_a_page_server_begun_in_an_empty_folder_makes_the_journal(tmp_path: Path) -> None:
+    folder = tmp_path / "new journal"
+    app = create_app(folder)
+    assert app.test_client().get("/").status_code == 200
+    app.extensions["journal"].close()
+    server = listening(app, "127.0.0.1", 0)
+    assert port_of(server) > 0
+    server.close()
