@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
@@ -226,20 +227,12 @@ class _Propagation:
         return float(at @ b / (at @ at) / b.mean())
 
 
-def interpolation(knots: list[float], times: list[float]) -> Array:
+def interpolation(knots: Sequence[float], times: Sequence[float]) -> Array:
     """Weights, shape (len(times), len(knots)), of linear interpolation in time; held flat outside the knots.
 
     Knots at the same moment share the weight equally.
     """
-    moments = sorted(set(knots))
-    weights = np.zeros((len(times), len(knots)))
-    for row, at in enumerate(times):
-        after = next((i for i, m in enumerate(moments) if m >= at), len(moments) - 1)
-        before = after if moments[after] <= at or after == 0 else after - 1
-        span = moments[after] - moments[before]
-        share = (at - moments[before]) / span if span > 0 else 1.0
-        for moment, part in ((moments[before], 1.0 - share), (moments[after], share)):
-            if part > 0:
-                at_moment = [k for k, knot in enumerate(knots) if knot == moment]
-                weights[row, at_moment] += part / len(at_moment)
+    moments, place, alike = np.unique(np.asarray(knots), return_inverse=True, return_counts=True)
+    at_moments = np.array([np.interp(times, moments, row) for row in np.eye(len(moments))])
+    weights: Array = (at_moments / alike[:, None])[place].T
     return weights

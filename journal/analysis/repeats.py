@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from statistics import median
 
 import numpy as np
 
@@ -38,7 +39,10 @@ def without_strays(taken: Taken, settings: Settings) -> tuple[Taken, list[Remark
         if cut.cylinder is not None and not cut.no_change:
             by_cylinder.setdefault(cut.cylinder, []).append(at)
     repeated = {c: places for c, places in by_cylinder.items() if len(places) > 1}
-    apart = {at: abs(scaled[at] - float(np.median(scaled[places]))) for places in repeated.values() for at in places}
+    apart: dict[int, float] = {}
+    for places in repeated.values():
+        middle = median(float(scaled[at]) for at in places)
+        apart |= {at: abs(float(scaled[at]) - middle) for at in places}
     if not apart:
         return taken, [], frozenset()
     far = _far(taken, list(apart.values()), scaled, settings)
@@ -75,5 +79,5 @@ def _scaled(taken: Taken) -> Array:
 def _far(taken: Taken, apart: list[float], scaled: Array, settings: Settings) -> float:
     step = max(c.step for c in taken.cuts)
     explained = max(settings.display_scatter * float(scaled.mean()), step / 2)
-    seen = _NORMAL * float(np.median(apart)) if len(apart) >= _ENOUGH else 0.0
+    seen = _NORMAL * median(apart) if len(apart) >= _ENOUGH else 0.0
     return settings.repeats_z * max(explained, seen)

@@ -88,19 +88,21 @@ def standings(worth: Worth, taken: Taken, settings: Settings, torn: frozenset[in
     peers = order[: max(1, (len(order) + 1) // 2)]
     low: set[int] = set()
     for _ in range(3):
-        found = {i for i in sure if _is_low(worth, i, [p for p in peers if p != i] or peers, settings)}
+        held_against = _Peers(worth, peers, settings)
+        found = {i for i in sure if held_against.is_low(i)}
         peers = [i for i in sure if i not in found]
         if found == low or not peers:
             low = found
             break
         low = found
     too_many = len(low) * 2 >= live and live > 1
+    held_against = _Peers(worth, peers, settings)
     stands = {}
     for i, cylinder in enumerate(worth.cylinders):
         if cylinder in torn:
             stands[cylinder] = Stand(Standing.UNCLEAR, 1.0, 0.0, "its readings contradict each other")
         else:
-            stands[cylinder] = _stand(worth, i, [p for p in peers if p != i], too_many, settings)
+            stands[cylinder] = _stand(worth, i, held_against, too_many, settings)
     return Verdict(stands, tuple(worth.cylinders[i] for i in sorted(low)) if too_many else ())
 
 
@@ -114,42 +116,57 @@ def _early(worth: Worth, i: int, live: int, by_fuel: bool, settings: Settings) -
     return Stand(Standing.UNCLEAR, pull / even if by_fuel else 1.0, u / even if by_fuel else 0.0, _TOO_FEW)
 
 
-def _against(worth: Worth, i: int, peers: list[int], settings: Settings) -> _Against | None:
-    """None when the peers pull nothing, so that there is no middle."""
-    middle = median(float(worth.pull[p]) for p in peers)
-    if middle <= 0:
-        return None
-    pull, cov = float(worth.pull[i]), worth.covariance
-    own = float(cov[i, i])
-    block = cov[np.ix_(peers, peers)]
-    of_middle = float(block.sum()) / len(peers) ** 2
-    if len(peers) > 2:
-        of_middle += (_MEDIAN_COSTS - 1.0) * float(np.trace(block)) / len(peers) ** 2
-    with_own = float(cov[i, peers].mean())
+class _Peers:
+    """A set of cylinders whose middle the others are held against; a cylinder is never among its own peers."""
 
-    def of(factor: float) -> float:
-        return math.sqrt(max(own - 2 * factor * with_own + factor**2 * of_middle, 1e-18))
+    def __init__(self, worth: Worth, peers: list[int], settings: Settings) -> None:
+        self.settings = settings
+        self.peers = frozenset(peers)
+        self.pull: list[float] = worth.pull.tolist()
+        self.variance: list[float] = np.diag(worth.covariance).tolist()
+        rows = worth.covariance[:, peers].sum(axis=1)
+        self.with_peers: list[float] = rows.tolist()
+        self.block = float(rows[peers].sum())
+        self.trace = sum(self.variance[p] for p in peers)
 
-    u = of(1.0)
-    z_low = (middle - pull) / math.hypot(u, settings.standing_healthy_spread * middle)
-    return _Against(
-        pull, middle, u, of(settings.standing_even_above), of(pull / middle), math.sqrt(max(own, 1e-18)), z_low
-    )
+    def against(self, i: int) -> _Against | None:
+        """None when there are no peers, or they pull nothing, so that there is no middle."""
+        others = [self.pull[p] for p in self.peers if p != i]
+        middle = median(others) if others else 0.0
+        if middle <= 0:
+            return None
+        pull, own, count = self.pull[i], self.variance[i], len(others)
+        block, trace, with_own = self.block, self.trace, self.with_peers[i]
+        if i in self.peers:
+            block += own - 2 * with_own
+            trace -= own
+            with_own -= own
+        of_middle = block / count**2
+        if count > 2:
+            of_middle += (_MEDIAN_COSTS - 1.0) * trace / count**2
 
+        def of(factor: float) -> float:
+            return math.sqrt(max(own - 2 * factor * with_own / count + factor**2 * of_middle, 1e-18))
 
-def _is_low(worth: Worth, i: int, peers: list[int], settings: Settings) -> bool:
-    against = _against(worth, i, peers, settings)
-    return against is not None and _low(against, settings)
+        u, spread = of(1.0), self.settings.standing_healthy_spread * middle
+        z_low = (middle - pull) / math.hypot(u, spread)
+        u_even, u_own = of(self.settings.standing_even_above), of(pull / middle)
+        return _Against(pull, middle, u, u_even, u_own, math.sqrt(max(own, 1e-18)), z_low)
+
+    def is_low(self, i: int) -> bool:
+        """Whether a cylinder is shown to pull less than its peers."""
+        against = self.against(i)
+        return against is not None and _low(against, self.settings)
 
 
 def _low(against: _Against, settings: Settings) -> bool:
     return against.z_low > settings.standing_z_low and against.strength < settings.standing_weak_below
 
 
-def _stand(worth: Worth, i: int, peers: list[int], too_many: bool, settings: Settings) -> Stand:
-    if not peers:
+def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settings) -> Stand:
+    against = peers.against(i)
+    if not peers.peers - {i}:
         return Stand(Standing.UNCLEAR, 1.0, 0.0, "there is no other cylinder to compare it with")
-    against = _against(worth, i, peers, settings)
     if against is None:
         return Stand(
             Standing.UNCLEAR, 0.0, 0.0, "no cylinder pulls by these readings: there is no middle to compare with"
