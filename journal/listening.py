@@ -142,7 +142,7 @@ def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool
     # before it is heard, so that a recogniser that dies takes no reading with it.
     clip = keep_clip(session.store.folder, utterance.sound)
     try:
-        pooled = ears.hear(utterance.sound, Expect.ANSWER if session.job.waiting else Expect.ANYTHING)
+        pooled = ears.hear(utterance.sound)
     except HearingError:
         session.enter(Note(NOT_HEARD), clip=clip)
         raise

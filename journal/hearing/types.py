@@ -20,9 +20,7 @@ class Expect(StrEnum):
     """What kind of speech is likely now; recognisers may narrow their search to it."""
 
     ANYTHING = "anything"
-    """Any phrase but a bare number, which means nothing by itself."""
-    ANSWER = "answer"
-    """Any phrase, a bare number among them: a question is waiting."""
+    """Any phrase, a bare number among them."""
     NUMBER = "number"
     """A bare number, or a command."""
 

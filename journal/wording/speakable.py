@@ -49,8 +49,6 @@ def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Te
     phrases = words.phrases
     if number_only:
         phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
-    elif expect is Expect.ANYTHING:
-        phrases = tuple(p for p in phrases if p.only != "number")
     ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]
     more = [spoken(way, words) for p in phrases for way in p.go_on]
     return [w for w, goes_on in ways if not goes_on], [w for w, goes_on in ways if goes_on], more
