@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from journal.analysis.causes_evidence import Gathered, gather
 from journal.analysis.causes_mended import mended_sentence
+from journal.analysis.causes_model import Model, build_model
 from journal.analysis.causes_ranked import believe, rank_cylinder, rank_engine
 from journal.analysis.causes_tables import Tables, tables
 from journal.analysis.causes_verdict import headline
 from journal.analysis.causes_warnings import warnings_of
 from journal.analysis.findings import Cause, Comparison, CylinderFinding, NextCheck, Remark, RunFinding, Standing
 from journal.analysis.history import History, with_history
-from journal.analysis.inference import Model, build_model, infer
+from journal.analysis.inference import infer
 from journal.analysis.next_check import Done, propose
 from journal.facts import Restored
 from journal.record.job import Job

@@ -6,13 +6,14 @@ from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from journal.analysis.causes_evidence import Gathered
+from journal.analysis.causes_model import Shared
 from journal.analysis.causes_runs import Item
 from journal.analysis.causes_tables import Tables
 from journal.analysis.causes_verdict import verdict
 from journal.analysis.causes_words import SAYS_LITTLE, capital, cylinders_in_words, weight_in_words
 from journal.analysis.findings import Cause, CylinderFinding, Evidence
 from journal.analysis.gate import fits, gate
-from journal.analysis.inference import Posterior, Shared, infer, predict
+from journal.analysis.inference import Posterior, infer, predict
 from journal.analysis.next_check import Done, done_for
 from journal.record.job import Job
 
@@ -50,7 +51,7 @@ def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
     n = posterior.model.low.index(cylinder)
     chances = {key: float(p) for key, p in zip(posterior.model.states, posterior.cylinders[n], strict=True)}
     turning = _turning_points(belief, cylinder)
-    engine = posterior.engine()
+    engine = posterior.engine
     causes = []
     for key, chance in sorted(chances.items(), key=lambda kc: -kc[1]):
         row, state = book.causes[key], posterior.model.states.index(key)
@@ -82,7 +83,7 @@ def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
 def rank_engine(belief: Belief) -> tuple[Cause, ...]:
     """Engine-wide causes and faults that low cylinders share, most likely first."""
     book, posterior = belief.tables, belief.posterior
-    chances = posterior.engine()
+    chances = posterior.engine
     causes = []
     for key, chance in chances.items():
         row = book.causes[key]
@@ -93,12 +94,12 @@ def rank_engine(belief: Belief) -> tuple[Cause, ...]:
                 cylinder=None,
                 probability=chance,
                 meaning=row.meaning,
-                evidence=_evidence(belief, None, lambda p, k=key: p.engine()[k]),  # type: ignore[misc]
+                evidence=_evidence(belief, None, lambda p, k=key: p.engine[k]),  # type: ignore[misc]
                 gate=gate(book, belief.job, key, None, chances, belief.done[None]),
                 cautions=tuple(book.cautions[c] for c in row.cautions),
             )
         )
-    for shared, chance in posterior.shared().items():
+    for shared, chance in posterior.shared.items():
         row = book.causes[shared.cause]
         causes.append(
             Cause(
@@ -107,7 +108,7 @@ def rank_engine(belief: Belief) -> tuple[Cause, ...]:
                 cylinder=None,
                 probability=chance,
                 meaning=row.meaning,
-                evidence=_evidence(belief, None, lambda p, s=shared: p.shared()[s]),  # type: ignore[misc]
+                evidence=_evidence(belief, None, lambda p, s=shared: p.shared[s]),  # type: ignore[misc]
                 cautions=tuple(book.cautions[c] for c in row.cautions),
             )
         )

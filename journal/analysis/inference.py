@@ -16,28 +16,15 @@ is not the least striking one doubles the number of products (inclusion and excl
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from functools import cached_property
 from itertools import pairwise
 
 import numpy as np
 
-from journal.analysis.causes_tables import CheckRow, Tables, Vector
-from journal.facts import Arrangement, Engine
-
-
-@dataclass(frozen=True)
-class Shared:
-    """A fault that a group of cylinders may have in common."""
-
-    cause: str
-    """Key of the cause."""
-    cylinders: tuple[int, ...]
-    """All cylinders it would reach."""
-    rate: float
-    """Chance of it on an engine that is brought in."""
-    words: str
-    """What they share, in words."""
+from journal.analysis.causes_model import Model, Shared
+from journal.analysis.causes_tables import CheckRow, Vector
 
 
 @dataclass(frozen=True)
@@ -53,36 +40,6 @@ class Observation:
 
 
 @dataclass(frozen=True)
-class Model:
-    """What is possible on this engine before any result: states, worlds and their weights."""
-
-    tables: Tables
-    """Where the chances come from."""
-    low: tuple[int, ...]
-    """The low cylinders."""
-    states: tuple[str, ...]
-    """States of a Z: own causes, then engine-wide causes."""
-    worlds: tuple[tuple[str | None, Shared | None], ...]
-    """Every pair of W and S."""
-    world_prior: Vector
-    """Weight of each world, shape (worlds,)."""
-    cylinder_prior: Vector
-    """Weight of each state of each cylinder in each world, shape (worlds, cylinders, states)."""
-    covered: Vector
-    """1 where S covers the cylinder, shape (worlds, cylinders)."""
-    alone: Vector
-    """1 for states that act on the cylinder by themselves (its own causes), shape (states,)."""
-    rows: dict[str, Vector] = field(default_factory=dict, compare=False)
-    """Chances of outcomes by check, shape (states, outcomes), filled as used."""
-
-    def row(self, check: CheckRow) -> Vector:
-        """Chance of each outcome in each state, shape (states, outcomes)."""
-        if check.key not in self.rows:
-            self.rows[check.key] = np.stack([check.given(state) for state in self.states])
-        return self.rows[check.key]
-
-
-@dataclass(frozen=True)
 class Posterior:
     """What is believed after some results; a signed mixture of products, from which any marginal is exact."""
 
@@ -92,19 +49,24 @@ class Posterior:
     """Signed weight of each term in each world, shape (terms, worlds); adds up to one."""
     state: Vector
     """Chance of each state of each cylinder in each, shape (terms, worlds, cylinders, states)."""
+    predicted: dict[tuple[str, int | None], tuple[Vector, Vector]] = field(
+        default_factory=dict, compare=False, repr=False
+    )
+    """What checks not yet made would show, by check and place, filled as asked."""
 
-    @property
+    @cached_property
     def cylinders(self) -> Vector:
         """Chance of each state of each low cylinder, shape (cylinders, states)."""
-        chances: Vector = np.clip(np.einsum("rt,rtns->ns", self.weight, self.state), 0.0, 1.0)
+        chances: Vector = np.clip(np.tensordot(self.weight, self.state, axes=2), 0.0, 1.0)
         return chances
 
-    @property
+    @cached_property
     def worlds(self) -> Vector:
         """Chance of each world, shape (worlds,)."""
         chances: Vector = np.clip(self.weight.sum(axis=0), 0.0, 1.0)
         return chances
 
+    @cached_property
     def engine(self) -> dict[str, float]:
         """Chance of each engine-wide cause, by key."""
         chances = self.worlds
@@ -114,6 +76,7 @@ class Posterior:
                 found[wide] += float(chance)
         return found
 
+    @cached_property
     def shared(self) -> dict[Shared, float]:
         """Chance of each shared fault."""
         found: dict[Shared, float] = {}
@@ -121,74 +84,6 @@ class Posterior:
             if shared is not None:
                 found[shared] = found.get(shared, 0.0) + float(chance)
         return found
-
-
-def shared_faults(tables: Tables, engine: Engine, low: Sequence[int]) -> tuple[Shared, ...]:
-    """Faults that at least two of the low cylinders could have in common on this engine."""
-    possible = tables.base_rates[engine.injection]
-    return tuple(
-        Shared(row.cause, group, row.rate, row.words)
-        for row in tables.shared
-        if possible[row.cause] > 0
-        for group in _groups(engine, row.group)
-        if len(set(group) & set(low)) >= 2
-    )
-
-
-def _groups(engine: Engine, kind: str) -> tuple[tuple[int, ...], ...]:
-    if kind == "drivers":
-        return engine.drivers
-    if kind == "branches":
-        return engine.branches
-    if engine.arrangement is Arrangement.VEE:
-        return tuple(pair for bank in engine.banks for pair in pairwise(bank))
-    return tuple(pairwise(engine.numbers))
-
-
-def build_model(
-    tables: Tables,
-    engine: Engine,
-    low: Sequence[int],
-    tested: Sequence[int],
-    base_rates: Mapping[str, float] | None = None,
-    engine_rates: Mapping[str, float] | None = None,
-) -> Model:
-    """What is possible on this engine: `low` cylinders to explain, `tested` ones that are known not to be low.
-
-    Base rates (weights of a cylinder's causes) and engine rates (chances) are the tables' unless given.
-    """
-    weights = base_rates or tables.base_rates[engine.injection]
-    wide_rates = engine_rates or tables.engine_rates[engine.injection]
-    own = [key for key in tables.cylinder_causes if weights[key] > 0]
-    states = (*own, *tables.engine_causes)
-    own_prior = np.array([weights[key] for key in own], dtype=np.float64)
-    own_prior *= tables.model["fault_rate"] / own_prior.sum()
-    shared: list[Shared | None] = [None, *shared_faults(tables, engine, low)]
-    wides: list[str | None] = [None, *(key for key in tables.engine_causes if wide_rates[key] > 0)]
-    worlds = tuple((wide, group) for wide in wides for group in shared)
-    no_wide = 1 - sum(wide_rates.values())
-    if not low:
-        no_wide *= tables.model["unexplained"]
-    no_shared = 1 - sum(group.rate for group in shared if group)
-    world_prior = np.empty(len(worlds))
-    prior = np.zeros((len(worlds), len(low), len(states)))
-    covered = np.zeros((len(worlds), len(low)))
-    for t, (wide, group) in enumerate(worlds):
-        reach = tables.causes[wide].reach if wide else 0.0
-        even = [c for c in tested if c not in low]
-        missed = sum(1 for c in even if group and c in group.cylinders)
-        world_prior[t] = (wide_rates[wide] if wide else no_wide) * (group.rate if group else no_shared)
-        world_prior[t] *= (1 - reach) ** len(even) * (1 - tables.model["shared_reach"]) ** missed
-        for n, cylinder in enumerate(low):
-            if group and cylinder in group.cylinders:
-                covered[t, n] = 1.0
-                prior[t, n, states.index(group.cause)] = tables.model["shared_reach"]
-            else:
-                prior[t, n, : len(own)] = own_prior
-                if wide:
-                    prior[t, n, states.index(wide)] = reach
-    alone = np.array([1.0 if key in own else 0.0 for key in states])
-    return Model(tables, tuple(low), states, worlds, world_prior, prior, covered, alone)
 
 
 def infer(model: Model, observations: Sequence[Observation]) -> Posterior:
@@ -216,28 +111,22 @@ class _Terms:
     def multiply(self, check: CheckRow, outcomes: Sequence[int]) -> None:
         """Take in that the engine-wide result is one of these neighbouring outcomes."""
         highest, lowest = max(outcomes), min(outcomes)
-        parts = [(1.0, *self._at_most(check, highest))]
-        if lowest > 0:
-            parts.append((-1.0, *self._at_most(check, lowest - 1)))
-        self.sign = np.concatenate([self.sign * sign for sign, _, _ in parts])
-        self.by_state = np.concatenate([self.by_state * by_state for _, by_state, _ in parts])
-        self.by_world = np.concatenate([self.by_world * by_world for _, _, by_world in parts])
+        by_state, by_world = self.model.at_most(check, highest)
+        if lowest == 0:
+            self._times(by_state, by_world)
+            return
+        below_state, below_world = self.model.at_most(check, lowest - 1)
+        if (by_state == below_state).all():
+            # No cylinder's cause shows here: the difference is one product, and nothing need be doubled.
+            self._times(by_state, by_world - below_world)
+            return
+        self.sign = np.concatenate([self.sign, -self.sign])
+        self.by_world = np.concatenate([self.by_world * by_world, self.by_world * below_world])
+        self.by_state = np.concatenate([self.by_state * by_state, self.by_state * below_state])
 
-    def _at_most(self, check: CheckRow, outcome: int) -> tuple[Vector, Vector]:
-        """Factors of P(shown <= outcome): one for each state of a cylinder, one for each world."""
-
-        def factor(cause: str | None) -> float:
-            row = check.likelihood.get(cause) if cause else None
-            return 1.0 if row is None else float(row[: outcome + 1].sum())
-
-        chance = factor("otherwise")
-        by_world = [
-            chance * factor(wide) * factor(shared.cause if shared else None) for wide, shared in self.model.worlds
-        ]
-        by_state = [
-            factor(state) if alone else 1.0 for state, alone in zip(self.model.states, self.model.alone, strict=True)
-        ]
-        return np.array(by_state), np.array(by_world)
+    def _times(self, by_state: Vector, by_world: Vector) -> None:
+        self.by_state = self.by_state * by_state
+        self.by_world = self.by_world * by_world
 
 
 def _solve(model: Model, evidence: Vector, terms: _Terms) -> Posterior:
@@ -258,12 +147,19 @@ def predict(posterior: Posterior, check: CheckRow, cylinder: int | None) -> tupl
     Returns the chance of each outcome, shape (outcomes,), and the chance of each state of each low cylinder given
     each, shape (outcomes, cylinders, states).
     """
+    key = (check.key, cylinder)
+    if key not in posterior.predicted:
+        posterior.predicted[key] = _predict(posterior, check, cylinder)
+    return posterior.predicted[key]
+
+
+def _predict(posterior: Posterior, check: CheckRow, cylinder: int | None) -> tuple[Vector, Vector]:
     model = posterior.model
     if cylinder is not None:
         which = model.low.index(cylinder)
         row = model.row(check)
-        shown = np.einsum("rts,so->rto", posterior.state[:, :, which], row)
-        joint = np.einsum("rt,rto,rtns->ons", posterior.weight, shown, posterior.state)
+        shown = posterior.weight[..., None] * (posterior.state[:, :, which] @ row)
+        joint = np.tensordot(shown, posterior.state, axes=((0, 1), (0, 1)))
         joint[:, which] = posterior.cylinders[which][None, :] * row.T
     else:
         at_most = [_engine_joint(posterior, check, outcome) for outcome in range(len(check.outcomes))]
@@ -300,5 +196,5 @@ def _engine_joint(posterior: Posterior, check: CheckRow, outcome: int) -> Vector
     joint = posterior.state * factor
     mass = joint.sum(axis=3)
     weight = posterior.weight * terms.by_world * mass.prod(axis=2)
-    found: Vector = np.einsum("rt,rtns->ns", weight, joint / np.where(mass > 0, mass, 1.0)[..., None])
+    found: Vector = np.tensordot(weight, joint / np.where(mass > 0, mass, 1.0)[..., None], axes=2)
     return found

@@ -82,7 +82,7 @@ def _places(posterior: Posterior) -> list[tuple[int | None, dict[str, float]]]:
         (c, dict(zip(states, map(float, posterior.cylinders[n]), strict=True)))
         for n, c in enumerate(posterior.model.low)
     ]
-    return places or [(None, posterior.engine())]
+    return places or [(None, posterior.engine)]
 
 
 def done_for(posterior: Posterior, done: Done, cause: str, cylinder: int | None) -> frozenset[str]:
@@ -92,7 +92,7 @@ def done_for(posterior: Posterior, done: Done, cause: str, cylinder: int | None)
     """
     made = done[cylinder]
     if cylinder is not None:
-        for shared, chance in posterior.shared().items():
+        for shared, chance in posterior.shared.items():
             if shared.cause == cause and cylinder in shared.cylinders and chance >= 0.5:
                 made = made.union(*(done[c] for c in shared.cylinders if c in posterior.model.low))
     return made

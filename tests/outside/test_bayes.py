@@ -8,8 +8,9 @@ from typing import Any
 
 import pytest
 
+from journal.analysis.causes_model import build_model, shared_faults
 from journal.analysis.causes_tables import Tables, parse_tables, tables
-from journal.analysis.inference import Observation, build_model, infer, shared_faults
+from journal.analysis.inference import Observation, infer
 from journal.facts import Engine
 from tests.causes.arrange import ENGINES
 
@@ -222,9 +223,9 @@ def test_five_hundred_random_sets_of_evidence_agree_with_pyagrum() -> None:
             for state, chance in zip([*own, *wides], other, strict=True):
                 worst = max(worst, abs(chance - float(mine[states.index(state)])))
         other_wide = dict(zip(["none", *wides], inference.posterior("W").tolist(), strict=True))
-        for key, chance in posterior.engine().items():
+        for key, chance in posterior.engine.items():
             worst = max(worst, abs(other_wide.get(key, 0.0) - chance))
         other_shared = inference.posterior("S").tolist()[1:]
-        for mine_shared, chance in zip(posterior.shared().values(), other_shared, strict=True):
+        for mine_shared, chance in zip(posterior.shared.values(), other_shared, strict=True):
             worst = max(worst, abs(mine_shared - chance))
     assert worst < 1e-9
