@@ -5,6 +5,7 @@ from __future__ import annotations
 import dataclasses
 import types
 import typing
+from collections.abc import Callable
 from datetime import UTC, datetime
 from enum import Enum
 from functools import cache
@@ -37,8 +38,7 @@ def body_from_json(data: Any) -> Body:
     if not isinstance(kind, str) or kind not in KINDS:
         raise BadInput(f"entry kind {str(kind)[:60]!r} is not known to this version")
     fields = {name: value for name, value in data.items() if name != "kind"}
-    body = _dataclass(KINDS[kind], fields, kind)
-    return typing.cast(Body, body)
+    return typing.cast(Body, _reader(typing.cast(Any, KINDS[kind]))(fields, kind))
 
 
 def entry_to_json(entry: Entry) -> dict[str, Any]:
@@ -68,7 +68,7 @@ def entry_from_json(data: Any) -> Entry:
     odd = sorted(set(data) ^ set(_FIELDS))
     if odd:
         raise BadInput(f"an entry {'lacks' if odd[0] in _FIELDS else 'has a field too many,'} {odd[0]!r}"[:120])
-    given = {name: _typed(hint, data[name], f"entry {name}") for name, hint in _FIELDS.items() if hint is not None}
+    given = {name: _reader(hint)(data[name], name) for name, hint in _FIELDS.items() if hint is not None}
     given["at_utc"] = time_from_text(data["at_utc"])
     if given["at_utc"].microsecond % 1000:
         raise BadInput(f"time {data['at_utc']!r}: give whole milliseconds")
@@ -118,51 +118,86 @@ def _plain(value: Any) -> Any:
     return value
 
 
+_Read = Callable[[Any, str], Any]
+"""Makes a value of one type from a plain JSON value, or raises `BadInput`; the second argument says whose it is."""
+
+
 @cache
-def _hints(cls: type) -> dict[str, Any]:
-    return typing.get_type_hints(cls)
-
-
-def _dataclass(cls: type, data: Any, where: str) -> Any:
-    if not isinstance(data, dict):
-        raise BadInput(f"{where}: must be a JSON object")
-    hints = _hints(cls)
-    unknown = sorted(set(data) - set(hints))
-    if unknown:
-        raise BadInput(f"{where}: field {str(unknown[0])[:60]!r} is not known")
-    try:
-        return cls(**{name: _typed(hints[name], value, f"{where} {name}") for name, value in data.items()})
-    except TypeError:
-        required = [f.name for f in dataclasses.fields(cls) if f.default is dataclasses.MISSING and f.name not in data]
-        raise BadInput(f"{where}: lacks {', '.join(required)}") from None
-
-
-def _typed(hint: Any, value: Any, where: str) -> Any:
+def _reader(hint: Any) -> _Read:
+    """What reads values of a type; worked out once for each type, for a journal reads entries by the million."""
     if hint == Body:
-        return body_from_json(value)
+        return lambda value, _: body_from_json(value)
     origin = typing.get_origin(hint)
     if origin in (typing.Union, types.UnionType):
-        choices = typing.get_args(hint)
-        if value is None and type(None) in choices:
-            return None
-        kinds = [c for c in choices if c is not type(None)]
-        return body_from_json(value) if len(kinds) > 1 else _typed(kinds[0], value, where)
+        choices = [c for c in typing.get_args(hint) if c is not type(None)]
+        read = _reader(Body if len(choices) > 1 else choices[0])
+        return lambda value, where: None if value is None else read(value, where)
     if origin is tuple:
+        return _list_reader(_reader(typing.get_args(hint)[0]))
+    if dataclasses.is_dataclass(hint):
+        return _dataclass_reader(typing.cast(type, hint))
+    if issubclass(hint, Enum):
+        return _enum_reader(hint)
+    return _float if hint is float else _plain_reader(hint)
+
+
+def _list_reader(read: _Read) -> _Read:
+    def read_list(value: Any, where: str) -> tuple[Any, ...]:
         if not isinstance(value, list):
             raise BadInput(f"{where}: must be a list")
-        return tuple(_typed(typing.get_args(hint)[0], item, where) for item in value)
-    if dataclasses.is_dataclass(hint):
-        return _dataclass(typing.cast(type, hint), value, where)
-    if isinstance(hint, type) and issubclass(hint, Enum):
+        return tuple(read(item, where) for item in value)
+
+    return read_list
+
+
+def _dataclass_reader(cls: type) -> _Read:
+    hints = typing.get_type_hints(cls)
+    readers = {name: _reader(hint) for name, hint in hints.items()}
+    required = [f.name for f in dataclasses.fields(cls) if f.default is dataclasses.MISSING]
+
+    def read_dataclass(value: Any, where: str) -> Any:
+        if not isinstance(value, dict):
+            raise BadInput(f"{where}: must be a JSON object")
         try:
-            return hint(value)
-        except ValueError:
-            raise BadInput(f"{where} {value!r}: use one of {', '.join(str(e) for e in hint)}") from None
-    if hint is float and isinstance(value, int) and not isinstance(value, bool):
-        try:
-            return float(value)
-        except OverflowError:
-            raise BadInput(f"{where}: the number is too large") from None
-    if not isinstance(value, hint) or (hint is int and isinstance(value, bool)):
-        raise BadInput(f"{where}: must be {hint.__name__}, not {str(value)[:60]!r}")
-    return value
+            fields = {name: readers[name](item, name) for name, item in value.items()}
+        except KeyError as error:
+            raise BadInput(f"{where}: field {str(error.args[0])[:60]!r} is not known") from None
+        if lacking := [name for name in required if name not in fields]:
+            raise BadInput(f"{where}: lacks {', '.join(lacking)}")
+        return cls(**fields)
+
+    return read_dataclass
+
+
+def _enum_reader(kind: type[Enum]) -> _Read:
+    members = {member.value: member for member in kind}
+
+    def read_enum(value: Any, where: str) -> Enum:
+        if not isinstance(value, str) or value not in members:
+            raise BadInput(f"{where} {str(value)[:60]!r}: use one of {', '.join(members)}")
+        return members[value]
+
+    return read_enum
+
+
+def _float(value: Any, where: str) -> float:
+    if isinstance(value, float):
+        return value
+    if not isinstance(value, int) or isinstance(value, bool):
+        raise BadInput(f"{where}: must be a number, not {str(value)[:60]!r}")
+    try:
+        return float(value)
+    except OverflowError:
+        raise BadInput(f"{where}: the number is too large") from None
+
+
+def _plain_reader(kind: type) -> _Read:
+    def read_plain(value: Any, where: str) -> Any:
+        if type(value) is not kind:
+            raise BadInput(f"{where}: must be {_WORDS[kind]}, not {str(value)[:60]!r}")
+        return value
+
+    return read_plain
+
+
+_WORDS = {str: "text", int: "a whole number", bool: "true or false"}

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass, field
 from datetime import datetime
@@ -47,6 +48,9 @@ class JobLine:
     """Each cylinder's standing, as last noted."""
 
 
+_FEW = 1000
+"""Up to so many jobs are sorted rather than found along the list."""
+
 _COLUMNS = """jobs.id, jobs.reference, l.unit, l.complaint, l.state, l.opened_at, l.last_at, l.technician, l.entries,
  l.waiting, coalesce((SELECT headline FROM job_findings f WHERE f.job = l.job), ''),
  (SELECT group_concat(cylinder || ' ' || standing, ',') FROM job_standings s WHERE s.job = l.job)"""
@@ -77,12 +81,18 @@ def select(
     if state is not None:
         where.append("l.state = ?")
         values.append(str(state))
-    if technician is not None:
-        where.append("EXISTS (SELECT 1 FROM job_technicians w WHERE w.job = l.job AND w.technician = ?)")
-        values.append(technician)
-    if standing is not None:
-        where.append("EXISTS (SELECT 1 FROM job_standings s WHERE s.job = l.job AND s.standing = ?)")
-        values.append(str(standing))
+    for table, wanted in (("technician", technician), ("standing", standing)):
+        if wanted is None:
+            continue
+        jobs = _few(db, f"SELECT DISTINCT job FROM job_{table}s WHERE {table} = ?", wanted)
+        if jobs is not None:
+            # A handful of jobs is looked up and sorted; going through the list until a page is full would take longer.
+            where.append("l.job IN (SELECT value FROM json_each(?))")
+            values.append(json.dumps(jobs))
+            order = order.replace("l.last_at", "+l.last_at")
+        else:
+            where.append(f"EXISTS (SELECT 1 FROM job_{table}s s WHERE s.job = l.job AND s.{table} = ?)")
+            values.append(str(wanted))
     if since is not None:
         where.append("l.last_at >= ?")
         values.append(time_to_text(since))
@@ -92,6 +102,12 @@ def select(
     sql = f"SELECT {_COLUMNS} FROM {tables} {'WHERE ' + ' AND '.join(where) if where else ''}"
     for row in db.execute(f"{sql} ORDER BY {order} LIMIT ? OFFSET ?", [*values, limit, offset]):
         yield _line(row)
+
+
+def _few(db: Database, sql: str, wanted: str) -> list[int] | None:
+    """The jobs that the query yields, or none when they are many."""
+    found = [int(row[0]) for row in db.execute(f"{sql} LIMIT ?", [str(wanted), _FEW + 1])]
+    return found if len(found) <= _FEW else None
 
 
 def line_of(db: Database, number: int) -> JobLine:

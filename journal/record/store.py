@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Iterable, Mapping
+from collections.abc import Container, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -107,7 +107,7 @@ class Store:
                 else than the one already there under its identifier. Nothing is saved.
             RecordError: when the disk refuses (full, read-only, held by another program). Nothing is saved.
         """
-        return self._write(entries, timed=True)
+        return [entry for entry, _ in self._write(entries, timed=True)]
 
     def check_merge(self, entries: Iterable[Entry]) -> None:
         """Raise what `merge` of these entries would raise, and save nothing."""
@@ -121,16 +121,15 @@ class Store:
             BadInput: as `append`.
             RecordError: as `append`.
         """
-        before = self.last_seq()
-        merged = self._write(tuple(entries), timed=False)
-        new = {entry.id for _, entry in self.since(before, limit=None)}
-        return [entry for entry in merged if entry.id in new]
+        return [entry for entry, is_new in self._write(tuple(entries), timed=False) if is_new]
 
-    def _write(self, entries: Iterable[Entry], *, timed: bool, keep: bool = True) -> list[Entry]:
-        written: list[Entry] = []
+    def _write(self, entries: Sequence[Entry], *, timed: bool, keep: bool = True) -> list[tuple[Entry, bool]]:
+        """The entries as they are on disk, each with whether it is new there."""
+        written: list[tuple[Entry, bool]] = []
         fresh: dict[str, list[Entry]] = {}
+        batch = {entry.id: entry for entry in entries}
+        opening = {entry.job for entry in entries if isinstance(entry.body, JobOpened)}
         with database_errors(self.path), writing(self._db):
-            batch = {entry.id: entry for entry in entries}
             for given in entries:
                 rows.check(given)
                 entry = replace(given, at_utc=to_milliseconds(given.at_utc))
@@ -138,14 +137,14 @@ class Store:
                 if there is not None:
                     if replace(there, at_utc=entry.at_utc) != entry or not (timed or there == entry):
                         raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved")
-                    written.append(there)
+                    written.append((there, False))
                     continue
-                number = self._number(entry, batch.values())
+                number = self._number(entry.job, opening)
                 about = self._about(entry, batch)
                 if timed:
                     entry = replace(entry, at_utc=self._time_for(number, entry, about))
                 self._db.execute(rows.INSERT, rows.row_of(entry, number))
-                written.append(entry)
+                written.append((entry, True))
                 fresh.setdefault(entry.job, []).append(entry)
             for job_id, new in fresh.items():
                 self._redraw(job_id, new)
@@ -157,17 +156,17 @@ class Store:
         row = self._db.execute(f"{rows.SELECT} WHERE e.id = ?", [entry_id]).fetchone()
         return None if row is None else rows.entry_of(row)[1]
 
-    def _number(self, entry: Entry, batch: Iterable[Entry]) -> int:
+    def _number(self, job_id: str, opening: Container[str]) -> int:
         """The job's number in this database; a job gets one with its opening."""
-        row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [entry.job]).fetchone()
+        row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
         if row is not None:
             return int(row[0])
-        if not any(e.job == entry.job and isinstance(e.body, JobOpened) for e in batch):
-            raise BadInput(f"job {entry.job} is not in this journal: open it first; nothing was saved")
-        code = references.code_of(entry.job)
+        if job_id not in opening:
+            raise BadInput(f"job {job_id} is not in this journal: open it first; nothing was saved")
+        code = references.code_of(job_id)
         reference = references.free_reference(self._db, code)
         sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
-        return int(self._db.execute(sql, [entry.job, code, reference]).lastrowid or 0)
+        return int(self._db.execute(sql, [job_id, code, reference]).lastrowid or 0)
 
     def _about(self, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:
         target = target_of(entry.body)
@@ -195,7 +194,10 @@ class Store:
 
     def _redraw(self, job_id: str, new: list[Entry]) -> None:
         number = self._job_number(job_id)
-        if lines.is_quiet(new) and not any(isinstance(entry.body, JobOpened) for entry in new):
+        count = self._db.execute("SELECT count(*) FROM entries WHERE job = ?", [number]).fetchone()[0]
+        if count == len(new):
+            lines.write(self._db, number, replay(new))
+        elif lines.is_quiet(new):
             lines.touch(self._db, number, new)
         else:
             lines.write(self._db, number, replay(self._read(job_id)))
