@@ -21,6 +21,7 @@ from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunStarted, So
 from journal.hearing.types import RATE, Expect, Hearing, Recogniser, Sound
 from journal.listening import NOT_HEARD, Ears, Listening, listen
 from journal.record.clips import clip_path
+from journal.record.photos import original_path
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 from journal.record.verify import verify
@@ -155,6 +156,43 @@ def test_a_full_disk_is_a_clear_line_and_once_freed_the_session_goes_on(store: S
     assert len(kept) >= 2
     assert kept == [entry.id for entry in store.entries(session.job_id)[1:]]
     assert verify(store) == []
+
+
+NO_ROOM = """
+import resource, sys
+from pathlib import Path
+import numpy as np
+from journal.errors import RecordError
+from journal.record.clips import keep_clip
+from journal.record.photos import take_in
+
+folder, photo = Path(sys.argv[1]), Path(sys.argv[2])
+sound = np.random.default_rng(1).uniform(-0.5, 0.5, 16000).astype(np.float32)
+resource.setrlimit(resource.RLIMIT_FSIZE, (2000, resource.RLIM_INFINITY))
+for keep in (lambda: keep_clip(folder, sound), lambda: take_in(folder, photo)):
+    try:
+        keep()
+    except RecordError as error:
+        print(error)
+resource.setrlimit(resource.RLIMIT_FSIZE, (resource.RLIM_INFINITY, resource.RLIM_INFINITY))
+print(keep_clip(folder, sound), take_in(folder, photo).sha256)
+"""
+"""Keeps a clip and a photo on a disk without room for either, then with room."""
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows has no limit on file size to stand for a full disk")
+def test_no_room_for_a_clip_or_a_photo_leaves_no_part_of_them(store: Store, root: Path) -> None:
+    photo = root / "demo" / "orchard" / "blow-by.jpg"
+    command = [sys.executable, "-c", NO_ROOM, str(store.folder), str(photo)]
+    done = subprocess.run(command, capture_output=True, text=True, check=False)
+    assert done.returncode == 0, done.stderr
+    clip_refused, photo_refused, kept = done.stdout.splitlines()
+    assert clip_refused
+    assert photo_refused
+    assert verify(store) == []
+    clip, picture = kept.split()
+    assert clip_path(store.folder, clip).is_file()
+    assert original_path(store.folder, picture).read_bytes() == photo.read_bytes()
 
 
 def test_a_clock_set_back_an_hour_disturbs_no_order(session: Session, store: Store) -> None:
