@@ -111,7 +111,14 @@ class Proposal:
 
 
 def propose(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> Proposal:
-    """The check to make next, and the two after it.
+    """The check to make next, and the two after it, in words."""
+    chosen, why = worth_making(tables, posterior, engine, done)
+    shown = [_in_words(tables, posterior, engine, choice) for choice in chosen[:3]]
+    return Proposal(shown[0] if shown else None, tuple(shown[1:]), why)
+
+
+def worth_making(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> tuple[list[Choice], str]:
+    """The checks that would change the decision, best first, or why there is none.
 
     While some low cylinder's cause is open (or, where none is low, the engine's), the check worth most for its
     minutes. Once each stands above the gate's threshold, only what its gate still wants.
@@ -124,8 +131,7 @@ def propose(tables: Tables, posterior: Posterior, engine: Engine, done: Done) ->
     else:
         chosen = [c for c in ranked if (c.check.key, c.cylinder) in wanted]
         why = "The cause stands above the threshold and its rivals are checked: further checks would not change it."
-    shown = [_in_words(tables, posterior, engine, choice) for choice in chosen[:3]]
-    return Proposal(shown[0] if shown else None, tuple(shown[1:]), "" if shown else why)
+    return chosen, "" if chosen else why
 
 
 def _open(
