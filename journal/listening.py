@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
@@ -17,10 +17,11 @@ from journal.facts.codec import time_to_text
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
-from journal.hearing.types import Candidate, Expect, Recogniser, Sound, Utterance
+from journal.hearing.types import Candidate, Expect, Recogniser, Utterance
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
 from journal.wording import speakable
+from journal.wording.pace import pace
 from journal.wording.types import Verdict
 
 NOT_HEARD = "something was said here and could not be recognised: play its sound"
@@ -56,15 +57,16 @@ class Ears:
         """
         return cls(recognisers(names, speakable(cylinders), model, models_home))
 
-    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Pooled:
-        """One utterance, shape (samples,), through every listener."""
+    def hear(self, utterance: Utterance, expect: Expect = Expect.ANYTHING) -> Pooled:
+        """One utterance through every listener; each text's score is weighed with how well it fits the time it took."""
         candidates: list[Candidate] = []
         free_text = ""
+        seconds = utterance.end - utterance.start
         for listener in self.listeners:
-            hearing = listener.hear(sound, expect)
-            candidates.extend(hearing.candidates)
+            hearing = listener.hear(utterance.sound, expect)
+            candidates.extend(replace(c, score=c.score + pace(c.text, seconds)) for c in hearing.candidates)
             free_text = free_text or hearing.free_text
-        return Pooled(tuple(candidates), free_text)
+        return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
 
 
 @dataclass(frozen=True)
@@ -142,7 +144,7 @@ def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool
     # before it is heard, so that a recogniser that dies takes no reading with it.
     clip = keep_clip(session.store.folder, utterance.sound)
     try:
-        pooled = ears.hear(utterance.sound)
+        pooled = ears.hear(utterance)
     except HearingError:
         session.enter(Note(NOT_HEARD), clip=clip)
         raise

@@ -132,7 +132,7 @@ def transcribe_command(
         found = False
         for utterance in utterances_of(file):
             found = True
-            heard = ears.hear(utterance.sound, Expect(expect))
+            heard = ears.hear(utterance, Expect(expect))
             decisions = decide(heard.candidates, context, free_text=heard.free_text)
             if not as_json:
                 best = heard.candidates[0].text if heard.candidates else heard.free_text
