@@ -9,6 +9,7 @@ from typing import Any
 
 from flask import Flask, render_template
 from flask.typing import ResponseReturnValue
+from flask_compress import Compress
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
@@ -65,6 +66,9 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
         MAX_FORM_PARTS=400,
+        COMPRESS_ALGORITHM="gzip",
+        COMPRESS_LEVEL=4,
+        COMPRESS_STREAMS=False,
         WTF_CSRF_TIME_LIMIT=DEVICE_HOURS * 3600,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -72,6 +76,7 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
     log.keep(app, shop.log)
     access.guard(app)
     CSRFProtect(app)
+    Compress(app)
     headers.guard(app)
     say.teach(app)
     app.url_map.converters["sha256"] = files.Sha256

@@ -52,6 +52,7 @@ class Shop:
         self._own = threading.local()
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
+        self._working = threading.Lock()
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
@@ -73,20 +74,31 @@ class Shop:
             NotFound: when there is no such job.
         """
         line = self.store.line(job_id)
-        with self._lock:
-            known = self._states.get(job_id)
-            if known is not None and known.line.entries == line.entries:
-                self._states.move_to_end(job_id)
+        known = self._known(line)
+        if known is not None:
+            return known
+        # One at a time: when an entry comes in, every open page asks for the same new state at once.
+        with self._working:
+            known = self._known(line)
+            if known is not None:
                 return known
-        job = self.store.job(job_id)
-        state = State(line, job, diagnose(job))
+            job = self.store.job(job_id)
+            state = State(line, job, diagnose(job))
+            with self._lock:
+                self._states[job_id] = state
+                self._states.move_to_end(job_id)
+                while len(self._states) > _KEPT:
+                    self._states.popitem(last=False)
         self._note(state)
-        with self._lock:
-            self._states[job_id] = state
-            self._states.move_to_end(job_id)
-            while len(self._states) > _KEPT:
-                self._states.popitem(last=False)
         return state
+
+    def _known(self, line: JobLine) -> State | None:
+        with self._lock:
+            known = self._states.get(line.id)
+            if known is None or known.line.entries != line.entries:
+                return None
+            self._states.move_to_end(line.id)
+            return known
 
     def _note(self, state: State) -> None:
         """Keep the headline, standings and causes for the board and its search."""

@@ -83,8 +83,9 @@ def test_a_page_costs_under_150_kb_without_its_photos(shop: Shop) -> None:
     for seed in range(3):
         shop.post(f"/job/{job}/photos", photos=[(io.BytesIO(jpeg(seed=seed)), f"{seed}.jpg")])
     for place in ("", "/run/1", "/live", "/review", "/photos", "/parts", "/write-up", "/finish"):
-        page = shop.get(f"/job/{job}{place}")
-        scripts = re.findall(r'(?:src|href)="(/static/[^"]+)"', text_of(page))
+        page = shop.get(f"/job/{job}{place}", headers={"Accept-Encoding": "gzip"})
+        assert page.headers["Content-Encoding"] == "gzip"
+        scripts = re.findall(r'(?:src|href)="(/static/[^"]+)"', text_of(shop.get(f"/job/{job}{place}")))
         size = len(page.data) + sum(len(shop.get(address).data) for address in scripts)
         assert size < 150_000, place
 
