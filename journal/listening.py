@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -85,6 +85,8 @@ class Listening:
     """How to answer: silent, tones or spoken."""
     keep_all: bool = False
     """Whether to keep the sound of what was let go too."""
+    tell: Callable[[str], None] = lambda line: None
+    """Takes a line when the microphone is lost, is back, or sound was dropped."""
 
 
 @dataclass(frozen=True)
@@ -133,7 +135,7 @@ def _utterances(how: Listening) -> Iterator[Utterance]:
     if how.source is None:
         from journal.hearing.microphone import blocks_from_microphone
 
-        return utterances(blocks_from_microphone(how.device))
+        return utterances(blocks_from_microphone(how.device, how.tell))
     if str(how.source) == "-":
         return utterances(blocks_from_stdin(how.rate))
     return utterances_of(how.source)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from datetime import datetime
 from pathlib import Path
 from typing import Any
 
@@ -75,7 +74,9 @@ def listen_command(
 
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician, Source.VOICE)
-    began = _recorded_at(recorded_at)
+    began = time_from_text(recorded_at) if recorded_at else None
+    if source is not None and str(source) != "-" and not source.is_file():
+        raise BadInput(f"{source}: no such file; check its name")
     ears = Ears.open(listeners, model, models_folder(store.folder), session.job.engine.cylinders)
     setting = Listening(
         source=source,
@@ -84,7 +85,10 @@ def listen_command(
         began=began,
         voice=voice or ("silent" if source is not None else "spoken"),
         keep_all=keep_all,
+        tell=lambda line: click.echo(f"  ! {line}", err=True),
     )
+    if source is None:
+        click.echo("listening; say what you read. Ctrl-C ends it.")
     heard = 0
     for heard_one in listen(session, ears, setting):
         heard += 1
@@ -92,10 +96,6 @@ def listen_command(
             print_outcome(outcome, heard=heard_one.text if index == 0 else "")
     if not heard and source is not None:
         raise HearingError(f"{source}: no speech in it, so nothing was saved; check the recording or its level")
-
-
-def _recorded_at(text: str | None) -> datetime | None:
-    return time_from_text(text) if text else None
 
 
 @click.command("transcribe")
@@ -122,7 +122,7 @@ def transcribe_command(
 
     missing = [file for file in files if not file.is_file()]
     if missing:
-        raise BadInput(f"{missing[0]}: no such file")
+        raise BadInput(f"{missing[0]}: no such file; check its name")
     context = context_for(ctx, reference, engine, expect)
     cylinders = context.engine.cylinders if context.engine else None
     ears = Ears.open(listeners, model, models_folder(journal_folder(ctx.find_root().obj)), cylinders)

@@ -140,3 +140,9 @@ def test_journal_alone_says_where_you_are(capsys: pytest.CaptureFixture[str], fo
     assert "journal open" in run(capsys)[1]
     run(capsys, *OPEN)
     assert "Pump" in run(capsys)[1]
+
+
+def test_every_public_name_of_the_library_is_there() -> None:
+    import journal
+
+    assert [getattr(journal, name).__doc__ for name in journal.__all__ if not getattr(journal, name).__doc__] == []
