@@ -5,11 +5,13 @@ from __future__ import annotations
 import secrets
 import uuid
 from dataclasses import dataclass
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from enum import StrEnum
 
 from journal.errors import BadInput
 from journal.facts.bodies import Body
+
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 
 
 class Source(StrEnum):
@@ -61,7 +63,7 @@ class Entry:
 
 def new_id(at_utc: datetime) -> str:
     """A UUIDv7: 48 bits of Unix milliseconds, then random bits (RFC 9562, section 5.7)."""
-    milliseconds = int(at_utc.timestamp() * 1000)
+    milliseconds = (at_utc - _EPOCH) // timedelta(milliseconds=1)  # whole numbers: a float would lose some of them
     random = secrets.randbits(74)
     value = (milliseconds & (1 << 48) - 1) << 80 | 0x7 << 76 | (random >> 62) << 64
     value |= 0b10 << 62 | random & (1 << 62) - 1

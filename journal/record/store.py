@@ -5,7 +5,7 @@ from __future__ import annotations
 import contextlib
 import sqlite3
 from collections import OrderedDict
-from collections.abc import Container, Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 from pathlib import Path
@@ -21,7 +21,7 @@ from journal.record.files import check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.lines import JobLine
 from journal.record.replay import replay
-from journal.record.resolve import target_of
+from journal.record.resolve import in_order, target_of
 from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, database_errors, writing
 
 HEARING_LAG = timedelta(seconds=5)
@@ -30,13 +30,14 @@ HEARING_LAG = timedelta(seconds=5)
 _JOBS_KEPT = 8
 
 
-@dataclass(frozen=True)
+@dataclass
 class _Kept:
-    """A job already read: which of its entries, and what they replay to."""
+    """A job already read, so that only what is new must be read again."""
 
-    state: tuple[int, int]
+    count: int
+    last_seq: int
     entries: list[Entry]
-    job: Job
+    job: Job | None = None
 
 
 class _OnlyTrying(Exception):
@@ -129,7 +130,7 @@ class Store:
         fresh: dict[str, list[Entry]] = {}
         batch = {entry.id: entry for entry in entries}
         opening = {entry.job for entry in entries if isinstance(entry.body, JobOpened)}
-        with database_errors(self.path), writing(self._db):
+        with database_errors(self.path), self._forgetting(), writing(self._db):
             for given in entries:
                 rows.check(given)
                 entry = replace(given, at_utc=to_milliseconds(given.at_utc))
@@ -151,6 +152,15 @@ class Store:
             if not keep:
                 raise _OnlyTrying
         return written
+
+    @contextlib.contextmanager
+    def _forgetting(self) -> Iterator[None]:
+        """Forget what was read within a transaction that then failed: its sequence numbers will be given out again."""
+        try:
+            yield
+        except BaseException:
+            self._kept.clear()
+            raise
 
     def _there(self, entry_id: str) -> Entry | None:
         row = self._db.execute(f"{rows.SELECT} WHERE e.id = ?", [entry_id]).fetchone()
@@ -200,7 +210,7 @@ class Store:
         elif lines.is_quiet(new):
             lines.touch(self._db, number, new)
         else:
-            lines.write(self._db, number, replay(self._read(job_id)))
+            lines.write(self._db, number, replay(self._keep(job_id, number).entries))
 
     def note_summary(self, job_id: str, headline: str, standings: Mapping[int, str], *, causes: str = "") -> None:
         """Keep what the analysis says of a job now, for lists and searches; replaces what was noted before.
@@ -303,16 +313,27 @@ class Store:
             NotFound: when there is no such job.
         """
         with database_errors(self.path):
-            number = self._job_number(job_id)
-            count, last = self._db.execute("SELECT count(*), max(seq) FROM entries WHERE job = ?", [number]).fetchone()
-            kept = self._kept.get(job_id)
-            if kept is None or kept.state != (count, last):
-                entries = self._read(job_id)
-                kept = self._kept[job_id] = _Kept((count, last), entries, replay(entries))
-            self._kept.move_to_end(job_id)
-            while len(self._kept) > _JOBS_KEPT:
-                self._kept.popitem(last=False)
+            kept = self._keep(job_id, self._job_number(job_id))
+            if kept.job is None:
+                kept.job = replay(kept.entries)
             return kept.job
+
+    def _keep(self, job_id: str, number: int) -> _Kept:
+        """A job's entries, of which only those not read before are read."""
+        sql = "SELECT count(*), coalesce(max(seq), 0) FROM entries WHERE job = ?"
+        count, last = self._db.execute(sql, [number]).fetchone()
+        kept = self._kept.pop(job_id, None) or _Kept(0, 0, [])
+        if (kept.count, kept.last_seq) != (count, last):
+            sql = f"{rows.SELECT} WHERE e.job = ? AND e.seq > ?"
+            new = [rows.entry_of(row)[1] for row in self._db.execute(sql, [number, kept.last_seq])]
+            if kept.count + len(new) == count:
+                kept = _Kept(count, last, in_order([*kept.entries, *new]))
+            else:  # some are gone: the job was erased and brought in again
+                kept = _Kept(count, last, self._read(job_id))
+        self._kept[job_id] = kept
+        while len(self._kept) > _JOBS_KEPT:
+            self._kept.popitem(last=False)
+        return kept
 
     def clip_times(self) -> dict[str, datetime]:
         """For every clip (SHA-256) that an entry names, the time of the latest such entry."""

@@ -18,6 +18,7 @@ import pytest
 from journal.errors import BadInput, JournalError, NotFound, RecordError
 from journal.facts import Correction, Cut, Note, Photo, Question, Withdrawal
 from journal.facts.codec import entry_to_json
+from journal.record import unpack as unpacking
 from journal.record.clips import keep_clip
 from journal.record.files import write_whole
 from journal.record.pack import pack
@@ -331,11 +332,16 @@ def test_a_flipped_bit_is_refused_or_harmless(here: Store, there: Store, tmp_pat
     assert refused > 100
 
 
-def test_a_small_file_that_would_unfold_to_a_huge_one_is_refused(there: Store, tmp_path: Path) -> None:
+@pytest.mark.parametrize(("limit", "line"), [("MOST_BYTES_A_FILE", "no pack does"), ("MOST_BYTES", "would unfold")])
+def test_a_small_file_that_would_unfold_to_a_huge_one_is_refused_unread(
+    there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, limit: str, line: str
+) -> None:
+    monkeypatch.setattr(unpacking, limit, 1_000_000)
     with zipfile.ZipFile(tmp_path / "bomb.zip", "w", zipfile.ZIP_DEFLATED) as file:
         for name in ("manifest.json", "entries.jsonl"):
-            file.writestr(name, b"0" * 300_000_000)
-    with pytest.raises(BadInput, match="no pack does"):
+            file.writestr(name, b"0" * 2_000_000)
+    assert (tmp_path / "bomb.zip").stat().st_size < 10_000
+    with pytest.raises(BadInput, match=line):
         unpack(there, tmp_path / "bomb.zip")
 
 

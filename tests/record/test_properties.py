@@ -21,7 +21,7 @@ from journal.record.rows import check_about
 from journal.record.store import Store
 from tests.record.bodies import bodies, jobs
 
-many = settings(max_examples=150, deadline=None, suppress_health_check=list(HealthCheck))
+many = settings(max_examples=100, deadline=None, suppress_health_check=list(HealthCheck))
 few = settings(max_examples=40, deadline=None, suppress_health_check=list(HealthCheck))
 
 

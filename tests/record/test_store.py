@@ -239,6 +239,28 @@ def test_a_job_kept_in_memory_shows_what_another_session_wrote(store: Store, tmp
     assert len(store.job(job.job).runs) == 1
 
 
+def test_what_was_read_in_a_transaction_that_failed_is_forgotten(store: Store) -> None:
+    job = opened()
+    store.append(*job.entries)
+    refused, note = job.say(Note("refused")), job.say(Note("kept"))
+    with pytest.raises(BadInput):
+        store.append(refused, job.say(Withdrawal(new_id(START))))
+    store.check_merge([refused])
+    store.append(note)
+    assert [fact.body.text for fact in store.job(job.job).notes] == ["kept"]
+
+
+def test_a_job_erased_and_brought_in_again_elsewhere_is_read_anew(store: Store, tmp_path: Path) -> None:
+    job = opened()
+    job.say(Note("first"))
+    store.append(*job.entries)
+    assert store.job(job.job).notes
+    with Store.open(tmp_path) as other:
+        other.erase(job.job)
+        other.append(job.entries[0], job.say(Note("second")))
+    assert [fact.body.text for fact in store.job(job.job).notes] == ["second"]
+
+
 def test_jobs_are_listed_latest_first_with_what_a_person_looks_for(store: Store) -> None:
     first = opened(technician="Ada")
     store.append(*first.entries)
