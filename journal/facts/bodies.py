@@ -374,6 +374,20 @@ class PartAnswer:
     """Free words."""
 
 
+def _nested(body: Body, room: int = 3) -> None:
+    """Refuse a body within a body within a body without end: nobody says such a thing."""
+    if room == 0:
+        raise BadInput("an entry about an entry about an entry: say it in two entries")
+    match body:
+        case Correction() | Answer(body=_) if body.body is not None:
+            _nested(body.body, room - 1)
+        case Question():
+            for option in body.options:
+                _nested(option, room - 1)
+        case _:
+            pass
+
+
 @dataclass(frozen=True)
 class Question:
     """An utterance that waits for the technician to say which of two values was meant."""
@@ -382,6 +396,10 @@ class Question:
     """The question in few words, naming the values."""
     options: tuple[Body, ...]
     """What each answer would enter, most likely first; one option is a yes-or-no question."""
+
+    def __post_init__(self) -> None:
+        for option in self.options:
+            _nested(option)
 
 
 @dataclass(frozen=True)
@@ -395,6 +413,10 @@ class Answer:
     body: Body | None = None
     """What was meant instead, when it was none of the options but is known."""
 
+    def __post_init__(self) -> None:
+        if self.body is not None:
+            _nested(self.body)
+
 
 @dataclass(frozen=True)
 class Correction:
@@ -404,6 +426,9 @@ class Correction:
     """Identifier of the entry that was wrong."""
     body: Body
     """What it should have said."""
+
+    def __post_init__(self) -> None:
+        _nested(self.body)
 
 
 @dataclass(frozen=True)

@@ -38,7 +38,10 @@ def body_from_json(data: Any) -> Body:
     if not isinstance(kind, str) or kind not in KINDS:
         raise BadInput(f"entry kind {str(kind)[:60]!r} is not known to this version")
     fields = {name: value for name, value in data.items() if name != "kind"}
-    return typing.cast(Body, _reader(typing.cast(Any, KINDS[kind]))(fields, kind))
+    try:
+        return typing.cast(Body, _reader(typing.cast(Any, KINDS[kind]))(fields, kind))
+    except RecursionError:
+        raise BadInput(f"{kind}: nested too deeply") from None
 
 
 def entry_to_json(entry: Entry) -> dict[str, Any]:

@@ -137,6 +137,20 @@ def test_bodies_are_written_under_their_kind_without_defaults() -> None:
     assert body_from_json(json.loads(json.dumps(body_to_json(opening)))) == opening
 
 
+@pytest.mark.parametrize("depth", [4, 150, 400, 900])
+def test_a_body_nested_beyond_reason_is_refused(depth: int) -> None:
+    data: dict[str, object] = {"kind": "note", "text": "x"}
+    for _ in range(depth):
+        data = {"kind": "correction", "target": "x", "body": data}
+    with pytest.raises(BadInput, match=r"about an entry|nested"):
+        body_from_json(data)
+
+
+def test_a_question_about_a_correction_is_nested_no_further_than_allowed() -> None:
+    asked = Question("four?", (Correction("x", Cut(4, 13.0)), Correction("x", Cut(4, 30.0))))
+    assert body_from_json(body_to_json(Correction("y", asked))) == Correction("y", asked)
+
+
 def test_every_kind_has_one_name() -> None:
     assert len(set(KINDS.values())) == len(KINDS)
     assert kind_of(Note("x")) == "note"
