@@ -1,20 +1,27 @@
-"""An utterance's sound turned into scored texts by PocketSphinx and a JSGF grammar: the light recogniser."""
+"""An utterance's sound turned into scored texts by PocketSphinx and the phrase grammar: the light recogniser."""
 
 from __future__ import annotations
 
 import itertools
 import math
+import tomllib
+from functools import cache
+from importlib import resources
 from typing import Any
 
 import numpy as np
 
 from journal.errors import HearingError
-from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
+from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable, WordGraph
 
 _SHORTEST = RATE // 20
 """Fewer samples give it no frame to work on, which leaves it unusable."""
+_LONGEST = 12 * RATE
+"""More samples are not looked at: over long noise its n-best search runs for minutes."""
 _HYPOTHESES = 5
 _LOOKED_AT = 40
+_LANGUAGE_WEIGHT = 6.5
+"""PocketSphinx's own default for grammars."""
 
 
 class PocketSphinx:
@@ -33,12 +40,37 @@ class PocketSphinx:
         except ImportError as error:
             raise HearingError("PocketSphinx is not installed; install the speech extra") from error
         # Dither: exact digital silence ruins the running cepstral mean.
-        self._decoder: Any = pocketsphinx.Decoder(lm=None, dither=True, loglevel="FATAL", bestpath=True)
-        for expect, grammar in speakable.jsgf.items():
+        self._decoder: Any = pocketsphinx.Decoder(lm=None, dither=True, loglevel="FATAL")
+        said = {word for word in speakable.words if self._pronounced(word)}
+        for expect, graph in speakable.graph.items():
             try:
-                self._decoder.add_jsgf_string(expect.value, grammar)
+                self._decoder.add_fsg(expect.value, self._network(expect.value, graph, said))
             except (ValueError, RuntimeError) as error:
-                raise HearingError("PocketSphinx refuses the phrase grammar") from error
+                raise HearingError("PocketSphinx refuses the phrase grammar; use another --listener") from error
+
+    def _network(self, name: str, graph: WordGraph, said: set[str]) -> Any:
+        """The word graph as PocketSphinx takes it: compiling the JSGF would copy each rule wherever it is used."""
+        import pocketsphinx
+
+        logmath = self._decoder.get_logmath()
+        end = len(graph.arcs)
+        network = pocketsphinx.FsgModel(name, logmath, _LANGUAGE_WEIGHT, end + 1)
+        numbers = {word: network.word_add(word) for word in said}
+        for state, arcs in enumerate(graph.arcs):
+            for word, target in arcs:
+                if word in said:
+                    network.trans_add(state, target, int(logmath.log(1 / len(arcs))), numbers[word])
+        for state in graph.finals:
+            network.null_trans_add(state, end, 0)
+        network.set_start_state(graph.start)
+        network.set_final_state(end)
+        return network
+
+    def _pronounced(self, word: str) -> bool:
+        """Whether a word has a pronunciation, after a look at our own."""
+        if self._decoder.lookup_word(word) is None and word in _pronunciations():
+            self._decoder.add_word(word, _pronunciations()[word], True)
+        return self._decoder.lookup_word(word) is not None
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
@@ -47,7 +79,7 @@ class PocketSphinx:
         decoder = self._decoder
         decoder.activate_search(expect.value)
         decoder.start_utt()
-        decoder.process_raw((np.clip(sound, -1.0, 1.0) * 32_767).astype("<i2").tobytes(), full_utt=True)
+        decoder.process_raw((np.clip(sound[:_LONGEST], -1.0, 1.0) * 32_767).astype("<i2").tobytes(), full_utt=True)
         decoder.end_utt()
         best: dict[str, float] = {}
         hypothesis = decoder.hyp()
@@ -64,3 +96,9 @@ class PocketSphinx:
     def note(self, sound: Sound) -> str:
         """Empty: this recogniser has no open vocabulary worth keeping."""
         return ""
+
+
+@cache
+def _pronunciations() -> dict[str, str]:
+    text = resources.files("journal.hearing").joinpath("pronunciations.toml").read_text(encoding="utf-8")
+    return {word: str(phones) for word, phones in tomllib.loads(text).items()}
