@@ -16,6 +16,7 @@ _COARSER = (0.5, 0.2)
 _ENOUGH = 5
 _STILL = 0.02
 _HARMONICS = 20
+_NEGLIGIBLE = 1e-5
 
 
 def display_steps(values: Sequence[float]) -> list[float]:
@@ -69,8 +70,8 @@ def _tables() -> tuple[Array, Array, Array]:
     return sigma, kept, changing
 
 
-def rounding_covariance(moved: Array, changing: float, step: float) -> Array:
-    """Covariance, in steps squared, of the kept rounding errors of readings of one level that moves.
+def rounding_covariance(apart: Array, changing: float, step: float) -> Array:
+    """Covariance, in steps squared, of the kept rounding errors of two readings of one level that moved.
 
     The sawtooth of `kept_rounding` at two points d steps apart has the covariance
     sum over j of exp(-4 pi^2 j^2 sigma^2) cos(2 pi j d) / (2 pi^2 j^2), which is 1/12 - d/2 + d^2/2 for a still reading
@@ -78,21 +79,20 @@ def rounding_covariance(moved: Array, changing: float, step: float) -> Array:
     with sigma, so the variance between repeats tells sigma.
 
     Args:
-        moved: shape (k,), where the level stood at each reading, in steps from anywhere.
+        apart: any shape, how far the level moved between two readings, in steps.
         changing: variance between repeats, reading units squared.
         step: the display step, reading units.
     """
     sigma_table, _, changing_table = _tables()
     sigma = float(np.interp(changing / step**2, changing_table, sigma_table))
-    apart = moved[:, None] - moved[None, :]
     if sigma < _STILL:
         d = np.abs(apart) % 1.0
         still: Array = 1.0 / 12.0 - d / 2 + d**2 / 2
         return still
-    total = np.zeros_like(apart)
+    total = np.zeros(apart.shape)
     for j in range(1, _HARMONICS + 1):
         weight = math.exp(-4 * math.pi**2 * j**2 * sigma**2) / (2 * math.pi**2 * j**2)
-        if weight < 1e-7:
+        if weight < _NEGLIGIBLE:
             break
         total += weight * np.cos(2 * math.pi * j * apart)
     return total

@@ -87,8 +87,8 @@ def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
             continue
         good[is_cut].append(
             Measured(
-                value=0.0 if reading.value is None else convert(reading.value, reading.unit, unit),
-                step=steps.get(reading.unit, {}).get(reading.entry, 1.0) * step_factor(reading.unit, unit),
+                value=0.0 if reading.value is None else _in(reading.value, reading.unit, unit),
+                step=steps[reading.unit][reading.entry] * (reading.unit == unit or step_factor(reading.unit, unit)),
                 seconds=(reading.at_utc - start).total_seconds(),
                 entry=reading.entry,
                 cylinder=reading.cylinder,
@@ -188,12 +188,16 @@ def _unusable(
     if reading.quantity != quantity:
         return f"{what}, {said}: {reading.quantity} was read where the run watches {quantity}; the reading is left out"
     try:
-        convert(1.0, reading.unit, unit)
+        _in(1.0, reading.unit, unit)
     except BadInput as error:
         return f"{what}, {said} {reading.unit}: {error}; the reading is left out"
     if reading.value is not None and reading.value <= 0:
         return f"{what}, {said} {reading.unit}: a running engine cannot read that; the reading is left out"
     return None
+
+
+def _in(value: float, unit: str, to: str) -> float:
+    return value if unit == to else convert(value, unit, to)
 
 
 def _words(numbers: Iterable[int]) -> str:

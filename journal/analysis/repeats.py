@@ -7,9 +7,9 @@ from statistics import median
 
 import numpy as np
 
-from journal.analysis.contributions import interpolation
 from journal.analysis.display import Array
 from journal.analysis.findings import Level, Remark
+from journal.analysis.propagation import interpolation
 from journal.analysis.readings import Taken
 from journal.analysis.settings import Settings
 

@@ -9,7 +9,7 @@ from dataclasses import replace
 
 import numpy as np
 
-from journal.analysis.contributions import Worth, worth
+from journal.analysis.contributions import Worth, sum_by_idle_fuel, worth
 from journal.analysis.findings import Level, Remark, Suspect
 from journal.analysis.readings import Measured, Method, Taken
 from journal.analysis.settings import Settings
@@ -192,14 +192,10 @@ def fit_idle_fuel(taken: Taken, settings: Settings) -> float | None:
     """
     per = len(taken.live) if taken.method == Method.FUEL_RATE else 1
     low, high = 0.0, _MOST_IDLE_FUEL * min(b.value for b in taken.baselines) / per
-
-    def off(q0: float) -> float:
-        done = worth(taken, settings, q0)
-        return math.nan if done is None else float(done.pull.sum()) - 1.0
-
-    if not off(low) < 0 < off(high):
+    total = sum_by_idle_fuel(taken, settings)
+    if not total(low) < 1.0 < total(high):
         return None
     for _ in range(30):
         middle = (low + high) / 2
-        low, high = (middle, high) if off(middle) < 0 else (low, middle)
+        low, high = (middle, high) if total(middle) < 1.0 else (low, middle)
     return (low + high) / 2

@@ -1,9 +1,9 @@
 """An engine in the time domain, cut out cylinder by cylinder: many runs at once, with the truth known.
 
 Nothing here uses the formulas of the analysis. Each run is an engine with its own crank inertia, friction that grows
-with speed and falls as it warms, a load, a strength for each cylinder, and a governor (proportional and integral, on the
-speed of the last cycle, with a fuel limit). It is stepped from firing to firing: the cylinder whose turn it is adds the
-work its fuel makes, the load and the friction take theirs, the crank's kinetic energy and with it the speed follow,
+with speed and falls as it warms, a load, a strength for each cylinder, and a governor (proportional and integral, on
+the speed of the last cycle, with a fuel limit). It is stepped from firing to firing: the cylinder whose turn it is adds
+the work its fuel makes, the load and the friction take theirs, the crank's kinetic energy and with it the speed follow,
 and the governor sets the next stroke's fuel. A cylinder that is cut gets none. The display shows the commanded fuel
 through its own lag, wanders, and rounds. All figures are the author's choice of ordinary ones, no source.
 """
@@ -166,7 +166,9 @@ def as_runs(bench: Bench, readings: Readings, first_entry: int = 0) -> list[Run]
     live = [c for c in range(1, bench.cylinders + 1) if c not in bench.held_out]
     kind = RunKind.HALF_ENGINE if bench.held_out else RunKind.IDLE
     start = RunStarted(kind, Quantity.FUEL_PER_STROKE, "mm3", held_out=bench.held_out)
-    moments = [START + timedelta(seconds=SECONDS_BETWEEN_READINGS * k) for k in range(bench.passes * (len(live) + 1) + 1)]
+    moments = [
+        START + timedelta(seconds=SECONDS_BETWEEN_READINGS * k) for k in range(bench.passes * (len(live) + 1) + 1)
+    ]
     base_rows, cut_rows = readings.baselines.tolist(), readings.cuts.tolist()
     decimals = np.where(bench.step < 0.99, 1, 0)
     runs = []
@@ -180,9 +182,7 @@ def as_runs(bench: Bench, readings: Readings, first_entry: int = 0) -> list[Run]
                 for c, value in zip(live, cuts[number], strict=True):
                     said_cuts.append(_reading(k, moments[k], round(value, places), c))
                     k += 1
-        runs.append(
-            Run(f"run-{first_entry + r}", 1, start, START, moments[-1], tuple(said_bases), tuple(said_cuts))
-        )
+        runs.append(Run(f"run-{first_entry + r}", 1, start, START, moments[-1], tuple(said_bases), tuple(said_cuts)))
     return runs
 
 

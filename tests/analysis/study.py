@@ -1,0 +1,102 @@
+"""Simulated runs through the analysis, counted against the truth: the benchmark runs many, the tests a few."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+import numpy as np
+
+from journal.analysis.findings import RunFinding, Standing
+from journal.analysis.run_findings import find_run
+from journal.analysis.settings import default_settings
+from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_bench
+
+SIZES = (4, 5, 6, 8, 10, 12, 16)
+"""Numbers of cylinders in the study."""
+
+LOW = (Standing.DEAD, Standing.WEAK)
+HEALTHY_ABOVE = 0.9
+"""Strength from which a simulated cylinder counts as healthy; the faults lie at 0.8 and below."""
+
+
+KINDS = ("dead", "to 60 %", "60 to 80 %", "healthy")
+BANDS = ("clear", "fair", "coarse")
+
+
+@dataclass
+class Counts:
+    """What was called what, over cylinders."""
+
+    of: dict[str, dict[str, int]] = field(default_factory=dict)
+
+    def add(self, group: str, called: str) -> None:
+        row = self.of.setdefault(group, {})
+        row[called] = row.get(called, 0) + 1
+
+    def all(self, group: str) -> int:
+        return sum(self.of.get(group, {}).values())
+
+    def share(self, groups: Sequence[str], *called: str) -> float:
+        """Per cent of the groups that was called one of these; 0 of empty groups."""
+        total = sum(map(self.all, groups))
+        return 100 * sum(self.of.get(g, {}).get(c, 0) for g in groups for c in called) / total if total else 0.0
+
+
+@dataclass
+class Study:
+    """The counts of a study.
+
+    Groups are named `dead`, `to 60 %`, `60 to 80 %` or `healthy`, then how a healthy cylinder's rise compares with the
+    uncertainty of one reading: `clear` from five times its 95 % uncertainty, `fair` from five times its standard
+    uncertainty, `coarse` below; or `half low` where half the cylinders or more are low.
+    """
+
+    ours: Counts = field(default_factory=Counts)
+    rule: Counts = field(default_factory=Counts)
+    runs: int = 0
+    cylinders: int = 0
+    covered: int = 0
+    distrusted: int = 0
+    settled_by: int = 0
+    """Unclear cylinders told how many repeats, or which display, would settle it."""
+
+
+def study(runs_of_each: int, seed: int = 1, sizes: tuple[int, ...] = SIZES, passes: int = 3) -> Study:
+    """Simulate and count."""
+    out = Study()
+    for n in sizes:
+        settle = 5.0 if n > 6 else 9.0
+        bench = draw_bench(n, runs_of_each, seed * 1000 + n, passes=passes, settle_seconds=settle)
+        readings = run_bench(bench, seed)
+        engine = engine_of(bench)
+        for r, run in enumerate(as_runs(bench, readings)):
+            finding = find_run(run, engine, default_settings())
+            out.runs += 1
+            out.distrusted += not finding.trusted
+            _count(out, bench, r, finding, readings.share[r], readings.baselines[r], readings.cuts[r])
+    return out
+
+
+def _count(
+    out: Study, bench: Bench, r: int, finding: RunFinding, truth: np.ndarray, bases: np.ndarray, cuts: np.ndarray
+) -> None:
+    strength = bench.strength[r]
+    base = float(bases.mean())
+    rise = base / (1 - 1 / strength.sum()) - base
+    one_reading = math.sqrt(bench.step[r] ** 2 / 12 + (bench.wander[r] * base) ** 2)
+    band = "clear" if rise >= 10 * one_reading else "fair" if rise >= 5 * one_reading else "coarse"
+    half_low = 2 * int((strength < HEALTHY_ABOVE).sum()) >= bench.cylinders
+    rises = cuts.mean(axis=0) - base
+    for c in finding.contributions:
+        e = float(strength[c.cylinder - 1])
+        kind = "dead" if e == 0 else "to 60 %" if e <= 0.6 else "60 to 80 %" if e < HEALTHY_ABOVE else "healthy"
+        group = f"{kind} half low" if half_low else f"{kind} {band}"
+        out.ours.add(group, c.standing.value)
+        low_by_rule = rises[c.cylinder - 1] < 0.5 * rises.mean()
+        out.rule.add(group, "low" if low_by_rule else "not low")
+        out.cylinders += 1
+        out.covered += c.low <= truth[c.cylinder - 1] <= c.high
+        if c.standing is Standing.UNCLEAR:
+            out.settled_by += c.repeats_needed is not None or "finer display" in c.why
