@@ -38,6 +38,8 @@ class Written:
     """Its tokens, without the end mark."""
     score: float
     """Log-probability of its tokens and of ending there."""
+    ending: float = 0.0
+    """The part of it that is for ending there; low where sound is left unexplained."""
 
 
 @dataclass(frozen=True)
@@ -106,7 +108,8 @@ def _grow_held(
     for text in texts:
         options = writing.options(text.state)
         if options.may_end:
-            done.append(Written(text.tokens, text.score + float(scores[text.row, end])))
+            ending = float(scores[text.row, end])
+            done.append(Written(text.tokens, text.score + ending, ending))
         if not len(options.tokens):
             continue
         totals = text.score + scores[text.row, options.tokens]
@@ -143,7 +146,7 @@ def _grow_free(
         for token in np.argsort(-row)[: how.free_beams + 1]:
             grown = _Open((*text.tokens, int(token)), text.score + float(row[token]), -1, text.row)
             if token == end:
-                done.append(Written(text.tokens, grown.score))
+                done.append(Written(text.tokens, grown.score, float(row[token])))
             else:
                 found.append(grown)
     found.sort(key=lambda each: -each.score)
