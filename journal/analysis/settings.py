@@ -45,6 +45,8 @@ class Settings:
     """Standard deviations by which a repeat must stand apart to be left out."""
     sum_z: float
     """Standard uncertainties the sum of shares may stray from one."""
+    sum_z_pointed: float
+    """The same where one cylinder's reading would explain it."""
     sum_model: float
     """Standard deviation of the sum because torque is only roughly proportional to fuel."""
     held_speed: float
