@@ -225,6 +225,13 @@ def note(db: Database, number: int, headline: str, standings: Mapping[int, str],
         db.execute("INSERT INTO job_standings VALUES (?, ?, ?)", [number, cylinder, str(standing)])
 
 
+def noted(db: Database, number: int) -> tuple[str, str, dict[int, str]] | None:
+    """Headline, causes and standings as last noted; none when nothing was."""
+    row = db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone()
+    standings = db.execute("SELECT cylinder, standing FROM job_standings WHERE job = ?", [number]).fetchall()
+    return None if row is None else (row[0], row[1], dict(standings))
+
+
 def is_quiet(entries: list[Entry]) -> bool:
     """Whether none of the entries can change a job's line beyond `touch`."""
     return all(kind_of(entry.body) in QUIET for entry in entries)

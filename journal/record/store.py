@@ -4,40 +4,22 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections import OrderedDict
-from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from datetime import datetime
 from pathlib import Path
 from types import TracebackType
 
 from sqlite_utils import Database
 
 from journal.errors import BadInput, NotFound
-from journal.facts import Entry, JobOpened, to_milliseconds
+from journal.facts import Entry
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import lines, references, rows, upkeep
+from journal.record import intake, lines, references, rows, upkeep
 from journal.record.files import check_sha256, file_errors
 from journal.record.job import Job, JobState
+from journal.record.kept import KeptJobs
 from journal.record.lines import JobLine
-from journal.record.replay import replay
-from journal.record.resolve import in_order, target_of
 from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, database_errors, writing
-
-HEARING_LAG = timedelta(seconds=5)
-"""How far an entry's time may lie behind another writer's: a spoken one is timed when said, heard a little later."""
-
-_JOBS_KEPT = 8
-
-
-@dataclass
-class _Kept:
-    """A job already read, so that only what is new must be read again."""
-
-    count: int
-    last_seq: int
-    entries: list[Entry]
-    job: Job | None = None
 
 
 class _OnlyTrying(Exception):
@@ -52,7 +34,7 @@ class Store:
         self.folder = folder
         """The journal's folder: the database, `photos`, `clips` and `copies`."""
         self._db = db
-        self._kept: OrderedDict[str, _Kept] = OrderedDict()
+        self._jobs = KeptJobs(db)
 
     @classmethod
     def open(cls, folder: Path, *, create: bool = True, wait_s: float = WAIT_S) -> Store:
@@ -97,8 +79,8 @@ class Store:
 
         Twice is the same as once: an entry already there under its identifier is left as it is. A new entry never
         sorts before what its own writer (technician and source) put into the job, before the entry it is about, or
-        more than `HEARING_LAG` before anything else in the job: where the clock says otherwise (it was set back), the
-        entry is timed a millisecond after that. Its UUIDv7 keeps the clock's own reading.
+        more than `intake.HEARING_LAG` before anything else in the job: where the clock says otherwise (it was set
+        back), the entry is timed a millisecond after that. Its UUIDv7 keeps the clock's own reading.
 
         Returns:
             The entries as they are on disk, in the order given.
@@ -126,91 +108,29 @@ class Store:
 
     def _write(self, entries: Sequence[Entry], *, timed: bool, keep: bool = True) -> list[tuple[Entry, bool]]:
         """The entries as they are on disk, each with whether it is new there."""
-        written: list[tuple[Entry, bool]] = []
-        fresh: dict[str, list[Entry]] = {}
-        batch = {entry.id: entry for entry in entries}
-        opening = {entry.job for entry in entries if isinstance(entry.body, JobOpened)}
-        with database_errors(self.path), self._forgetting(), writing(self._db):
-            for given in entries:
-                rows.check(given)
-                entry = replace(given, at_utc=to_milliseconds(given.at_utc))
-                there = self._there(entry.id)
-                if there is not None:
-                    if replace(there, at_utc=entry.at_utc) != entry or not (timed or there == entry):
-                        raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved")
-                    written.append((there, False))
-                    continue
-                number = self._number(entry.job, opening)
-                about = self._about(entry, batch)
-                if timed:
-                    entry = replace(entry, at_utc=self._time_for(number, entry, about))
-                self._db.execute(rows.INSERT, rows.row_of(entry, number))
-                written.append((entry, True))
-                fresh.setdefault(entry.job, []).append(entry)
+        with self._changing():
+            taken = intake.take(self._db, entries, timed=timed)
+            fresh: dict[str, list[Entry]] = {}
+            for entry, is_new in taken:
+                if is_new:
+                    fresh.setdefault(entry.job, []).append(entry)
             for job_id, new in fresh.items():
-                self._redraw(job_id, new)
+                self._redraw(self._number(job_id), new)
             if not keep:
                 raise _OnlyTrying
-        return written
+        return taken
 
     @contextlib.contextmanager
-    def _forgetting(self) -> Iterator[None]:
-        """Forget what was read within a transaction that then failed: its sequence numbers will be given out again."""
-        try:
+    def _changing(self) -> Iterator[None]:
+        with database_errors(self.path), self._jobs.forgetting(), writing(self._db):
             yield
-        except BaseException:
-            self._kept.clear()
-            raise
 
-    def _there(self, entry_id: str) -> Entry | None:
-        row = self._db.execute(f"{rows.SELECT} WHERE e.id = ?", [entry_id]).fetchone()
-        return None if row is None else rows.entry_of(row)[1]
-
-    def _number(self, job_id: str, opening: Container[str]) -> int:
-        """The job's number in this database; a job gets one with its opening."""
-        row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
-        if row is not None:
-            return int(row[0])
-        if job_id not in opening:
-            raise BadInput(f"job {job_id} is not in this journal: open it first; nothing was saved")
-        code = references.code_of(job_id)
-        reference = references.free_reference(self._db, code)
-        sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
-        return int(self._db.execute(sql, [job_id, code, reference]).lastrowid or 0)
-
-    def _about(self, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:
-        target = target_of(entry.body)
-        if target is None:
-            return None
-        found = self._there(target) or batch.get(target)
-        if found is None or found.job != entry.job:
-            raise BadInput(f"entry {target[:80]} is not in this job: nothing was saved")
-        rows.check_about(entry, found)
-        return found
-
-    def _time_for(self, number: int, entry: Entry, about: Entry | None) -> datetime:
-        sql = "SELECT at_utc FROM entries WHERE job = ?"
-        latest = " ORDER BY at_utc DESC LIMIT 1"
-        own = self._db.execute(
-            f"{sql} AND technician = ? AND source = ?{latest}", [number, entry.technician, entry.source.value]
-        ).fetchone()
-        anyone = self._db.execute(f"{sql}{latest}", [number]).fetchone()
-        not_before = [time_from_text(own[0])] if own else []
-        if about is not None:
-            not_before.append(about.at_utc)
-        if anyone and time_from_text(anyone[0]) - entry.at_utc > HEARING_LAG:
-            not_before.append(time_from_text(anyone[0]))
-        return max([entry.at_utc, *(at + timedelta(milliseconds=1) for at in not_before)])
-
-    def _redraw(self, job_id: str, new: list[Entry]) -> None:
-        number = self._job_number(job_id)
+    def _redraw(self, number: int, new: list[Entry]) -> None:
         count = self._db.execute("SELECT count(*) FROM entries WHERE job = ?", [number]).fetchone()[0]
-        if count == len(new):
-            lines.write(self._db, number, replay(new))
-        elif lines.is_quiet(new):
+        if lines.is_quiet(new) and count > len(new):
             lines.touch(self._db, number, new)
         else:
-            lines.write(self._db, number, replay(self._keep(job_id, number).entries))
+            lines.write(self._db, number, self._jobs.job(number))
 
     def note_summary(self, job_id: str, headline: str, standings: Mapping[int, str], *, causes: str = "") -> None:
         """Keep what the analysis says of a job now, for lists and searches; replaces what was noted before.
@@ -221,20 +141,14 @@ class Store:
             standings: each cylinder's standing.
             causes: the names of the likeliest causes, to be found by.
         """
-        number = self._job_number(job_id)
-        noted = (headline, causes, {int(c): str(s) for c, s in standings.items()})
+        noted = (headline, causes, {int(cylinder): str(standing) for cylinder, standing in standings.items()})
         with database_errors(self.path):
-            if self._noted(number) == noted:
+            if lines.noted(self._db, self._number(job_id)) == noted:
                 return
-            job = self.job(job_id)
-            with writing(self._db):
-                lines.note(self._db, number, headline, standings, causes)
-                lines.write_texts(self._db, number, job)
-
-    def _noted(self, number: int) -> tuple[str, str, dict[int, str]] | None:
-        row = self._db.execute("SELECT headline, causes FROM job_findings WHERE job = ?", [number]).fetchone()
-        standings = self._db.execute("SELECT cylinder, standing FROM job_standings WHERE job = ?", [number]).fetchall()
-        return None if row is None else (row[0], row[1], dict(standings))
+        with self._changing():
+            number = self._number(job_id)
+            lines.note(self._db, number, headline, standings, causes)
+            lines.write_texts(self._db, number, self._jobs.job(number))
 
     def note_let_go(self, clips: Iterable[str], now: datetime) -> None:
         """Note that the sound of these clips (SHA-256) is no longer kept, on purpose."""
@@ -250,10 +164,9 @@ class Store:
             NotFound: when there is no such job.
             RecordError: when the disk refuses; the job is then still there.
         """
-        entries = self.entries(job_id)
         with database_errors(self.path), file_errors(self.path):
-            upkeep.erase(self._db, self.folder, self._job_number(job_id), entries)
-        self._kept.pop(job_id, None)
+            number = self._number(job_id)
+            upkeep.erase(self._db, self.folder, number, self._jobs.entries(number))
 
     # Reading
 
@@ -264,12 +177,7 @@ class Store:
             NotFound: when there is no such job.
         """
         with database_errors(self.path):
-            self._job_number(job_id)
-            return self._read(job_id)
-
-    def _read(self, job_id: str) -> list[Entry]:
-        sql = f"{rows.SELECT} WHERE jobs.id = ? ORDER BY e.at_utc, e.id"
-        return [rows.entry_of(row)[1] for row in self._db.execute(sql, [job_id])]
+            return list(self._jobs.entries(self._number(job_id)))
 
     def entry(self, entry_id: str) -> Entry:
         """One entry by its identifier, or by a beginning of it that only one has.
@@ -313,27 +221,7 @@ class Store:
             NotFound: when there is no such job.
         """
         with database_errors(self.path):
-            kept = self._keep(job_id, self._job_number(job_id))
-            if kept.job is None:
-                kept.job = replay(kept.entries)
-            return kept.job
-
-    def _keep(self, job_id: str, number: int) -> _Kept:
-        """A job's entries, of which only those not read before are read."""
-        sql = "SELECT count(*), coalesce(max(seq), 0) FROM entries WHERE job = ?"
-        count, last = self._db.execute(sql, [number]).fetchone()
-        kept = self._kept.pop(job_id, None) or _Kept(0, 0, [])
-        if (kept.count, kept.last_seq) != (count, last):
-            sql = f"{rows.SELECT} WHERE e.job = ? AND e.seq > ?"
-            new = [rows.entry_of(row)[1] for row in self._db.execute(sql, [number, kept.last_seq])]
-            if kept.count + len(new) == count:
-                kept = _Kept(count, last, in_order([*kept.entries, *new]))
-            else:  # some are gone: the job was erased and brought in again
-                kept = _Kept(count, last, self._read(job_id))
-        self._kept[job_id] = kept
-        while len(self._kept) > _JOBS_KEPT:
-            self._kept.popitem(last=False)
-        return kept
+            return self._jobs.job(self._number(job_id))
 
     def clip_times(self) -> dict[str, datetime]:
         """For every clip (SHA-256) that an entry names, the time of the latest such entry."""
@@ -393,7 +281,7 @@ class Store:
     def line(self, job_id: str) -> JobLine:
         """A job's line; `NotFound` when there is no such job."""
         with database_errors(self.path):
-            return lines.line_of(self._db, self._job_number(job_id))
+            return lines.line_of(self._db, self._number(job_id))
 
     def latest_open(self) -> str | None:
         """The job opened or reopened last among those not closed; none when there is none."""
@@ -433,15 +321,17 @@ class Store:
     def line_differs(self, job_id: str) -> bool:
         """Whether a job's line or words are not what its entries say."""
         with database_errors(self.path):
-            return lines.differs(self._db, self._job_number(job_id), replay(self._read(job_id)))
+            number = self._number(job_id)
+            return lines.differs(self._db, number, self._jobs.job(number))
 
     def redraw_lines(self) -> None:
         """Make every job's line and words anew from its entries; what the analysis noted stays."""
         for job_id, _ in self.references():
-            with database_errors(self.path), writing(self._db):
-                lines.write(self._db, self._job_number(job_id), replay(self._read(job_id)))
+            with self._changing():
+                number = self._number(job_id)
+                lines.write(self._db, number, self._jobs.job(number))
 
-    def _job_number(self, job_id: str) -> int:
+    def _number(self, job_id: str) -> int:
         row = self._db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
         if row is None:
             raise NotFound(f"there is no job {job_id[:80]!r} in this journal: `journal jobs` lists them")

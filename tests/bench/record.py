@@ -44,6 +44,7 @@ from journal.facts import (
 )
 from journal.facts.codec import time_to_text
 from journal.record import lines, rows
+from journal.record.intake import number_of
 from journal.record.photos import take_in
 from journal.record.replay import replay
 from journal.record.schema import writing
@@ -130,7 +131,7 @@ def _copy(store: Store, pattern: Pattern, number: int) -> str:
     """The pattern as a job of its own, 20 minutes after the one before."""
     began = BEGAN + timedelta(minutes=20 * number)
     job = new_id(began)
-    own = store._number(job, {job})
+    own = number_of(store._db, job, {job})
     made, moments = [], []
     for second, row in enumerate(pattern.rows):
         moment = began + timedelta(seconds=15 * second)

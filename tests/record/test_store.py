@@ -31,10 +31,11 @@ from journal.facts import (
     Withdrawal,
     new_id,
 )
+from journal.record.intake import HEARING_LAG
 from journal.record.job import JobState
 from journal.record.replay import replay
 from journal.record.schema import FILE_NAME
-from journal.record.store import HEARING_LAG, Store
+from journal.record.store import Store
 from tests.record.arrange import START, Scribe, opened
 
 
