@@ -16,7 +16,7 @@ from webui.files import photo_of
 from webui.grants import Link, LinkKind
 from webui.links import state_from
 from webui.log import refused
-from webui.photos import drawn, size_of
+from webui.photos import shown
 from webui.shop import State, shop
 
 pages = Blueprint("desk", __name__)
@@ -47,10 +47,9 @@ def view(token: str) -> ResponseReturnValue:
     """What is wanted, why, on what evidence, and the answers so far."""
     link = job_behind(token, LinkKind.DESK)
     state = shop().state(link.job)
-    pictures = [(picture, *size_of(picture.photo.body.sha256)) for picture in state.job.pictures]
-    shown = [{"picture": p, "width": w, "height": h, "drawn": drawn(p, w, h)} for p, w, h in pictures]
     return render_template(
-        "desk.html", token=token, link=link, job=state.job, states=list(PartState), photos=shown,
+        "desk.html", token=token, link=link, job=state.job, states=list(PartState),
+        photos=[shown(picture) for picture in state.job.pictures],
         parts_wanted=[(part, reason_for(state, part)) for part in state.job.parts],
     )  # fmt: skip
 

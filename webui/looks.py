@@ -1,10 +1,10 @@
-"""Light or dark, as each device last chose."""
+"""What each device keeps for itself: light or dark, and who is working at it."""
 
 from __future__ import annotations
 
 from typing import Any
 
-from flask import Blueprint, redirect, request
+from flask import Blueprint, flash, redirect, request, session
 from flask.typing import ResponseReturnValue
 
 from webui.access import back_here
@@ -32,3 +32,11 @@ def theme() -> ResponseReturnValue:
     kept = chosen if chosen in _THEMES else "system"
     answer.set_cookie("theme", kept, max_age=_YEAR_S, httponly=True, samesite="Lax")
     return answer
+
+
+@pages.post("/who")
+def who() -> ResponseReturnValue:
+    """Keep who is working at this device; entries made here are in that name."""
+    session["technician"] = request.form.get("technician", "").strip()[:80]
+    flash(f"entries made here are now by {session['technician'] or 'whoever opened the job'}", "good")
+    return redirect(back_here(request.form.get("back", "/")), 303)

@@ -12,7 +12,7 @@ from flask.typing import ResponseReturnValue
 from PIL import Image
 from werkzeug.datastructures import FileStorage
 
-from journal.errors import BadInput, JournalError
+from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
 from journal.record.job import Job, Picture
 from journal.record.photos import page_copy_path, take_in
@@ -81,37 +81,47 @@ def place_words(photo: Photo) -> str:
 def one(job_id: str, sha: str) -> ResponseReturnValue:
     """One photo with its marks, its place, and a way to draw."""
     state = shop().state(job_id)
-    picture = picture_of(state.job, sha)
-    width, height = size_of(sha)
-    return render_template(
-        "photo.html", **about(state, "photos"), picture=picture, width=width, height=height,
-        drawn=drawn(picture, width, height), subjects=[str(subject) for subject in Subject],
-    )  # fmt: skip
+    subjects = [str(subject) for subject in Subject]
+    photo = shown(picture_of(state.job, sha))
+    return render_template("photo.html", **about(state, "photos"), shown=photo, subjects=subjects)
 
 
 @pages.get("/job/<job_id>/photos/pair")
 def pair(job_id: str) -> ResponseReturnValue:
     """Two photos side by side."""
     state = shop().state(job_id)
-    sides = []
-    for name in ("left", "right"):
-        sha = request.args.get(name, "")
-        picture = picture_of(state.job, sha) if sha else None
-        width, height = size_of(sha) if picture is not None else (0, 0)
-        marks = drawn(picture, width, height) if picture is not None else []
-        sides.append({"name": name, "picture": picture, "width": width, "height": height, "drawn": marks})
+    chosen = {name: request.args.get(name, "") for name in ("left", "right")}
+    sides = {name: shown(picture_of(state.job, sha)) if sha else None for name, sha in chosen.items()}
     return render_template("pair.html", **about(state, "photos"), sides=sides)
 
 
-def size_of(sha: str) -> tuple[int, int]:
-    """Width and height of a photo's page copy, pixels."""
-    with Image.open(page_copy_path(shop().folder, sha)) as image:
-        return image.size
+@dataclass(frozen=True)
+class Shown:
+    """A photo as a page shows it."""
+
+    picture: Picture
+    """The photo with its place."""
+    width: int
+    """Width of its page copy, pixels; 0 when the picture itself is not in this journal."""
+    height: int
+    """Height of its page copy, pixels."""
+    drawn: tuple[Drawn, ...]
+    """What is drawn on it."""
 
 
-def drawn(picture: Picture, width: int, height: int) -> list[Drawn]:
+def shown(picture: Picture) -> Shown:
+    """A photo with its size and its marks; one whose file was left out of a pack has no size."""
+    try:
+        with Image.open(page_copy_path(shop().folder, picture.photo.body.sha256)) as image:
+            width, height = image.size
+    except NotFound:
+        return Shown(picture, 0, 0, ())
+    return Shown(picture, width, height, drawn(picture, width, height))
+
+
+def drawn(picture: Picture, width: int, height: int) -> tuple[Drawn, ...]:
     """The photo's marks in the pixels of a picture of this size."""
-    return [_drawn(fact.entry.id, fact.body, width, height) for fact in picture.marks]
+    return tuple(_drawn(fact.entry.id, fact.body, width, height) for fact in picture.marks)
 
 
 def _drawn(entry: str, mark: PhotoMark, width: int, height: int) -> Drawn:

@@ -17,6 +17,7 @@ from journal.output.writeup import write_up
 from journal.record.pack import pack
 from webui.acting import acting, done, field
 from webui.job import about
+from webui.photos import shown
 from webui.shop import State, shop
 
 pages = Blueprint("writeup", __name__)
@@ -34,7 +35,7 @@ def writeup(job_id: str) -> ResponseReturnValue:
     state = shop().state(job_id)
     return render_template(
         "writeup.html", **about(state, "writeup"), write=write_up(state.job, state.findings), drawings=drawings(state),
-        photos=state.job.pictures, papers=PAPERS,
+        photos=[shown(picture) for picture in state.job.pictures], papers=PAPERS,
     )  # fmt: skip
 
 

@@ -21,7 +21,7 @@ def test_a_job_does_not_close_quietly_with_something_not_put_back(shop: Shop) ->
     job = shop.open()
     shop.enter(job, RunStarted(RunKind.IDLE, pressure=PressureLevel.LOW))
     answer = shop.post(f"/job/{job}/close", cause="injector", cylinder="2")
-    assert answer.status_code == 400 and "not put back yet: injection pressure" in text_of(answer)
+    assert answer.status_code == 400 and "Not put back yet: injection pressure" in text_of(answer)
     assert shop.job(job).closed is None
     shop.post(f"/job/{job}/close", cause="injector", cylinder="2", anyway="yes")
     assert shop.job(job).closed is not None

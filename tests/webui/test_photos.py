@@ -7,7 +7,7 @@ import io
 
 from PIL import Image
 
-from journal.facts import PhotoCue
+from journal.facts import Photo, PhotoCue
 from journal.record.photos import original_path
 from tests.webui.conftest import Shop, jpeg, text_of
 
@@ -106,3 +106,23 @@ def test_one_bad_file_among_good_ones_loses_none_of_the_good(shop: Shop) -> None
     job = shop.open()
     page = text_of(shop.post(f"/job/{job}/photos", photos=sent(jpeg(seed=1), b"not a photo", jpeg(seed=2))))
     assert len(shop.job(job).pictures) == 2 and "IMG_1.jpg is not a photo" in page
+
+
+def test_a_photo_whose_file_is_not_here_says_so_and_breaks_no_page(shop: Shop) -> None:
+    job = shop.open()
+    shop.enter(job, Photo("a" * 64, "left-out.jpg", "overhead", 3))
+    for place in (f"/photos/{'a' * 64}", f"/photos/pair?left={'a' * 64}", "/photos", "/write-up", ""):
+        assert shop.get(f"/job/{job}{place}").status_code == 200, place
+    assert "the picture itself is not in this journal" in text_of(shop.get(f"/job/{job}/write-up"))
+    assert shop.get(f"/job/{job}/photo/{'a' * 64}/page").status_code == 404
+
+
+def test_marks_stand_on_the_photo_in_the_write_up_and_at_the_desk(shop: Shop) -> None:
+    from tests.webui.test_desk import link_of
+
+    job = shop.open()
+    shop.post(f"/job/{job}/photos", photos=sent(jpeg()))
+    sha = shop.job(job).pictures[0].photo.body.sha256
+    shop.post(f"/job/{job}/photos/{sha}/mark", shape="arrow", x0="1", y0="1", x1="50", y1="50", text="here")
+    for address in (f"/job/{job}/write-up", link_of(shop, job)):
+        assert ">here</text>" in text_of(shop.get(address))

@@ -134,3 +134,12 @@ def test_an_entry_of_another_job_is_not_reached_through_this_one(shop: Shop) -> 
     assert shop.get(f"/job/{mine}/entry/{secret.id}").status_code == 404
     assert shop.post(f"/job/{mine}/entry/{secret.id}/take-back").status_code == 404
     assert not any(isinstance(e.body, Correction) for e in shop.job(other).entries) and shop.job(other).notes
+
+
+def test_entries_are_by_whoever_is_at_the_device(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    shop.post(f"/job/{job}/add", words="blow by light")
+    shop.post("/who", technician="Ash", back=f"/job/{job}/review")
+    page = shop.post(f"/job/{job}/add", words="blow by heavy")
+    assert [fact.entry.technician for fact in shop.job(job).checks] == ["Wren", "Ash"]
+    assert "Entries made here are by Ash" in text_of(page)
