@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from journal.analysis.causes_evidence import Gathered, gather
 from journal.analysis.causes_mended import mended_sentence
@@ -79,7 +79,8 @@ def rank(
         return _nothing_to_rank(book, job, found, history, "", "No cylinder has been judged yet: finish a run first.")
     if mended and not found.low:
         why = "The run after the repair shows no cylinder low."
-        return _nothing_to_rank(book, job, found, history, mended, why)
+        now = _nothing_to_rank(book, job, found, history, mended, why)
+        return replace(now, cylinders=_before_the_repair(book, job, runs))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
     done = _done(found)
@@ -99,6 +100,16 @@ def rank(
         mended=mended,
         cautions=tuple(dict.fromkeys((*_always(book), *_at_hand(proposal.next_check, cylinders)))),
     )
+
+
+def _before_the_repair(book: Tables, job: Job, runs: Sequence[RunFinding]) -> tuple[CylinderFinding, ...]:
+    """What was found on the cylinders that were low before the repair, said as past."""
+    after = {run.id for run in job.runs if run.start.after_repair}
+    found = gather(book, job, [run for run in runs if run.run not in after])
+    judged = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
+    posterior = infer(_model(book, job, found, judged), [item.observation for item in found.items])
+    belief = believe(book, job, found, posterior, _done(found))
+    return tuple(rank_cylinder(belief, cylinder, past=True) for cylinder in found.low)
 
 
 def _nothing_to_rank(

@@ -49,9 +49,10 @@ def gather(tables: Tables, job: Job, runs: Sequence[RunFinding]) -> Gathered:
     pairs = paired(job, runs)
     standing = standings_over(as_it_is_now(pairs))
     low = tuple(sorted((c for c, s in standing.items() if s in LOW), key=lambda c: (standing[c] is Standing.WEAK, c)))
+    ever_low = [c for c, s in standings_over(pairs).items() if s in LOW]
     latest, contradictions, remarks = _results(tables, job)
     items = [*run_items(pairs, low, standing), *_code_items(tables, job, low), *_check_items(tables, latest, low)]
-    remarks += [*_elsewhere(latest, low), *_crankcase(job, latest)]
+    remarks += [*_elsewhere(latest, ever_low), *_crankcase(job, latest)]
     return Gathered(low, standing, tuple(items), contradictions, tuple(remarks))
 
 

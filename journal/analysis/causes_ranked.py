@@ -45,8 +45,8 @@ def believe(tables: Tables, job: Job, found: Gathered, posterior: Posterior, don
     return Belief(tables, job, found, posterior, without, done)
 
 
-def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
-    """One low cylinder's causes, most likely first, with its verdict and contradictions."""
+def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> CylinderFinding:
+    """One low cylinder's causes, most likely first, with its verdict (as it was, when `past`) and contradictions."""
     book, posterior, found = belief.tables, belief.posterior, belief.found
     n = posterior.model.low.index(cylinder)
     chances = {key: float(p) for key, p in zip(posterior.model.states, posterior.cylinders[n], strict=True)}
@@ -75,7 +75,7 @@ def rank_cylinder(belief: Belief, cylinder: int) -> CylinderFinding:
         cylinder=cylinder,
         standing=found.standing[cylinder],
         causes=tuple(causes),
-        verdict=verdict(book, cylinder, found.standing[cylinder], causes),
+        verdict=verdict(book, cylinder, found.standing[cylinder], causes, past=past),
         contradictions=(*found.contradictions.get(cylinder, ()), *found.contradictions.get(None, ())),
     )
 

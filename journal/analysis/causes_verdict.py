@@ -9,10 +9,10 @@ from journal.analysis.causes_words import listed, percent
 from journal.analysis.findings import Cause, CylinderFinding, Standing
 
 
-def verdict(book: Tables, cylinder: int, standing: Standing, causes: Sequence[Cause]) -> str:
-    """What is said of a low cylinder; a part is named as ready only when its gate is."""
+def verdict(book: Tables, cylinder: int, standing: Standing, causes: Sequence[Cause], *, past: bool = False) -> str:
+    """What is said of a low cylinder; a part is named as ready only when its gate is, and never when it is past."""
     top, sure = causes[0], book.gate["threshold"]
-    start = f"Cylinder {cylinder} is {standing}"
+    start = f"Before the repair cylinder {cylinder} was {standing}" if past else f"Cylinder {cylinder} is {standing}"
     if top.probability < 0.5:
         names = [f"{c.name} ({percent(c.probability)})" for c in causes[:3]]
         return f"{start}; no one cause stands out yet: {listed(names, 'or')}."
@@ -22,7 +22,7 @@ def verdict(book: Tables, cylinder: int, standing: Standing, causes: Sequence[Ca
         sentences = [f"{start}; likeliest is {top.name}, {percent(top.probability)}{beside}."]
     else:
         sentences = [f"{start}: {top.name}, {percent(top.probability)}."]
-    sentences += [s for s in (_not_indicated(book, causes), _gate_sentence(top)) if s]
+    sentences += [s for s in (_not_indicated(book, causes), "" if past else _gate_sentence(top)) if s]
     return " ".join(sentences)
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta, timezone
 
+from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import cylinders_in_words, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
 from journal.facts import Check, Engine, Entry, RunKind, RunStarted
@@ -21,7 +22,7 @@ def job_text(job: Job) -> str:
     blocks = [
         ("Conditions", [_reading_text(r) for r in job.conditions]),
         ("Checks", [check_text(fact) for fact in job.checks]),
-        ("Trouble codes", [f"SPN {f.body.spn} FMI {f.body.fmi}" for f in job.codes]),
+        ("Trouble codes", [code_text(f.body) for f in job.codes]),
         ("Notes", [f.body.text for f in job.notes]),
         ("Photos", [picture_text(p) for p in job.pictures]),
         ("Parts", [part_text(p) for p in job.parts]),

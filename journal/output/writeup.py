@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings
 from journal.facts import Entry
@@ -53,7 +54,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
     """The write-up, with the technician's own words where they replaced the generated ones."""
     sections = [
         _outstanding(job),
-        *(_cylinder(found) for found in findings.cylinders),
+        *(_cylinder(found, findings.mended.startswith("Mended")) for found in findings.cylinders),
         _ruled_out(findings),
         _common(findings),
         _next(findings),
@@ -108,14 +109,14 @@ def _correction(job: Job, findings: Findings) -> str:
     return " ".join([*done, findings.mended]).strip()
 
 
-def _cylinder(found: CylinderFinding) -> Section:
+def _cylinder(found: CylinderFinding, now_mended: bool) -> Section:
     """A low cylinder: its verdict, and each cause worth naming with what speaks for and against it."""
     shown = [c for c in found.causes if c.probability >= 0.02][:5]
     shown += [c for c in found.causes if c.key == "injector" and c not in shown]
     rows = tuple((capital(c.name), percent(c.probability), _speaks(c, True), _speaks(c, False)) for c in shown)
     lines = [found.verdict, *(f"Contradiction: {text}." for text in found.contradictions)]
     top = found.causes[0] if found.causes else None
-    if top is not None and top.would_change:
+    if top is not None and top.would_change and not now_mended:
         lines.append(f"What would change this: {top.would_change}")
     return Section(f"Cylinder {found.cylinder}", tuple(lines), ("Cause", "How likely", "For", "Against"), rows)
 
@@ -131,7 +132,7 @@ def _ruled_out(findings: Findings) -> Section:
             against = [e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5]
             if cause.probability < 0.02 and against and cause.cylinder is not None:
                 lines.append(
-                    f"Cylinder {found.cylinder}: {cause.name}, {percent(cause.probability)}: {', '.join(against)}."
+                    f"Cylinder {found.cylinder}: {cause.name}, {percent(cause.probability)}: {'; '.join(against)}."
                 )
     return Section("Not indicated, and why", tuple(lines))
 
@@ -178,8 +179,7 @@ def _numbers(findings: Findings) -> list[Section]:
 def _checks(job: Job) -> Section:
     rows = tuple((entry_time(f.entry), f.entry.technician, check_text(f), _how(f.entry)) for f in job.checks)
     rows += tuple(
-        (entry_time(f.entry), f.entry.technician, f"trouble code SPN {f.body.spn} FMI {f.body.fmi}", _how(f.entry))
-        for f in job.codes
+        (entry_time(f.entry), f.entry.technician, f"trouble code {code_text(f.body)}", _how(f.entry)) for f in job.codes
     )
     return Section("Checks made", (), ("When", "Who", "Check and result", "How it came in"), rows)
 

@@ -46,7 +46,7 @@ def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str 
 
 def _sections(pdf: _Pages, sections: Sequence[Section]) -> None:
     for section in sections:
-        pdf.heading(section.title)
+        pdf.heading(section.title, keep_mm=44 if section.rows else 24)
         for line in section.lines:
             pdf.said(line)
         if section.rows:
@@ -74,9 +74,9 @@ class _Pages(FPDF):
         self.set_font("helvetica", size=8)
         self.cell(0, 5, f"page {self.page_no()} of {{nb}}", align="R")
 
-    def heading(self, text: str, size: float = 12) -> None:
-        """A heading that is not left alone at the foot of a page."""
-        if self.will_page_break(24):
+    def heading(self, text: str, size: float = 12, keep_mm: float = 24) -> None:
+        """A heading that is not left alone at the foot of a page: `keep_mm` of what follows stay with it."""
+        if self.will_page_break(keep_mm):
             self.add_page()
         self.set_font("helvetica", style="B", size=size)
         self.ln(2)
@@ -86,14 +86,18 @@ class _Pages(FPDF):
     def said(self, text: str, size: float = 10) -> None:
         """A paragraph."""
         self.set_font("helvetica", size=size)
-        self.multi_cell(0, size * 0.46, _latin(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.multi_cell(0, size * 0.46, _latin(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.ln(0.7)
 
     def rows(self, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """A table with lines between its rows."""
         self.set_font("helvetica", size=8.5)
         with self.table(
-            borders_layout=TableBordersLayout.HORIZONTAL_LINES, text_align="LEFT", line_height=4.2, padding=0.8
+            borders_layout=TableBordersLayout.HORIZONTAL_LINES,
+            text_align="LEFT",
+            line_height=4.2,
+            padding=0.8,
+            col_widths=_widths((head, *rows)),
         ) as table:
             for cells in (head, *rows):
                 table.row([_latin(cell) for cell in cells])
@@ -116,6 +120,11 @@ class _Pages(FPDF):
                     self.set_font("helvetica", size=8.5)
                     self.multi_cell(_CHART_MM, 4, _latin(captions[start + place]))
             self.set_y(max(top + max(heights) + 1, self.get_y()) + 2)
+
+
+def _widths(rows: Sequence[Sequence[str]]) -> tuple[int, ...]:
+    """Column widths in proportion to what the fullest cell holds, so that a short column leaves room for a long one."""
+    return tuple(min(max(max(len(cell) for cell in column), 11) + 3, 44) for column in zip(*rows, strict=True))
 
 
 def _height(pdf: FPDF, data: bytes, width_mm: float) -> float:
