@@ -13,6 +13,8 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
+from collections.abc import Iterator
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
@@ -60,6 +62,11 @@ def ensure(extras: list[str], root: Path = ROOT) -> Path:
         have = ".".join(map(str, sys.version_info[:3]))
         raise CannotStart(f"This is Python {have}; the journal needs 3.11 or newer: start again with a newer python3.")
     folder = root / ".venv"
+    with _alone(root):
+        return _ensure(extras, root, folder)
+
+
+def _ensure(extras: list[str], root: Path, folder: Path) -> Path:
     made_from = _made_from(root)
     stamp = _read_stamp(folder)
     python = python_of(folder)
@@ -85,6 +92,28 @@ def run(python: Path, arguments: list[str]) -> int:
             # Ctrl-C reaches the child too: let it end in its own way.
             with contextlib.suppress(KeyboardInterrupt):
                 return child.wait()
+
+
+@contextlib.contextmanager
+def _alone(root: Path) -> Iterator[None]:
+    """Wait until no other start is making this project's environment; the system lets go of a dead one's lock."""
+    whose = getattr(os, "getuid", lambda: 0)()
+    name = hashlib.sha256(f"{whose} {root}".encode()).hexdigest()[:16]
+    with (Path(tempfile.gettempdir()) / f"cutout-journal-{name}.lock").open("a") as lock:
+        if os.name == "nt":
+            import msvcrt
+
+            lock.seek(0)
+            while True:
+                # Each try gives up after ten seconds.
+                with contextlib.suppress(OSError):
+                    msvcrt.locking(lock.fileno(), msvcrt.LK_LOCK, 1)
+                    break
+        else:
+            import fcntl
+
+            fcntl.flock(lock, fcntl.LOCK_EX)
+        yield
 
 
 def _made_from(root: Path) -> dict[str, str]:

@@ -8,6 +8,7 @@ import os
 import shutil
 import subprocess
 import sys
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -67,6 +68,13 @@ def write_project(folder: Path) -> Path:
     return folder
 
 
+@pytest.fixture(autouse=True)
+def locks_of_its_own(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Locks are left where the test's other files are."""
+    monkeypatch.setenv("TMPDIR", str(tmp_path))
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+
+
 @pytest.fixture
 def project(tmp_path: Path) -> Path:
     """A project with no dependencies at all, in a folder whose name has a space."""
@@ -99,6 +107,16 @@ def test_an_environment_is_made_once_and_then_reused(project: Path, monkeypatch:
     assert says_hello(python)
     monkeypatch.setattr(bootstrap, "_install", lambda *_: pytest.fail("installed again"))
     assert bootstrap.ensure(["speech"], project) == python
+
+
+def test_two_starts_at_once_make_one_whole_environment(project: Path) -> None:
+    code = f"import sys; sys.path.insert(0, {str(DEMO)!r}); import bootstrap, pathlib; "
+    code += f"bootstrap.ensure(['speech'], pathlib.Path({str(project)!r}))"
+    starts = [subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) for _ in range(2)]
+    said = "".join(start.communicate()[0] for start in starts)
+    assert [start.returncode for start in starts] == [0, 0]
+    assert said.count("Installing") == 1
+    assert says_hello(bootstrap.python_of(project / ".venv"))
 
 
 def test_another_extra_is_added_and_the_first_one_kept(made: Path) -> None:
