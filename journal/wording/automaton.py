@@ -20,16 +20,17 @@ def minimal(
         once: templates that stand alone.
         first: templates that others may follow.
         more: templates that may follow.
-        rules: what their references stand for.
+        rules: what their references stand for; `lead`, where there is one, may be said before all else.
     """
     arcs: _Arcs = [[], [], []]
-    start, end, on = 0, 1, 2
+    begin, end, on = 0, 1, 2
     arcs[on].append((None, end))
     cache: dict[Template, WordGraph] = {}
-    for parts, begin, after in ((once, start, end), (first, start, on), (more, on, on)):
+    start = _lay(arcs, rules["lead"], begin, rules, cache) if "lead" in rules else begin
+    for parts, at, after in ((once, start, end), (first, start, on), (more, on, on)):
         for part in parts:
-            arcs[_lay(arcs, part, begin, rules, cache)].append((None, after))
-    return _smallest(arcs, start, {end})
+            arcs[_lay(arcs, part, at, rules, cache)].append((None, after))
+    return _smallest(arcs, begin, {end})
 
 
 def _lay(arcs: _Arcs, part: Template, at: int, rules: dict[str, Template], cache: dict[Template, WordGraph]) -> int:

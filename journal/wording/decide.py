@@ -6,21 +6,34 @@ from collections.abc import Sequence
 
 from journal.facts import Cut
 from journal.hearing.types import Candidate
-from journal.wording.doubt import TYPED, Piece, Understanding, understand
+from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
 from journal.wording.numbers import spell
 from journal.wording.say import read_back
+from journal.wording.sounds import likeness
 from journal.wording.types import Command, Context, Decision, Meaning, Number, Verdict
 
 TAKE_AT = 0.95
 """Certainty from which an entry is taken without a question."""
 
-COMMAND_AT = 0.7
+COMMAND_AT = 0.9
 """Certainty from which a command or an answer is acted on; below it is let go, as it can simply be said again."""
 
 ASK_AT = 0.3
 """Probability that something was meant for the tool, from which it is worth a question."""
+
+_UNLIKE = 0.3
+"""Likeness to an unconstrained text of the same sound below which it was something else."""
+
+_DOUBTED = 0.85
+"""Most certainty where the likeness is poor."""
+
+_CLEAR = 0.8
+"""Probability from which an unconstrained text alone is worth a question."""
+
+_FREE = "free"
+"""The listener's name for an unconstrained text."""
 
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
@@ -38,12 +51,29 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
         One decision for each thing said; a single `LET_GO` without a meaning when nothing was for the tool.
     """
     heard = _best_text(candidates)
-    ways = understand(candidates, context) if candidates else []
-    something = sum(w.probability for w in ways if w.pieces)
+    ways = understand(candidates, context, free_text) if candidates else []
     best = next((w for w in ways if w.pieces), None)
-    if best is None or something < ASK_AT:
-        return (Decision(Verdict.LET_GO, None, certainty=0.0, heard=heard, reason="not for the journal"),)
-    return tuple(_one(at, best, ways, context) for at in range(len(best.pieces)))
+    if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:
+        return _from_free_text(free_text, context) or _let_go(heard, "not for the journal")
+    resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
+    if resembles < _UNLIKE:
+        return _from_free_text(free_text, context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
+    ceiling = 1.0 if resembles >= LIKE else _DOUBTED
+    return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+
+
+def _let_go(heard: str, reason: str) -> tuple[Decision, ...]:
+    return (Decision(Verdict.LET_GO, None, certainty=0.0, heard=heard, reason=reason),)
+
+
+def _from_free_text(free_text: str, context: Context) -> tuple[Decision, ...]:
+    """Questions from a text that no listener held to the phrases has heard, where it is a phrase after all."""
+    ways = understand((Candidate(free_text, 0.0, _FREE),), context) if free_text.strip() else []
+    best = ways[0] if ways else None
+    if best is None or not best.pieces or best.probability < _CLEAR:
+        return ()
+    found = tuple(_one(at, best, ways, context, _DOUBTED) for at in range(len(best.pieces)))
+    return found if all(d.verdict is Verdict.ASK for d in found) else ()
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
@@ -55,7 +85,7 @@ def _best_text(candidates: Sequence[Candidate]) -> str:
     return candidates[0].text.strip() if candidates else ""
 
 
-def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: Context) -> Decision:
+def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: Context, ceiling: float) -> Decision:
     piece = best.pieces[at]
     chances = _chances(at, best, ways)
     meaning = piece.meaning
@@ -64,10 +94,10 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     if isinstance(meaning, Refused):
         return Decision(Verdict.LET_GO, None, certainty=0.0, heard=piece.heard, reason=meaning.reason)
     if isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is None):
-        return _command(piece, meaning, certainty)
+        return _command(piece, meaning, min(certainty, ceiling))
     weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
     missing = max(0.0, 1.0 - sum(chances.values()))
-    certainty = min(1.0, weighed[meaning] / (sum(weighed.values()) + missing))
+    certainty = min(ceiling, weighed[meaning] / (sum(weighed.values()) + missing))
     believed = believable(meaning, context) >= BELIEVABLE
     if believed and certainty >= TAKE_AT:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)

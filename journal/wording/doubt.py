@@ -12,6 +12,7 @@ from journal.hearing.types import Candidate
 from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.parse import BEYOND_ENGINE, Filled, Parse, Said, parse_tokens
+from journal.wording.sounds import known_words, likeness
 from journal.wording.tokens import Token, tokenise
 from journal.wording.types import Context, Meaning
 from journal.wording.vocabulary import CYLINDER_SLOTS, NUMBER_SLOTS, vocabulary
@@ -25,6 +26,11 @@ _NOTHING_COST_PER_WORD = 0.35
 _FLOOR = 0.01
 _MOST_PARSES = 10
 _NBEST_FACTOR = 0.3
+_BARE_NUMBER = 0.05
+_DISLIKENESS = 8.0
+LIKE = 0.55
+"""Likeness to an unconstrained text from which a candidate is above suspicion."""
+
 _COUNTING = 3.0
 _UNEXPECTED = 1.5
 
@@ -54,16 +60,17 @@ class Understanding:
         return tuple(piece.meaning for piece in self.pieces)
 
 
-def understand(candidates: Sequence[Candidate], context: Context) -> list[Understanding]:
+def understand(candidates: Sequence[Candidate], context: Context, free_text: str = "") -> list[Understanding]:
     """Every way to understand an utterance, most probable first; what the job leads one to expect is left aside.
 
     Each listener spreads one unit of belief over its candidates by score, over their parses by cost, and over what
-    sounds alike; listeners multiply, with a floor so that none can veto.
+    sounds alike; listeners multiply, with a floor so that none can veto. A candidate that does not sound like what an
+    unconstrained recogniser made of it (`free_text`) weighs less.
     """
     listeners: dict[str, list[Candidate]] = {}
     for candidate in candidates:
         listeners.setdefault(candidate.listener, []).append(candidate)
-    beliefs = [_belief(heard, context) for heard in listeners.values()]
+    beliefs = [_belief(heard, context, free_text) for heard in listeners.values()]
     pieces: dict[tuple[Meaning | Refused, ...], tuple[Piece, ...]] = {(): ()}
     for belief in beliefs:
         for found in belief:
@@ -77,17 +84,19 @@ def understand(candidates: Sequence[Candidate], context: Context) -> list[Unders
     return sorted(ranked, key=lambda u: -u.probability)
 
 
-def _belief(heard: Sequence[Candidate], context: Context) -> dict[tuple[Piece, ...], float]:
+def _belief(heard: Sequence[Candidate], context: Context, free_text: str) -> dict[tuple[Piece, ...], float]:
     """One listener's belief; equal meanings are joined under the first pieces that gave them."""
     top = max(c.score for c in heard)
-    weights = [math.exp(c.score - top) for c in heard]
+    shares = [(c, tokens := tokenise(c.text), list(_shares(c, tokens, context))) for c in heard]
+    weights = [
+        math.exp(c.score - top) * _prior(ways, context) * _resemblance(c.text, free_text) for c, _, ways in shares
+    ]
     total = sum(weights)
     by_meaning: dict[tuple[Meaning | Refused, ...], tuple[tuple[Piece, ...], float]] = {}
     sources: dict[tuple[Meaning | Refused, ...], tuple[Parse, tuple[Token, ...]]] = {}
-    for candidate, weight in zip(heard, weights, strict=True):
-        tokens = tokenise(candidate.text)
-        for parse, share in _shares(candidate, tokens, context):
-            found = () if parse is None else _pieces(parse, tokens, candidate.text, context)
+    for (candidate, tokens, ways), weight in zip(shares, weights, strict=True):
+        for parse, share in ways:
+            found = () if parse is None else _once(_pieces(parse, tokens, candidate.text, context))
             key = tuple(p.meaning for p in found)
             first, so_far = by_meaning.get(key, (found, 0.0))
             by_meaning[key] = (first, so_far + share * weight / total)
@@ -96,6 +105,30 @@ def _belief(heard: Sequence[Candidate], context: Context) -> dict[tuple[Piece, .
     if heard[0].listener != TYPED:
         _smear(by_meaning, sources, context, _NBEST_FACTOR if len(heard) > 2 else 1.0)
     return dict(by_meaning.values())
+
+
+def _prior(ways: Sequence[tuple[Parse | None, float]], context: Context) -> float:
+    """How often a thing like this is said at all: hardly ever a bare number that nothing waits for."""
+    best = max(ways, key=lambda way: way[1] if way[0] is not None else 0.0)[0]
+    awaited = context.expects_number or context.question_options
+    bare = best is not None and vocabulary().phrases[best.said[0].phrase].only == "number"
+    return _BARE_NUMBER if bare and not awaited else 1.0
+
+
+def _resemblance(text: str, free_text: str) -> float:
+    """Factor for how far a candidate is from what an unconstrained recogniser made of the same sound."""
+    if not free_text.strip():
+        return 1.0
+    return math.exp(-_DISLIKENESS * max(0.0, LIKE - likeness(text, free_text)))
+
+
+def _once(pieces: tuple[Piece, ...]) -> tuple[Piece, ...]:
+    """Without repetitions of the whole: recognisers that run on say everything again."""
+    meanings = [p.meaning for p in pieces]
+    for length in range(1, len(pieces) // 2 + 1):
+        if len(pieces) % length == 0 and meanings == meanings[:length] * (len(pieces) // length):
+            return pieces[:length]
+    return pieces
 
 
 def _shares(candidate: Candidate, tokens: tuple[Token, ...], context: Context) -> Iterator[tuple[Parse | None, float]]:
@@ -142,8 +175,11 @@ def _stands_out(parse: Parse, parses: Sequence[Parse]) -> bool:
 
 def _counts(parse: Parse, tokens: tuple[Token, ...]) -> bool:
     """Whether the words are just figures up or down by one: "one two three"."""
-    said = [atoms(t.text) for t in tokens[parse.said[0].start : parse.said[-1].end]]
-    if len(said) < 3 or any(not found or found[0].size == "tens" for found in said):
+    words = [t.text for t in tokens[parse.said[0].start : parse.said[-1].end]]
+    said = [atoms(word) for word in words if atoms(word)]
+    if len(said) < 3 or any(word in known_words() for word in words if not atoms(word)):
+        return False
+    if any(found[0].size == "tens" for found in said):
         return False
     return {b[0].value - a[0].value for a, b in pairwise(said)} in ({1.0}, {-1.0})
 

@@ -179,6 +179,9 @@ def _thousands(tokens: Sequence[str], base: Reading) -> Iterator[Reading]:
         if _is(tokens, digit.end, "hundred") and 1 <= digit.value <= 9:
             value = base.value + digit.value * 100
             yield from _rest(tokens, Reading(digit.end + 1, value, base.cost + digit.cost), 100)
+    for atom in _at(tokens, base.end):
+        if atom.size == "long" and atom.value < 1000:
+            yield Reading(base.end + 1, base.value + atom.value, base.cost)
     for short in _shortened(tokens, base.end):
         if short.value < 1000:
             yield Reading(short.end, base.value + short.value, base.cost + short.cost + 0.1)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from journal.wording.network import Network, network
-from journal.wording.numbers import atoms, readings
+from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.sounds import alike, known_words
 from journal.wording.tokens import Token, tokenise
 from journal.wording.vocabulary import (
@@ -162,8 +162,12 @@ class _Search:
         yield word, at + 1, 0.0
         if word in self.vocabulary.sounds:
             yield self.vocabulary.sounds[word], at + 1, 0.2
+        if word.isascii() and word.isdigit() and len(word) < 3:
+            for part in cardinal(float(word)) if float(word) < 21 else ():
+                yield part, at + 1, 0.0
         for many in (1, 2, 3):
-            for meant in self.vocabulary.spelt_out.get(tuple(self.words[at : at + many]), ()):
+            spelt = tuple(self.words[at : at + many])
+            for meant in self.vocabulary.spelt_out.get(spelt, ()) if len(spelt) == many else ():
                 yield meant, at + many, 0.05
         if not self.fuzzy or self._kept(word):
             return
@@ -250,9 +254,7 @@ class _Search:
         if at >= len(self.words) or self.words[at] in _JOINTS:
             return
         for end, cylinder, extra in self._cylinder(at):
-            if cylinder in so_far:
-                continue
-            found = (*so_far, cylinder)
+            found = so_far if cylinder in so_far else (*so_far, cylinder)
             if end < len(self.words) and self.words[end] in _JOINTS:
                 for last_end, last, more in self._cylinder(end + 1):
                     if last > cylinder:

@@ -8,6 +8,8 @@ import jellyfish
 from rapidfuzz import fuzz, process
 
 from journal.wording.network import network
+from journal.wording.numbers import cardinal
+from journal.wording.tokens import tokenise
 from journal.wording.vocabulary import vocabulary
 
 LEAST_ALIKE = 70.0
@@ -26,6 +28,20 @@ def known_words() -> frozenset[str]:
 def sound_key(word: str) -> str:
     """The word's consonants as they sound (Lawrence Philips' Metaphone)."""
     return jellyfish.metaphone(word.replace("'", ""))
+
+
+def likeness(one: str, other: str) -> float:
+    """How alike two texts sound, 0 to 1: their consonants, numbers as they are said."""
+    return fuzz.ratio(_sounded(one), _sounded(other)) / 100
+
+
+@lru_cache(maxsize=2_000)
+def _sounded(text: str) -> str:
+    words: list[str] = []
+    for token in tokenise(text):
+        written = token.text[-1].isdigit() and token.text.replace(".", "").isascii()
+        words += cardinal(float(token.text)) if written and len(token.text) < 5 else (token.text,)
+    return "".join(sound_key(word) for word in words)
 
 
 @cache

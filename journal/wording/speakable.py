@@ -28,7 +28,7 @@ _MOST_WAYS = 3
 def speakable(cylinders: int | None) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known."""
     count = cylinders or 20
-    rules = _rules(count)
+    rules = rules_for(count)
     told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
     graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
     grammars = {number_only: jsgf(*parts, rules) for number_only, parts in told.items()}
@@ -54,7 +54,7 @@ def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Te
     return [w for w, goes_on in ways if not goes_on], [w for w, goes_on in ways if goes_on], more
 
 
-def _rules(cylinders: int) -> dict[str, Template]:
+def rules_for(cylinders: int) -> dict[str, Template]:
     """All rules a spoken phrase refers to; numbers and choices among them."""
     words = vocabulary()
     rules = {**words.rules, **words.listened}
@@ -103,13 +103,13 @@ def spoken(part: Template, words: Vocabulary) -> Template:
 
 def jsgf(once: list[Template], first: list[Template], more: list[Template], rules: dict[str, Template]) -> str:
     """The same as a JSGF grammar; phrases that end alike share their ending, as every use of a rule is a copy."""
-    needed: dict[str, None] = {}
+    needed: dict[str, None] = {"lead": None}
     for part in (*once, *first, *more):
         _needs(part, rules, needed)
     lines = [
         "#JSGF V1.0;",
         "grammar journal;",
-        f"public <said> = <once>{' | <first> [<more> [<more>]]' if first else ''};",
+        f"public <said> = <lead> (<once>{' | <first> [<more> [<more>]]' if first else ''});",
     ]
     for name, parts in (("once", once), ("first", first), ("more", more)):
         if parts:

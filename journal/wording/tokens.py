@@ -14,7 +14,7 @@ _TOKEN = re.compile(
     re.IGNORECASE | re.VERBOSE,
 )
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
-_WHOLE = {"%": "percent", "#": "number", "/": "slash"}
+_WHOLE = {"%": "percent", "#": "number", "/": "slash", "ok": "okay"}
 
 
 @dataclass(frozen=True)
@@ -35,10 +35,10 @@ def tokenise(text: str) -> tuple[Token, ...]:
     pause = False
     for match in _TOKEN.finditer(text.translate(_QUOTES)):
         word = match.group().lower()
-        if not (word[0].isalnum() or word in "%=#/"):
+        if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/"):
             pause = True
             continue
-        if word[0].isdigit():
+        if word[-1].isdigit():
             word = word.replace(",", "")
         tokens.append(Token(_WHOLE.get(word, word), match.start(), pause))
         pause = False

@@ -5,9 +5,10 @@ from __future__ import annotations
 import pytest
 
 from journal.facts import Arrangement, Engine
-from journal.wording import Context, Verdict, decide_text
+from journal.hearing.types import Candidate
+from journal.wording import Context, Verdict, decide, decide_text
 
-from . import gold_typed
+from . import gold_nothing, gold_typed
 
 SIX = Context(engine=Engine(6, (1, 5, 3, 6, 2, 4)), next_cylinder=4)
 SIXTEEN = Context(
@@ -33,3 +34,15 @@ def test_what_is_typed_is_taken_as_meant(context: Context, gold: gold_typed.Gold
 def test_the_typed_gold_set_is_as_large_as_promised() -> None:
     said = {text for text, _ in (*gold_typed.ON_A_SIX, *gold_typed.ON_A_SIXTEEN)}
     assert len(said) >= 400
+
+
+@pytest.mark.parametrize("listener", ["typed", "one"])
+@pytest.mark.parametrize("text", gold_nothing.NOTHING)
+def test_what_is_not_for_the_tool_gives_nothing(text: str, listener: str) -> None:
+    decisions = decide([Candidate(text, -1.0, listener)], SIX)
+    assert [(d.verdict, d.meaning) for d in decisions] == [(Verdict.LET_GO, None)]
+    assert decisions[0].reason
+
+
+def test_the_set_of_what_gives_nothing_is_as_large_as_promised() -> None:
+    assert len(set(gold_nothing.NOTHING)) >= 100
