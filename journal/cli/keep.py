@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import click
@@ -10,6 +11,7 @@ from journal.analysis import diagnose
 from journal.cli.common import job_of, job_option, store_of
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
+from journal.record.clips import let_go
 from journal.record.pack import pack
 from journal.record.unpack import unpack
 from journal.record.verify import verify
@@ -17,17 +19,20 @@ from journal.record.verify import verify
 
 @click.command("pack")
 @click.argument("target", type=click.Path(path_type=Path))
+@click.option("--without-originals", is_flag=True, help="Send photos as page copies, which hold no location.")
 @job_option
 @click.pass_context
-def pack_command(ctx: click.Context, target: Path, reference: str | None) -> None:
+def pack_command(ctx: click.Context, target: Path, without_originals: bool, reference: str | None) -> None:
     """Write one job with its photos, sound and write-up to a file to carry or send."""
     from journal.output.render import render
 
     store = store_of(ctx)
     job = store.job(job_of(store, reference))
     page = render(job, diagnose(job), "html", store.folder)
-    pack(store, job.id, target, {"write-up.html": page})
+    done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals)
     click.echo(f"packed job {store.line(job.id).reference} into {target}")
+    if done.missing:
+        click.echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
 
 
 @click.command("unpack")
@@ -65,6 +70,23 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
     if found:
         raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
     click.echo("the journal is sound")
+
+
+@click.command("let-go")
+@click.option("--older-than", "days", type=click.FloatRange(0), metavar="DAYS", help="Sound older than that goes.")
+@click.option("--keep-mb", type=click.FloatRange(0), metavar="MB", help="Then the oldest goes until no more is left.")
+@click.pass_context
+def let_go_command(ctx: click.Context, days: float | None, keep_mb: float | None) -> None:
+    """Remove the sound of old utterances; every entry stays as it is."""
+    if days is None and keep_mb is None:
+        raise BadInput("which sound? Give --older-than DAYS, --keep-mb MB or both")
+    gone, size = let_go(
+        store_of(ctx),
+        older_than=None if days is None else timedelta(days=days),
+        keep_bytes=None if keep_mb is None else int(keep_mb * 1e6),
+        now=datetime.now(UTC),
+    )
+    click.echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
 
 
 @click.command("erase")

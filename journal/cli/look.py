@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
+from datetime import datetime, timedelta
 from pathlib import Path
 
 import click
 
 from journal.analysis import diagnose, findings_to_json
+from journal.analysis.findings import Standing
 from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
+from journal.record.job import JobState
 from journal.record.store import Store
 
 
@@ -48,14 +51,36 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
 
 @click.command("jobs")
 @click.argument("text", nargs=-1)
-@click.option("--state", help="Only jobs in this state.")
+@click.option("--state", type=click.Choice([state.value for state in JobState]), help="Only jobs in this state.")
+@click.option("--technician", help="Only jobs this person made an entry in.")
+@click.option("--standing", type=click.Choice([s.value for s in Standing]), help="Only jobs with such a cylinder.")
+@click.option("--since", type=click.DateTime(["%Y-%m-%d"]), help="Only jobs worked on that day or later.")
+@click.option("--until", type=click.DateTime(["%Y-%m-%d"]), help="Only jobs opened that day or earlier.")
 @click.option("--limit", type=click.IntRange(1, 1000), default=20, show_default=True, help="How many at most.")
 @json_option
 @click.pass_context
-def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, limit: int, as_json: bool) -> None:
+def jobs_command(
+    ctx: click.Context,
+    text: tuple[str, ...],
+    state: str | None,
+    technician: str | None,
+    standing: str | None,
+    since: datetime | None,
+    until: datetime | None,
+    limit: int,
+    as_json: bool,
+) -> None:
     """List jobs, newest first; words narrow it to jobs that contain them."""
     folder = journal_folder(ctx.find_root().obj)
-    lines = store_of(ctx).jobs(text=" ".join(text), state=state, limit=limit) if is_journal(folder) else []
+    asked = {
+        "text": " ".join(text),
+        "state": state,
+        "technician": technician,
+        "standing": standing,
+        "since": since.astimezone() if since else None,
+        "until": (until + timedelta(days=1)).astimezone() if until else None,
+    }
+    lines = store_of(ctx).jobs(**asked, limit=limit) if is_journal(folder) else []  # type: ignore[arg-type]
     if as_json:
         print_json(
             [
@@ -72,7 +97,7 @@ def jobs_command(ctx: click.Context, text: tuple[str, ...], state: str | None, l
         )
         return
     if not lines:
-        click.echo("no jobs" + (" like that" if text or state else " yet; start one with `journal open`"))
+        click.echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
     for line in lines:
         when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
         click.echo(
