@@ -102,21 +102,17 @@ def says_hello(python: Path) -> bool:
     return said.stdout.strip() == "hello from tiny"
 
 
-def test_an_environment_is_made_once_and_then_reused(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    python = bootstrap.ensure(["speech"], project)
-    assert says_hello(python)
-    monkeypatch.setattr(bootstrap, "_install", lambda *_: pytest.fail("installed again"))
-    assert bootstrap.ensure(["speech"], project) == python
-
-
-def test_two_starts_at_once_make_one_whole_environment(project: Path) -> None:
+def test_two_starts_at_once_make_one_environment_and_later_ones_reuse_it(
+    project: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
     code = f"import sys; sys.path.insert(0, {str(DEMO)!r}); import bootstrap, pathlib; "
     code += f"bootstrap.ensure(['speech'], pathlib.Path({str(project)!r}))"
     starts = [subprocess.Popen([sys.executable, "-c", code], stdout=subprocess.PIPE, text=True) for _ in range(2)]
     said = "".join(start.communicate()[0] for start in starts)
     assert [start.returncode for start in starts] == [0, 0]
     assert said.count("Installing") == 1
-    assert says_hello(bootstrap.python_of(project / ".venv"))
+    monkeypatch.setattr(bootstrap, "_install", lambda *_: pytest.fail("installed again"))
+    assert says_hello(bootstrap.ensure(["speech"], project))
 
 
 def test_another_extra_is_added_and_the_first_one_kept(made: Path) -> None:
@@ -181,16 +177,16 @@ def test_a_python_without_venv_names_the_package(project: Path, monkeypatch: pyt
         bootstrap.ensure([], project)
 
 
-def test_no_network_is_one_line_and_the_next_start_begins_anew(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    (project / "pyproject.toml").write_text(PROJECT.replace('version = "1"', 'version = "1"\ndependencies = ["six"]'))
+def test_no_network_is_one_line_and_the_next_start_begins_anew(made: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    (made / "pyproject.toml").write_text(PROJECT.replace('version = "1"', 'version = "1"\ndependencies = ["six"]'))
     # A port of this machine where nothing listens stands for a network that is not there.
     for name, value in {"INDEX_URL": "http://127.0.0.1:9/simple", "RETRIES": "1", "CONFIG_FILE": os.devnull}.items():
         monkeypatch.setenv(f"PIP_{name}", value)
     monkeypatch.delenv("PIP_FIND_LINKS", raising=False)
     with pytest.raises(bootstrap.CannotStart, match="The network is not there") as error:
-        bootstrap.ensure([], project)
+        bootstrap.ensure([], made)
     assert "\n" not in str(error.value)
-    assert (project / ".venv" / bootstrap.UNFINISHED).exists()
+    assert (made / ".venv" / bootstrap.UNFINISHED).exists()
 
 
 def test_the_environments_python_is_found_on_windows_too(monkeypatch: pytest.MonkeyPatch, tmp_path: Path) -> None:
