@@ -208,7 +208,7 @@ def _smear(
         pieces, share = by_meaning[key]
         if share < 0.05:
             continue
-        for at, said in enumerate(parse.said):
+        for at, said in enumerate(parse.said[: len(pieces)]):
             for other, often in sound_alikes(said, tokens):
                 filled = {f.name: f.value for f in other.filled}
                 meaning = meaning_of(vocabulary().phrases[said.phrase], filled, context)
