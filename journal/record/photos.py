@@ -23,9 +23,9 @@ THUMBNAIL_EDGE = 320
 MOST_BYTES = 80_000_000
 """Largest file taken in."""
 MOST_PIXELS_JPEG = 125_000_000
-"""Most pixels of a JPEG, which is decoded at a fraction of its size."""
+"""Most pixels of an ordinary JPEG, which is decoded at a fraction of its size."""
 MOST_PIXELS = 50_000_000
-"""Most pixels of any other format, which must be decoded whole."""
+"""Most pixels of anything else, a progressive JPEG among it, which must be decoded whole."""
 
 _ENDINGS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "HEIF": ".heic", "AVIF": ".avif"}
 # Pillow's remarks on careless Exif and on large pictures are not for the person at the engine; limits are set above.
@@ -158,7 +158,7 @@ def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
     except Exception as error:  # a damaged header can raise nearly anything in a decoder
         raise BadInput(f"{name} is damaged and cannot be opened ({_brief(error)}): take or send it again") from None
     is_jpeg = image.format in ("JPEG", "MPO")  # MPO: a JPEG with further pictures behind the first
-    most = MOST_PIXELS_JPEG if is_jpeg else MOST_PIXELS
+    most = MOST_PIXELS_JPEG if is_jpeg and not image.info.get("progressive") else MOST_PIXELS
     if image.width * image.height > most:
         raise BadInput(f"{name} has more than {most // 1_000_000} megapixels: send a smaller copy")
     # A JPEG's further pictures (a depth map, a preview) and an HEIC's are beside the first; elsewhere it is a film.

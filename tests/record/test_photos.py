@@ -184,6 +184,13 @@ def test_what_is_no_photo_is_refused_in_one_line_and_leaves_nothing(tmp_path: Pa
     assert [path for path in tmp_path.rglob("*") if path.is_file()] == []
 
 
+def test_a_jpeg_that_must_be_decoded_whole_may_be_less_large(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(photos, "MOST_PIXELS", 300_000)
+    take_in(tmp_path, file_of(scene()), "a.jpg")
+    with pytest.raises(BadInput, match="megapixels"):
+        take_in(tmp_path, file_of(scene(), progressive=True), "a.jpg")
+
+
 def test_a_file_beyond_any_photos_size_is_refused_before_it_is_read(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
