@@ -18,6 +18,7 @@ from webui import (
     access,
     board,
     desk,
+    facts,
     files,
     finish,
     headers,
@@ -37,7 +38,7 @@ from webui.access import DEVICE_HOURS
 from webui.keys import signing_key
 from webui.shop import Shop
 
-PAGES = (access, board, desk, files, finish, job, links, live, looks, phone, photos, phrases, review, writeup)
+PAGES = (access, board, desk, facts, files, finish, job, links, live, looks, phone, photos, phrases, review, writeup)
 """The modules that answer addresses; each has its own `pages`."""
 
 FORM_BYTES = 256 * 1024

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
+
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
 from flask.typing import ResponseReturnValue
@@ -17,6 +19,9 @@ from webui.layout import Place, places
 from webui.shop import shop
 
 pages = Blueprint("board", __name__)
+
+ENGINE_CHOICES = {"arrangements": list(Arrangement), "injections": list(Injection)}
+"""What an engine's form lets one choose from."""
 
 AT_ONCE = 30
 """Jobs on one page of the board."""
@@ -48,20 +53,18 @@ def new() -> ResponseReturnValue:
     given = request.form if request.method == "POST" else request.args
     problem, engine = "", None
     try:
-        engine = _engine(given) if given.get("cylinders") or given.get("order") else None
+        engine = engine_in(given) if given.get("cylinders") or given.get("order") else None
         if request.method == "POST" and "start" in given:
             return _start(engine)
     except JournalError as error:
         problem = str(error)
     drawn: list[Place] = places(engine) if engine is not None else []
-    page = render_template(
-        "new.html", given=given, problem=problem, drawn=drawn, engine=engine, arrangements=list(Arrangement),
-        injections=list(Injection), most=MOST_CYLINDERS,
-    )  # fmt: skip
+    page = render_template("new.html", given=given, problem=problem, drawn=drawn, engine=engine, **ENGINE_CHOICES)
     return page, 400 if problem and request.method == "POST" else 200
 
 
-def _engine(given: dict[str, str]) -> Engine:
+def engine_in(given: Mapping[str, str]) -> Engine:
+    """The engine that a form describes; `BadInput` or `WrongEngine` when it makes no sense."""
     count = given.get("cylinders", "").strip()[:4]
     if count and not count.isdecimal():
         raise BadInput(f"cylinders {count!r}: give a whole number from 1 to {MOST_CYLINDERS}")

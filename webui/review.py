@@ -150,8 +150,10 @@ def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
     session = acting(job_id)
     job = session.job
     first = entry_of(job, entry_id)
-    if isinstance(first.body, Correction | Withdrawal | Answer | JobOpened):
+    if isinstance(first.body, Correction | Withdrawal | Answer):
         raise BadInput("this entry changes another one: correct that one, or take this one back")
+    if isinstance(first.body, JobOpened):
+        raise BadInput("put unit, complaint and engine right on the job's own page")
     now = job.effective.get(entry_id)
     if now is None and not isinstance(first.body, Question):
         raise BadInput("this entry was taken back: restore it first")
@@ -208,7 +210,7 @@ def take_back(job_id: str, entry_id: str) -> ResponseReturnValue:
     job = session.job
     first = entry_of(job, entry_id)
     if isinstance(first.body, JobOpened):
-        raise BadInput("the entry that opens the job cannot be taken back: correct its words instead")
+        raise BadInput("the entry that opens the job cannot be taken back: put it right on the job's own page")
     standing = [e for e, counts in history(job, entry_id) if counts and _takes_back(e, entry_id)]
     target = standing[-1].id if standing else entry_id
     session.enter(Withdrawal(target))

@@ -113,7 +113,12 @@ class Watcher:
                     yield f"id: {seen}\nevent: changed\ndata: {seen}\n\n"
                 if now != heard and now.job in ("", job):
                     heard = now
-                    yield f"event: heard\ndata: {json.dumps({'level': now.level_db, 'listening': now.listening})}\n\n"
+                    said = {
+                        "level": now.level_db,
+                        "listening": now.listening,
+                        "heard": [now.heard, now.made, now.verdict],
+                    }
+                    yield f"event: heard\ndata: {json.dumps(said)}\n\n"
         finally:
             with self._changed:
                 self._streams -= 1

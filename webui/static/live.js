@@ -4,6 +4,8 @@
 (() => {
   const now = document.getElementById("now");
   const link = document.getElementById("link");
+  const spoken = document.getElementById("spoken");
+  let last = "";
   let asking = false;
   let again = false;
 
@@ -16,6 +18,9 @@
     const fresh = new DOMParser().parseFromString(html, "text/html");
     const held = document.activeElement && now.contains(document.activeElement) ? document.activeElement.id : "";
     now.replaceChildren(...document.adoptNode(fresh.body).childNodes);
+    const question = now.querySelector(".question h2")?.textContent ?? "";
+    const words = `${now.querySelector("#words")?.textContent ?? ""} ${question}`.trim();
+    if (spoken.textContent !== words) spoken.textContent = words;
     if (held) document.getElementById(held)?.focus({ preventScroll: true });
   };
 
@@ -42,7 +47,16 @@
     const line = new EventSource(now.dataset.events);
     line.addEventListener("open", () => say("Following the journal", false));
     line.addEventListener("changed", look);
-    line.addEventListener("heard", look);
+    line.addEventListener("heard", (event) => {
+      const { level, heard } = JSON.parse(event.data);
+      const words = JSON.stringify(heard);
+      if (words !== last) look();
+      last = words;
+      const meter = document.getElementById("level");
+      if (level === null || !meter) return;
+      meter.value = level;
+      document.getElementById("level-words").textContent = `${Math.round(level)} dB`;
+    });
     line.addEventListener("error", () => {
       say("The line to the journal is lost; trying again …", true);
       if (line.readyState === EventSource.CLOSED) setTimeout(listen, 3000);
