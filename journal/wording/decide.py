@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
 
 from journal.facts import Cut
@@ -9,9 +10,10 @@ from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
-from journal.wording.numbers import spell
+from journal.wording.numbers import readings, spell
 from journal.wording.say import read_back
 from journal.wording.sounds import likeness
+from journal.wording.tokens import tokenise
 from journal.wording.types import Command, Context, Decision, Meaning, Number, Verdict
 
 TAKE_AT = 0.95
@@ -35,6 +37,8 @@ _CLEAR = 0.8
 _FREE = "free"
 """The listener's name for an unconstrained text."""
 
+_RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-9])")
+
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
 
@@ -54,26 +58,46 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     ways = understand(candidates, context, free_text) if candidates else []
     best = next((w for w in ways if w.pieces), None)
     if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:
-        return _from_free_text(free_text, context) or _let_go(heard, "not for the journal")
+        texts = [free_text, *(apart for c in candidates for apart in figures_apart(c.text))]
+        return _only_asked(texts, context) or _let_go(heard, "not for the journal")
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE:
-        return _from_free_text(free_text, context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
-    ceiling = 1.0 if resembles >= LIKE else _DOUBTED
+        return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
+    more = _numbers(free_text) > _numbers(" ".join(p.heard for p in best.pieces))
+    ceiling = 1.0 if resembles >= LIKE and not more else _DOUBTED
     return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+
+
+def _numbers(text: str) -> int:
+    """How many numbers of two figures and more a text holds; more than were understood means that something is lost."""
+    found, at, words = 0, 0, [token.text for token in tokenise(text)]
+    while at < len(words):
+        longest = max(readings(words, at), key=lambda r: r.end, default=None)
+        found += longest is not None and longest.value >= 10
+        at = longest.end if longest is not None else at + 1
+    return found
 
 
 def _let_go(heard: str, reason: str) -> tuple[Decision, ...]:
     return (Decision(Verdict.LET_GO, None, certainty=0.0, heard=heard, reason=reason),)
 
 
-def _from_free_text(free_text: str, context: Context) -> tuple[Decision, ...]:
-    """Questions from a text that no listener held to the phrases has heard, where it is a phrase after all."""
-    ways = understand((Candidate(free_text, 0.0, _FREE),), context) if free_text.strip() else []
-    best = ways[0] if ways else None
-    if best is None or not best.pieces or best.probability < _CLEAR:
-        return ()
-    found = tuple(_one(at, best, ways, context, _DOUBTED) for at in range(len(best.pieces)))
-    return found if all(d.verdict is Verdict.ASK for d in found) else ()
+def _only_asked(texts: Sequence[str], context: Context) -> tuple[Decision, ...]:
+    """Questions from the first text that is a phrase, though no listener held to the phrases has heard it so."""
+    for text in texts:
+        ways = understand((Candidate(text, 0.0, _FREE),), context) if text.strip() else []
+        best = ways[0] if ways else None
+        if best is not None and best.pieces and best.probability >= _CLEAR:
+            found = tuple(_one(at, best, ways, context, _DOUBTED) for at in range(len(best.pieces)))
+            if all(d.verdict is Verdict.ASK for d in found):
+                return found
+    return ()
+
+
+def figures_apart(text: str) -> list[str]:
+    """A text whose figures were run together, with the cylinder's set apart: "438", "4.38" and "4/38" as "4 38"."""
+    apart = _RUN_TOGETHER.sub(r"\1 \2", text)
+    return [apart] if apart != text else []
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:

@@ -28,6 +28,7 @@ _BARE_START = 0.3
 _SKIPPED_WORD = 3.0
 _FEWER_PHRASES = 0.5
 _JOINTS = ("to", "through", "thru", "too")
+_COLLECTED = 0.25
 _JOINED_ALIKE = 0.75
 _WIDTH = 150
 _WORST = 4.5
@@ -160,15 +161,16 @@ class _Search:
         """Words the tokens from here may be: word, index after, cost."""
         word = self.words[at]
         yield word, at + 1, 0.0
-        if word in self.vocabulary.sounds:
-            yield self.vocabulary.sounds[word], at + 1, 0.2
         if word.isascii() and word.isdigit() and len(word) < 3:
             for part in cardinal(float(word)) if float(word) < 21 else ():
                 yield part, at + 1, 0.0
         for many in (1, 2, 3):
-            spelt = tuple(self.words[at : at + many])
-            for meant in self.vocabulary.spelt_out.get(spelt, ()) if len(spelt) == many else ():
-                yield meant, at + many, 0.05
+            written = tuple(self.words[at : at + many])
+            if len(written) == many:
+                for meant in self.vocabulary.spelt_out.get(written, ()):
+                    yield meant, at + many, 0.05
+                for meant in self.vocabulary.sounds.get(written, ()):
+                    yield meant, at + many, _COLLECTED if self.words[at] not in known_words() else 2 * _COLLECTED
         if not self.fuzzy or self._kept(word):
             return
         if not any(atom.cost == 0 for atom in atoms(word)):

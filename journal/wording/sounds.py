@@ -10,7 +10,6 @@ from rapidfuzz import fuzz, process
 from journal.wording.network import network
 from journal.wording.numbers import cardinal
 from journal.wording.tokens import tokenise
-from journal.wording.vocabulary import vocabulary
 
 LEAST_ALIKE = 70.0
 """Likeness, 0 to 100, below which two words are not taken for each other."""
@@ -66,8 +65,6 @@ def alike(heard: str) -> tuple[tuple[str, float], ...]:
         heard: one token, or two or three written as one.
     """
     found: dict[str, float] = {}
-    if heard in vocabulary().sounds:
-        found[vocabulary().sounds[heard]] = 0.3
     if len(heard) > 2 and not heard[0].isdigit():
         key = sound_key(heard)
         if len(key) > 1:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import tomllib
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 from functools import cache
 from importlib import resources
@@ -85,8 +86,8 @@ class Vocabulary:
     """Words that the dictionary of a JSGF recogniser lacks, in words that it has."""
     spelt_out: dict[tuple[str, ...], tuple[str, ...]]
     """The same the other way round: what such a recogniser writes, and the words it stands for."""
-    sounds: dict[str, str]
-    """What recognisers write for a word, to that word."""
+    sounds: dict[tuple[str, ...], tuple[str, ...]]
+    """What recognisers write for a word, as tokens, and the words it may be."""
     confusions: dict[str, tuple[tuple[str, float], ...]]
     """For a number word, those it is taken for and how often, 0 to 1."""
     outcome_words: dict[str, dict[str, str]]
@@ -126,19 +127,20 @@ def read_vocabulary(text: str) -> Vocabulary:
         edges=frozenset(data["fillers"]["edges"]),
         written_only=frozenset(data["written"]["only"]),
         pronounced=data["pronounced"],
-        spelt_out=_spelt_out(data["pronounced"]),
-        sounds={heard: word for word, variants in data["sounds"].items() for heard in variants},
+        spelt_out=_by_tokens((word, [said]) for word, said in data["pronounced"].items()),
+        sounds=_by_tokens(data["sounds"].items()),
         confusions=_confusions(data["confusions"]),
         outcome_words=data["outcomes"],
     )
 
 
-def _spelt_out(pronounced: dict[str, str]) -> dict[tuple[str, ...], tuple[str, ...]]:
-    table: dict[tuple[str, ...], tuple[str, ...]] = {}
-    for word, said in pronounced.items():
-        key = tuple(said.split())
-        table[key] = (*table.get(key, ()), word)
-    return table
+def _by_tokens(table: Iterable[tuple[str, Iterable[str]]]) -> dict[tuple[str, ...], tuple[str, ...]]:
+    found: dict[tuple[str, ...], tuple[str, ...]] = {}
+    for word, variants in table:
+        for written in variants:
+            key = tuple(written.split())
+            found[key] = (*found.get(key, ()), word)
+    return found
 
 
 def _confusions(data: dict[str, Any]) -> dict[str, tuple[tuple[str, float], ...]]:

@@ -8,7 +8,7 @@ from journal.facts import Arrangement, Engine
 from journal.hearing.types import Candidate
 from journal.wording import Context, Verdict, decide, decide_text
 
-from . import gold_nothing, gold_typed
+from . import gold_heard, gold_nothing, gold_typed
 
 SIX = Context(engine=Engine(6, (1, 5, 3, 6, 2, 4)), next_cylinder=4)
 SIXTEEN = Context(
@@ -46,3 +46,20 @@ def test_what_is_not_for_the_tool_gives_nothing(text: str, listener: str) -> Non
 
 def test_the_set_of_what_gives_nothing_is_as_large_as_promised() -> None:
     assert len(set(gold_nothing.NOTHING)) >= 100
+
+
+@pytest.mark.parametrize("gold", gold_heard.HEARD, ids=lambda gold: gold[0])
+def test_what_a_recogniser_wrote_is_understood_or_asked_about(gold: gold_typed.Gold) -> None:
+    decisions = decide([Candidate(gold[0], -1.0, "one")], SIX)
+    assert tuple(d.meaning for d in decisions) == meant(gold)
+    assert Verdict.LET_GO not in {d.verdict for d in decisions}
+
+
+@pytest.mark.parametrize("gold", gold_heard.GARBLED, ids=lambda gold: gold[0])
+def test_a_garbled_text_is_never_taken_for_something_else(gold: gold_typed.Gold) -> None:
+    taken = [d for d in decide([Candidate(gold[0], -1.0, "one")], SIX) if d.verdict is Verdict.TAKE]
+    assert all(d.meaning in meant(gold) for d in taken)
+
+
+def test_the_set_of_what_recognisers_write_is_as_large_as_promised() -> None:
+    assert len({text for text, _ in gold_heard.HEARD}) >= 100
