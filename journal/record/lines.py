@@ -68,9 +68,9 @@ def select(
     limit: int,
     offset: int,
 ) -> Iterator[JobLine]:
-    """Lines that fit everything asked for; those touched last come first, or with `text` those opened last."""
+    """Lines that fit everything asked for: those touched last first, or with `text` or `until` those opened last."""
     tables, where, values = "job_lines l JOIN jobs ON jobs.number = l.job", [], []
-    order = "l.last_at DESC, l.job DESC"
+    order = f"l.{'last_at' if until is None else 'opened_at'} DESC, l.job DESC"
     words = _query(text)
     if words:
         # The index yields its matches newest job first by itself: the search stops as soon as the page is full.
@@ -89,7 +89,7 @@ def select(
             # A handful of jobs is looked up and sorted; going through the list until a page is full would take longer.
             where.append("l.job IN (SELECT value FROM json_each(?))")
             values.append(json.dumps(jobs))
-            order = order.replace("l.last_at", "+l.last_at")
+            order = order.replace("l.", "+l.", 1)
         else:
             where.append(f"EXISTS (SELECT 1 FROM job_{table}s s WHERE s.job = l.job AND s.{table} = ?)")
             values.append(str(wanted))

@@ -78,6 +78,7 @@ CREATE TABLE job_lines (
     waiting INTEGER NOT NULL
 );
 CREATE INDEX job_lines_last ON job_lines (last_at);
+CREATE INDEX job_lines_opened ON job_lines (opened_at);
 CREATE INDEX job_lines_state ON job_lines (state, last_at);
 CREATE INDEX job_lines_taken_up ON job_lines (taken_up_at) WHERE state != 'closed';
 

@@ -252,7 +252,7 @@ class Store:
         limit: int = 50,
         offset: int = 0,
     ) -> list[JobLine]:
-        """Lines of jobs that fit everything given, the latest first.
+        """Lines of jobs that fit everything given: those touched last first, with `text` or `until` those opened last.
 
         Args:
             text: words, or beginnings of words, of the unit, complaint, notes or causes.
