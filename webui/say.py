@@ -148,16 +148,16 @@ def level_word(level: Level) -> str:
 def bore() -> Markup:
     """A bore half filled, seen from the side: the sign of this journal."""
     return Markup(
-        '<svg viewBox="0 0 20 24" aria-hidden="true" focusable="false"><rect x="3" y="2" width="14" height="20" rx="1" '
+        '<svg viewBox="0 0 20 24" width="20" height="24" aria-hidden="true" focusable="false"><rect x="3" y="2" width="14" height="20" rx="1" '
         'fill="none" stroke="currentColor" stroke-width="2"/><path d="M5 9h10v11H5z" fill="currentColor"/></svg>'
     )
 
 
 def standing(value: Standing) -> Markup:
     """A standing as a tag: the mark it has in the charts, and the word."""
-    shape = Markup('<svg viewBox="0 0 16 16" aria-hidden="true" focusable="false">{}</svg>').format(
-        Markup(mark(8, 8, value))
-    )
+    shape = Markup(
+        '<svg viewBox="0 0 16 16" width="16" height="16" aria-hidden="true" focusable="false">{}</svg>'
+    ).format(Markup(mark(8, 8, value)))
     return Markup('<span class="tag standing-{}">{}{}</span>').format(str(value), shape, str(value))
 
 

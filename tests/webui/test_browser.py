@@ -207,7 +207,12 @@ def test_the_write_up_prints_to_pages_of_both_papers(shop: Shop, address: str, c
             found = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
             assert found is not None
             assert (float(found[1]), float(found[2])) == pytest.approx(size, abs=1.5)
-        page.emulate_media(media="print")
+        page.emulate_media(media="print", color_scheme="dark")
+        ink = "getComputedStyle(document.querySelector('main h1')).color"
+        assert page.evaluate(ink) == "rgb(0, 0, 0)", "black on white, whatever the screen's theme"
+        assert page.locator(".chart rect").first.bounding_box()["width"] > 20, (
+            "the pictures are printed with their bars"
+        )
         assert not page.get_by_role("button", name="Print").is_visible()
         assert not page.locator(".tabs").is_visible() and page.get_by_text("Cylinder 3 is dead").first.is_visible()
 
