@@ -21,7 +21,7 @@ def models_command(ctx: click.Context, action: str, name: str | None) -> None:
     if action == "list":
         for model in known_models(home):
             click.echo(
-                f"{'+' if model.installed else '-'} {model.name:<24} {model.size:>8}  {model.licence:<12} {model.what}"
+                f"{'+' if model.installed else '-'} {model.name:<28} {model.size:>8}  {model.licence:<12} {model.what}"
             )
         click.echo("+ is here; - can be fetched with: journal models fetch NAME")
         return

@@ -32,7 +32,20 @@ def recognisers(
             raise HearingError(f"{name!r} is no recogniser; choose of {', '.join(NAMES)}")
     if model_dir is not None and not model_dir.is_dir():
         raise HearingError(f"{model_dir} is no model folder; give the unpacked folder")
+    if model_dir is not None and (kind := _kind(model_dir)) not in chosen and "auto" not in chosen:
+        raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
     return [_make(name, speakable, model_dir, models_home) for name in chosen]
+
+
+def _kind(model: Path) -> str:
+    """Which recogniser a model folder is for."""
+    from journal.hearing.vosk import is_model
+
+    if is_model(model):
+        return "vosk"
+    if (model / "model.bin").is_file():
+        return "whisper"
+    raise HearingError(f"{model} is neither a Vosk nor a Whisper model: give the folder that holds am or model.bin")
 
 
 def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: Path) -> Recogniser:
@@ -51,7 +64,7 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
     if name == "vosk":
         if found is None:
             raise HearingError(
-                "no English Vosk model found; run `journal models fetch`, or name its folder with --model"
+                "no English Vosk model found; run `journal models fetch vosk`, or name its folder with --model"
             )
         return vosk.Vosk(speakable, found)
     if found is not None:

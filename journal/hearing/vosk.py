@@ -12,6 +12,10 @@ from journal.errors import HearingError
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 
 _HYPOTHESES = 5
+_UNKNOWN = "[unk]"
+"""What English models hear in place of words that are not on the list."""
+_KNOWS = 0.5
+"""Share of the grammar's words that a model for English knows at the least."""
 
 
 class Vosk:
@@ -27,11 +31,11 @@ class Vosk:
             model: a Vosk model folder.
 
         Raises:
-            HearingError: Vosk is not installed or the folder is no model.
+            HearingError: Vosk is not installed, the folder is no model, or the model is not for English.
         """
         try:
             import vosk
-        except ImportError as error:
+        except (ImportError, OSError) as error:
             raise HearingError("Vosk is not installed; install the speech extra") from error
         vosk.SetLogLevel(-1)
         self._vosk: Any = vosk
@@ -39,7 +43,16 @@ class Vosk:
             self._model: Any = vosk.Model(str(model))
         except Exception as error:  # The library raises bare Exception.
             raise HearingError(f"{model} is no usable Vosk model; fetch it again") from error
-        self._grammar = json.dumps([*speakable.words, "[unk]"])
+        known = [word for word in speakable.words if self._model.vosk_model_find_word(word) >= 0]
+        if len(known) < _KNOWS * len(speakable.words):
+            raise HearingError(
+                f"{model} knows {len(known)} of the {len(speakable.words)} words that can be said: it is for another "
+                "language; `journal models fetch vosk` gets an English one"
+            )
+        if self._model.vosk_model_find_word(_UNKNOWN) >= 0:
+            known.append(_UNKNOWN)
+        # The library does not read escapes, only letters as they are.
+        self._grammar = json.dumps(known, ensure_ascii=False)
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
@@ -99,4 +112,10 @@ def _usual_places() -> list[Path]:
     named = os.environ.get("VOSK_MODEL_PATH")
     home = Path.home()
     places = [Path(named)] if named else []
-    return [*places, Path("/usr/share/vosk"), home / ".cache" / "vosk", home / ".local" / "share" / "vosk"]
+    return [
+        *places,
+        Path("/usr/share/vosk"),
+        home / "AppData" / "Local" / "vosk",
+        home / ".cache" / "vosk",
+        home / ".local" / "share" / "vosk",
+    ]
