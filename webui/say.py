@@ -148,8 +148,9 @@ def level_word(level: Level) -> str:
 def bore() -> Markup:
     """A bore half filled, seen from the side: the sign of this journal."""
     return Markup(
-        '<svg viewBox="0 0 20 24" width="20" height="24" aria-hidden="true" focusable="false"><rect x="3" y="2" width="14" height="20" rx="1" '
-        'fill="none" stroke="currentColor" stroke-width="2"/><path d="M5 9h10v11H5z" fill="currentColor"/></svg>'
+        '<svg viewBox="0 0 20 24" width="20" height="24" aria-hidden="true" focusable="false">'
+        '<rect x="3" y="2" width="14" height="20" rx="1" fill="none" stroke="currentColor" stroke-width="2"/>'
+        '<path d="M5 9h10v11H5z" fill="currentColor"/></svg>'
     )
 
 
