@@ -1,0 +1,184 @@
+"""The order gate, what is not put back, the run after the repair, and the shop's own history."""
+
+from __future__ import annotations
+
+import pytest
+
+from journal.analysis import Findings, diagnose
+from journal.analysis.causes import cause_keys
+from journal.analysis.causes_tables import tables
+from journal.analysis.findings import Cause, Level
+from journal.analysis.history import ClosedJob, learn, updated_rates, with_history
+from journal.facts import (
+    Body,
+    GateOverridden,
+    Injection,
+    PartAnswer,
+    PartState,
+    PartWanted,
+    PutBack,
+    RepairDone,
+    Restored,
+)
+from tests.causes.arrange import ENGINES, check_of, job_of, run_of
+
+SIX = ENGINES["six"]
+DEAD_THREE = (1, 1, 0, 1, 1, 1)
+ALL_PULL = (1, 1, 1, 1, 1, 1)
+
+
+def findings(*bodies: Body) -> Findings:
+    return diagnose(job_of(bodies, SIX))
+
+
+def cause(found: Findings, key: str) -> Cause:
+    return next(c for c in found.cylinders[0].causes if c.key == key)
+
+
+def test_an_override_is_kept_with_its_reason_and_opens_nothing() -> None:
+    override = GateOverridden("injector", 3, "the mill cannot wait for the air test")
+    found = findings(*run_of(SIX, DEAD_THREE), override)
+    gate = cause(found, "injector").gate
+    assert gate is not None
+    assert gate.overridden == "the mill cannot wait for the air test"
+    assert not gate.ready and gate.missing
+
+
+def test_each_missing_check_of_the_injector_is_named_until_it_is_made() -> None:
+    made: list[Body] = list(run_of(SIX, DEAD_THREE))
+    for check, word in (
+        ("blow-by light", "blow-by"),
+        ("overhead sound 3", "overhead"),
+        ("wiring sound 3", "wiring"),
+        ("air test holds 3", "air test"),
+    ):
+        gate = cause(diagnose(job_of(made, SIX)), "injector").gate
+        assert gate is not None and any(word in missing for missing in gate.missing)
+        made.append(check_of(check))
+        gate = cause(diagnose(job_of(made, SIX)), "injector").gate
+        assert gate is not None and not any(missing.startswith(word) for missing in gate.missing)
+
+
+def test_an_injector_wanted_before_the_checks_is_warned_of() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), PartWanted("injector", 1, 3, "misses"))
+    assert any("not ready to order" in w.text and "wiring" in w.text for w in found.warnings)
+
+
+def test_a_part_that_is_no_longer_needed_is_not_warned_of() -> None:
+    job = job_of([*run_of(SIX, DEAD_THREE), PartWanted("injector", 1, 3, "misses")], SIX)
+    wanted = job.parts[0].wanted.entry.id
+    bodies = [entry.body for entry in job.entries[1:]]
+    assert any("not ready" in w.text for w in diagnose(job_of(bodies, SIX)).warnings)
+    from datetime import timedelta
+
+    from journal.facts import Entry, new_id
+    from journal.record.replay import replay
+
+    at = job.entries[-1].at_utc + timedelta(seconds=5)
+    answered = Entry(new_id(at), job.id, at, PartAnswer(wanted, PartState.NOT_NEEDED))
+    assert not any("not ready" in w.text for w in diagnose(replay([*job.entries, answered])).warnings)
+
+
+def test_what_is_not_put_back_is_said_until_it_is() -> None:
+    half = run_of(SIX, (1, 1, 0), kind="half", out=(4, 5, 6), baseline=58)
+    high = run_of(SIX, DEAD_THREE, pressure="high")
+    found = findings(*half, *high)
+    assert found.outstanding == (Restored.CYLINDERS, Restored.PRESSURE)
+    said = " ".join(w.text for w in found.warnings if w.level is Level.WARNING)
+    assert "all cylinders back in" in said and "pressure override off" in said
+    later = findings(*half, *high, PutBack(Restored.CYLINDERS), PutBack(Restored.PRESSURE))
+    assert later.outstanding == ()
+    assert "all cylinders back in" not in " ".join(w.text for w in later.warnings)
+
+
+def test_the_run_after_the_repair_says_plainly_that_it_is_mended() -> None:
+    found = findings(
+        *run_of(SIX, DEAD_THREE), check_of("wiring faulty 3"), RepairDone("harness mended", 3),
+        *run_of(SIX, ALL_PULL, after_repair=True),
+    )  # fmt: skip
+    assert found.mended.startswith("Mended: Cylinder 3")
+    assert found.headline == found.mended
+    assert found.next_check is None
+    assert found.cylinders[0].verdict.startswith("Before the repair cylinder 3 was dead: wiring or connector")
+    assert "Ready to order" not in found.cylinders[0].verdict
+
+
+def test_the_run_after_the_repair_says_plainly_that_it_is_not_mended() -> None:
+    still = findings(*run_of(SIX, DEAD_THREE), RepairDone("x", 3), *run_of(SIX, DEAD_THREE, after_repair=True))
+    assert still.mended == "Not mended: cylinder 3 is still low."
+    other = findings(*run_of(SIX, DEAD_THREE), *run_of(SIX, (1, 0, 1, 1, 1, 1), after_repair=True))
+    assert other.mended.startswith("Not mended: cylinder 3 pulls as the others again")
+    assert "cylinder 2 is now low and was not before" in other.mended
+
+
+def test_a_repair_run_under_other_conditions_proves_nothing() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), *run_of(SIX, ALL_PULL, after_repair=True, pressure="high"))
+    assert "nothing to compare with" in found.mended
+
+
+def test_an_incomplete_repair_run_is_not_called_mended() -> None:
+    after = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
+    found = findings(*run_of(SIX, DEAD_THREE), *after)
+    assert not found.mended.startswith("Mended")
+
+
+def test_contradictory_results_are_named_and_the_later_one_counts() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), check_of("wiring sound 3"), check_of("wiring faulty 3"))
+    assert found.cylinders[0].causes[0].key == "wiring"
+    assert any("first wiring sound, later wiring faulty" in text for text in found.cylinders[0].contradictions)
+
+
+def test_a_result_that_changed_with_the_repair_is_no_contradiction() -> None:
+    found = findings(
+        *run_of(SIX, DEAD_THREE), check_of("wiring faulty 3"), RepairDone("harness", 3), check_of("wiring sound 3")
+    )
+    assert found.cylinders[0].contradictions == ()
+
+
+def test_a_number_between_the_bands_is_not_judged_for_the_technician() -> None:
+    checks = [check_of(f"compression measured {c} {v} kPa") for c, v in ((1, 2400), (2, 2350), (3, 2000))]
+    found = findings(*run_of(SIX, (1, 1, 0.4, 1, 1, 1)), *checks)
+    assert any("Compression 2000 kPa on cylinder 3 is noted but not judged" in w.text for w in found.warnings)
+
+
+def test_damage_on_a_cylinder_that_no_run_shows_low_is_remarked() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), check_of("overhead damaged 5 rocker"))
+    assert any("on cylinder 5, which no run shows low" in w.text for w in found.warnings)
+
+
+def test_base_rates_learn_from_closed_jobs_as_a_dirichlet_mean() -> None:
+    """Gelman et al., Bayesian Data Analysis, section 3.4: posterior mean (a_k + n_k) / (sum a + n)."""
+    history = learn([ClosedJob(Injection.HYDRAULIC, "camshaft")] * 6 + [ClosedJob(Injection.HYDRAULIC, "unknown")])
+    rates = updated_rates({"injector": 3.0, "camshaft": 1.0}, history, Injection.HYDRAULIC, 30)
+    assert rates == pytest.approx({"injector": (30 * 0.75) / 36, "camshaft": (30 * 0.25 + 6) / 36})
+    assert history.jobs == 6
+
+
+def test_a_cause_that_cannot_be_on_an_engine_is_not_learnt_into_being() -> None:
+    history = learn([ClosedJob(Injection.MECHANICAL, "solenoid")] * 50)
+    book = with_history(tables(), history)
+    assert book.base_rates[Injection.MECHANICAL]["solenoid"] == 0
+
+
+def test_likelihoods_learn_only_once_there_are_enough() -> None:
+    few = learn([ClosedJob(Injection.HYDRAULIC, "rings", (("blow-by", "light"),))] * 9)
+    enough = learn([ClosedJob(Injection.HYDRAULIC, "rings", (("blow-by", "light"),))] * 10)
+    plain = tables().checks["blow-by"].given("rings")
+    assert (with_history(tables(), few).checks["blow-by"].given("rings") == plain).all()
+    learnt = with_history(tables(), enough).checks["blow-by"].given("rings")
+    assert learnt == pytest.approx((20 * plain + [0, 10, 0]) / 30)
+
+
+def test_the_shops_history_moves_the_ranking_and_is_shown_as_such() -> None:
+    job = job_of(run_of(SIX, DEAD_THREE), SIX)
+    history = learn([ClosedJob(Injection.HYDRAULIC, "camshaft")] * 40)
+    plain, learnt = diagnose(job), diagnose(job, history=history)
+    assert cause(learnt, "camshaft").probability > 3 * cause(plain, "camshaft").probability
+    assert any("closed jobs of this shop" in w.text for w in learnt.warnings)
+    assert not any("closed jobs of this shop" in w.text for w in plain.warnings)
+
+
+def test_every_cause_can_be_closed_with_and_has_words_for_people() -> None:
+    for key in cause_keys():
+        row = tables().causes[key]
+        assert row.name and row.meaning.endswith(".")
