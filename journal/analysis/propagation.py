@@ -85,7 +85,7 @@ class Propagation:
         fixed = by_base @ of_base @ by_base.T
         m = len(self.cylinders)
         pairs = by_cut[self.first] * by_cut[self.second] * of_pairs
-        own = np.bincount(self.owner[self.first], pairs, minlength=m)
+        own = np.zeros(m) + np.bincount(self.owner[self.first], pairs, minlength=m)
         # Words that it did not change mean that two displayed values were the same: the difference of two roundings.
         own += np.bincount(self.owner, np.where(self.words, by_cut**2 * self.step_c**2 / 6, 0.0), minlength=m)
         fixed[np.arange(m), np.arange(m)] += own / self.counts**2

@@ -14,6 +14,9 @@ from journal.errors import BadInput
 from journal.facts import UNITS, Engine, Quantity, RunKind
 from journal.record.job import Reading, Run
 
+_LEAST, _MOST = 1e-3, 1e6
+"""No display of what is watched shows less or more on a running engine."""
+
 
 class Method(StrEnum):
     """What was watched and held, which decides the formula."""
@@ -191,7 +194,7 @@ def _unusable(
         _in(1.0, reading.unit, unit)
     except BadInput as error:
         return f"{what}, {said} {reading.unit}: {error}; the reading is left out"
-    if reading.value is not None and reading.value <= 0:
+    if reading.value is not None and not _LEAST <= reading.value <= _MOST:
         return f"{what}, {said} {reading.unit}: a running engine cannot read that; the reading is left out"
     return None
 

@@ -169,7 +169,10 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
         return Stand(Standing.UNCLEAR, 1.0, 0.0, "there is no other cylinder to compare it with")
     if against is None:
         return Stand(
-            Standing.UNCLEAR, 0.0, 0.0, "no cylinder pulls by these readings: there is no middle to compare with"
+            Standing.UNCLEAR,
+            0.0,
+            0.0,
+            "the display hardly moves for any cylinder: use a finer display, or hold half the engine out",
         )
     strength, u = against.strength, against.u_own / against.middle
 

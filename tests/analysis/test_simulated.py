@@ -1,0 +1,68 @@
+"""Simulated engines with the truth known: a small, seeded form of the study that the benchmark runs in full."""
+
+import numpy as np
+import pytest
+
+from tests.analysis.misheard import misheard_study
+from tests.analysis.simulator import Bench, draw_bench, run_bench
+from tests.analysis.study import BANDS, study
+
+
+@pytest.fixture(scope="module")
+def small_study():
+    return study(80, seed=11)
+
+
+def test_dead_and_weak_cylinders_are_found_where_the_display_resolves_them(small_study):
+    assert small_study.ours.all("dead clear") > 100
+    assert small_study.ours.share(["dead clear"], "dead") == 100
+    assert small_study.ours.share(["to 60 % clear"], "dead", "weak") >= 99
+
+
+def test_a_dead_or_weak_cylinder_is_never_called_even(small_study):
+    groups = [f"{kind} {band}" for kind in ("dead", "to 60 %") for band in (*BANDS, "half low")]
+    assert small_study.ours.share(groups, "even") == 0
+
+
+def test_healthy_cylinders_are_hardly_ever_accused(small_study):
+    groups = [f"healthy {band}" for band in BANDS]
+    assert sum(map(small_study.ours.all, groups)) > 4000
+    assert small_study.ours.share(groups, "dead", "weak") <= 0.5
+
+
+def test_intervals_cover_the_truth_as_often_as_they_say(small_study):
+    assert 93 <= 100 * small_study.covered / small_study.cylinders <= 97
+
+
+def test_every_unclear_one_is_told_what_would_settle_it(small_study):
+    unclear = sum(row.get("unclear", 0) for name, row in small_study.ours.of.items() if "half low" not in name)
+    assert small_study.settled_by == unclear
+
+
+def test_the_rule_of_half_the_average_rise_misses_more(small_study):
+    weak = [f"to 60 % {band}" for band in BANDS]
+    missed_by_rule = small_study.rule.share(weak, "not low")
+    assert missed_by_rule > small_study.ours.share(weak, "even", "strong")
+
+
+def test_large_slips_of_hearing_are_noticed():
+    large, _ = misheard_study(60, seed=5, sizes=(6,))
+    assert large.noticed >= 0.6 * large.planted
+    assert large.named >= 0.7 * large.noticed
+    assert large.false_alarms <= 0.05 * large.clean
+
+
+def test_the_simulated_engine_holds_its_speed_and_its_fuel_rises_by_what_was_lost():
+    """Not a formula run backwards: the governor finds the fuel that holds the speed, the cut cylinder's work gone."""
+    even = np.ones((4, 6))
+    bench = Bench(6, even, np.full(4, 30.0), np.full(4, 1e-3), np.zeros(4), np.zeros(4), passes=1, settle_seconds=9.0)
+    read = run_bench(bench, 2)
+    assert np.ptp(read.speed / np.round(read.speed, -1)) < 0.02
+    assert read.cuts.mean() == pytest.approx(36.0, rel=0.01)
+
+
+def test_finer_steps_of_the_simulation_change_nothing_that_counts():
+    coarse = draw_bench(4, 6, 3, passes=1)
+    fine = draw_bench(4, 6, 3, passes=1, substeps=6)
+    difference = run_bench(coarse, 4).cuts - run_bench(fine, 4).cuts
+    assert np.abs(difference).max() <= coarse.step.max()
