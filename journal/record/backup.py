@@ -8,7 +8,7 @@ import zipfile
 from pathlib import Path
 
 from journal.errors import BadInput
-from journal.record.files import CLIPS, PHOTOS, write_whole_with
+from journal.record.files import CLIPS, COPIES, PHOTOS, write_whole_with
 from journal.record.schema import FILE_NAME, database_errors
 from journal.record.store import Store
 
@@ -38,13 +38,23 @@ def back_up(store: Store, target: Path) -> int:
         _copy_database(store, copy)
         with zipfile.ZipFile(file, "w") as out:
             out.write(copy, FILE_NAME, zipfile.ZIP_DEFLATED, 1)
-            names = 1
-            for room in (PHOTOS, CLIPS):
-                # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
-                for path in sorted((folder / room).glob("??/[0-9a-f]*")):
-                    out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
-                    names += 1
-    return names
+            # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
+            files = _files(folder)
+            for path in files:
+                out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
+    return len(files) + 1
+
+
+def _files(folder: Path) -> list[Path]:
+    """Photos, clips, and the page copies of photos whose originals stayed elsewhere."""
+    originals = sorted((folder / PHOTOS).glob("??/[0-9a-f]*"))
+    known = {path.stem for path in originals}
+    pages = sorted((folder / COPIES).glob("??/*-page.jpg"))
+    return [
+        *originals,
+        *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
+        *(page for page in pages if page.name.split("-")[0] not in known),
+    ]
 
 
 def _copy_database(store: Store, copy: Path) -> None:

@@ -16,9 +16,11 @@ from journal.errors import BadInput, NotFound, RecordError
 from journal.facts import Cut, JobReopened, Note, Photo, Source
 from journal.record.backup import back_up
 from journal.record.clips import keep_clip
+from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
+from journal.record.unpack import unpack
 from journal.record.verify import verify
 from tests.record.arrange import START, Scribe, opened
 from tests.record.pictures import file_of, scene
@@ -56,6 +58,19 @@ def test_a_backup_unpacked_into_a_folder_is_the_journal(store: Store, tmp_path: 
         assert verify(restored) == []
         assert original_path(restored.folder, job.entries[2].body.sha256).is_file()  # type: ignore[union-attr]
         restored.append(job.say(Note("goes on")))
+
+
+def test_a_photo_whose_original_stayed_elsewhere_is_backed_up_as_its_page_copy(store: Store, tmp_path: Path) -> None:
+    job = a_job(store)
+    pack(store, job.job, tmp_path / "job.zip", originals=False)
+    with Store.open(tmp_path / "other") as other:
+        unpack(other, tmp_path / "job.zip")
+        back_up(other, tmp_path / "backup.zip")
+    with zipfile.ZipFile(tmp_path / "backup.zip") as file:
+        file.extractall(tmp_path / "restored")
+    with Store.open(tmp_path / "restored", create=False) as restored:
+        assert verify(restored) == []
+        assert page_copy_path(restored.folder, job.entries[2].body.sha256).is_file()  # type: ignore[union-attr]
 
 
 def test_a_backup_made_while_a_session_writes_is_sound(store: Store, tmp_path: Path) -> None:
@@ -248,9 +263,6 @@ def test_what_a_crash_left_of_an_erased_job_goes_at_the_next_start(
 
 
 def test_an_erased_job_can_come_back_only_from_a_pack(store: Store, tmp_path: Path) -> None:
-    from journal.record.pack import pack
-    from journal.record.unpack import unpack
-
     job = a_job(store)
     pack(store, job.job, tmp_path / "job.zip")
     store.erase(job.job)
