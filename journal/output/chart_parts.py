@@ -28,10 +28,10 @@ LOOKS: dict[Standing, Look] = {
     Standing.DEAD: Look("#c8553d", "hollow"),
     Standing.WEAK: Look("#d9a441", "stripes"),
     Standing.EVEN: Look("#4f93b8", "solid"),
-    Standing.STRONG: Look("#7d6bb0", "rails"),
+    Standing.STRONG: Look("#5f4ba0", "rails"),
     Standing.UNCLEAR: Look("#9a9a9a", "dots"),
 }
-"""Colours checked against simulated colour blindness in `tests/output`; the page may restyle them by class."""
+"""Colours checked against simulated colour blindness in `tests/output/test_charts.py`; the page may restyle them by class."""
 
 
 def frame(name: str, title: str, description: str, height: float, body: list[str]) -> str:
