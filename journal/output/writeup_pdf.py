@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import re
+import unicodedata
 from collections.abc import Sequence
 
 from fpdf import FPDF
@@ -139,10 +140,19 @@ def _height(pdf: FPDF, data: bytes, width_mm: float) -> float:
         return width_mm * image.height / image.width
 
 
+_PLAIN = str.maketrans(
+    {"−": "-", "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "„": '"', "…": "...", "€": "EUR", "₀": "0"}
+)
+
+
 def _latin(text: str) -> str:
-    """The text in what the PDF's built-in typeface has; anything else becomes a question mark."""
-    return (
-        text.translate({0x2212: "-", 0x2013: "-", 0x2019: "'", 0x2080: "0"})
-        .encode("cp1252", "replace")
-        .decode("cp1252")
-    )
+    """The text in what the PDF's built-in typeface has (Latin-1).
+
+    Accents it lacks are dropped from their letters, and letters of other scripts become question marks: the text,
+    HTML and JSON forms keep them.
+    """
+    kept = []
+    for letter in text.translate(_PLAIN):
+        bare = letter if ord(letter) < 256 else unicodedata.normalize("NFKD", letter)[:1]
+        kept.append(bare.encode("latin-1", "replace").decode("latin-1"))
+    return "".join(kept)

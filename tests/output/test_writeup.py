@@ -1,0 +1,196 @@
+"""The write-up in every form: complaint, cause, correction, what they rest on, and the technician's own words."""
+
+from __future__ import annotations
+
+import io
+import json
+import re
+import shutil
+import subprocess
+from pathlib import Path
+
+import pytest
+from PIL import Image
+
+from journal.analysis import Findings, diagnose
+from journal.errors import BadInput
+from journal.facts import (
+    Body,
+    GateOverridden,
+    JobClosed,
+    PartWanted,
+    Photo,
+    RepairDone,
+    WriteUpEdited,
+)
+from journal.output.lines import findings_text, job_text
+from journal.output.render import FORMS, render
+from journal.output.writeup import write_up
+from journal.record.job import Job
+from journal.record.photos import take_in
+from tests.causes.arrange import ENGINES, check_of, job_of, run_of
+
+SIX = ENGINES["six"]
+DEAD_THREE = (1, 1, 0, 1, 1, 1)
+CHECKS = ("blow-by light", "wiring sound 3", "air test holds 3", "overhead damaged 3 bridge")
+
+
+def broken_bridge(*more: Body, complaint: str = "misses at idle") -> tuple[Job, Findings]:
+    """The job of a broken bridge on cylinder 3, and its findings."""
+    job = job_of([*run_of(SIX, DEAD_THREE), *map(check_of, CHECKS), *more], SIX, complaint)
+    return job, diagnose(job)
+
+
+def as_text(job: Job, findings: Findings, folder: Path) -> str:
+    return render(job, findings, "txt", folder).decode("utf-8")
+
+
+def test_complaint_cause_and_correction_come_first_and_in_that_order(tmp_path: Path) -> None:
+    text = as_text(*broken_bridge(), tmp_path)
+    places = [text.index(f"\n{word}\n") for word in ("Complaint", "Cause", "Correction", "Cylinder 3", "Cautions")]
+    assert places == sorted(places)
+    assert "Misses at idle." in text
+    assert "valve lash, bridge, rocker or pushrod" in text
+    assert "Nothing has been repaired yet." in text
+
+
+def test_it_says_what_was_ruled_out_and_how_and_who_found_it_when(tmp_path: Path) -> None:
+    text = " ".join(as_text(*broken_bridge(), tmp_path).split())
+    assert "The injector is not indicated" in text
+    assert "rings, piston or liner, under 1 %" in text
+    assert "air test holds" in text
+    assert "2026-11-24 09:01; who: A. Tester; check and result: blow-by: light" in text
+
+
+def test_the_technicians_words_replace_the_generated_ones_and_can_be_taken_back(tmp_path: Path) -> None:
+    edited = (WriteUpEdited("cause", "Bridge on three broke."), WriteUpEdited("correction", "Bridge renewed."))
+    write = write_up(*broken_bridge(*edited))
+    assert (write.cause, write.correction) == ("Bridge on three broke.", "Bridge renewed.")
+    back = write_up(*broken_bridge(*edited, WriteUpEdited("cause", "")))
+    assert back.cause.startswith("Cylinder 3 is dead")
+
+
+def test_a_repair_without_its_run_is_not_said_to_be_mended() -> None:
+    job, findings = broken_bridge(RepairDone("bridge renewed", 3))
+    assert "whether it is mended is not shown" in write_up(job, findings).correction
+
+
+def test_a_closed_job_states_the_cause_found_and_the_run_after() -> None:
+    after = run_of(SIX, (1, 1, 1, 1, 1, 1), after_repair=True)
+    job, findings = broken_bridge(RepairDone("bridge renewed", 3), *after, JobClosed("valve-train", 3, "broken bridge"))
+    write = write_up(job, findings)
+    assert write.cause == "Broken bridge (cylinder 3)."
+    assert write.correction.startswith("Bridge renewed, cylinder 3. Mended:")
+    assert "Before the repair cylinder 3 was dead" in " ".join(line for s in write.sections for line in s.lines)
+
+
+def test_nothing_is_said_to_be_ready_or_replaced_before_its_checks(tmp_path: Path) -> None:
+    job = job_of(run_of(SIX, DEAD_THREE), SIX)
+    said = as_text(job, diagnose(job), tmp_path).replace("does not replace the maker", "").lower()
+    assert "ready to order" not in said.replace("not ready to order", "")
+    assert "replace" not in said
+
+
+def test_an_order_against_missing_checks_stands_in_the_write_up_with_its_reason(tmp_path: Path) -> None:
+    job = job_of([*run_of(SIX, DEAD_THREE), GateOverridden("injector", 3, "spare at hand")], SIX)
+    text = " ".join(as_text(job, diagnose(job), tmp_path).split())
+    assert "Ordered against missing checks" in text
+    assert "Reason given: Spare at hand." in text
+
+
+def test_what_is_not_put_back_is_a_block_of_its_own(tmp_path: Path) -> None:
+    job = job_of(run_of(SIX, DEAD_THREE, pressure="high"), SIX)
+    assert "Not yet put back\n  Injection pressure" in as_text(job, diagnose(job), tmp_path)
+
+
+def with_photo(folder: Path) -> tuple[Job, Findings]:
+    """The same job with a photo in the journal's folder."""
+    picture = io.BytesIO()
+    Image.new("RGB", (640, 480), (90, 120, 60)).save(picture, "JPEG")
+    taken = take_in(folder, picture.getvalue(), "bridge.jpg")
+    return broken_bridge(Photo(taken.sha256, "bridge.jpg", "overhead", 3), PartWanted("bridge", 1, 3, "broken"))
+
+
+def test_the_html_stands_alone_and_shows_the_photo_and_the_charts(tmp_path: Path) -> None:
+    page = render(*with_photo(tmp_path), "html", tmp_path).decode("utf-8")
+    assert page.count("data:image/jpeg;base64,") == 1
+    assert "<svg" in page and "Overhead, cylinder 3: bridge.jpg" in page
+    assert not re.search(r"""(src|href)=["'](?!data:)""", page), "something would be fetched"
+    assert "<script" not in page
+
+
+def test_what_was_typed_cannot_become_markup(tmp_path: Path) -> None:
+    page = render(*broken_bridge(complaint="<script>alert(1)</script> & more"), "html", tmp_path).decode("utf-8")
+    assert "<script>" not in page and "&lt;script&gt;" in page
+
+
+@pytest.mark.parametrize("paper", ["A4", "Letter"])
+def test_the_pdf_says_what_the_text_says(tmp_path: Path, paper: str) -> None:
+    """Read back with poppler's pdftotext and pdfinfo."""
+    if not (shutil.which("pdftotext") and shutil.which("pdfinfo")):
+        pytest.skip("pdftotext and pdfinfo are not installed (Debian: poppler-utils)")
+    job, findings = with_photo(tmp_path)
+    file = tmp_path / "job.pdf"
+    file.write_bytes(render(job, findings, "pdf", tmp_path, paper=paper))
+    said = subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True).stdout
+    words = " ".join(said.split())
+    for part in (
+        "Complaint",
+        "Misses at idle.",
+        "The injector is not indicated",
+        "bridge.jpg",
+        "1 x bridge",
+        "Cautions",
+    ):
+        assert part in words
+    about = subprocess.run(["pdfinfo", file], capture_output=True, text=True, check=True).stdout
+    assert {"A4": "595", "Letter": "612"}[paper] in about
+    images = subprocess.run(["pdfimages", "-list", file], capture_output=True, text=True, check=True).stdout
+    assert images.count(" image ") == 1
+
+
+def test_the_pdf_takes_any_words(tmp_path: Path) -> None:
+    job, findings = broken_bridge(complaint="Größe − 0 °C, “quoted” Žižka, 漢字")
+    assert render(job, findings, "pdf", tmp_path).startswith(b"%PDF")
+
+
+def test_the_json_carries_the_findings_it_rests_on(tmp_path: Path) -> None:
+    job, findings = broken_bridge()
+    plain = json.loads(render(job, findings, "json", tmp_path))
+    assert plain["job"] == job.id
+    assert plain["findings"]["cylinders"][0]["causes"][0]["key"] == "valve-train"
+    assert plain["cause"] == findings.headline
+
+
+def test_an_unknown_form_is_refused(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="txt, html, pdf, json"):
+        render(*broken_bridge(), "doc", tmp_path)
+
+
+@pytest.mark.parametrize("form", FORMS)
+def test_a_job_with_nothing_in_it_can_be_written_up(tmp_path: Path, form: str) -> None:
+    job = job_of([], SIX, "")
+    assert render(job, diagnose(job), form, tmp_path)
+
+
+def test_the_terminal_shows_the_job_and_its_findings() -> None:
+    job, findings = broken_bridge(PartWanted("bridge", 1, 3, "broken"))
+    shown = job_text(job)
+    for part in (
+        "firing order 1-5-3-6-2-4",
+        "cylinder 3 cut: 30 mm3",
+        "overhead cylinder 3: damaged, bridge",
+        "1 x bridge",
+    ):
+        assert part in shown
+    said = findings_text(findings)
+    assert said.startswith("Cylinder 3 is dead: valve lash, bridge, rocker or pushrod")
+    assert "+ overhead damaged (bridge):" in said and "times likelier" in said
+
+
+def test_a_next_check_is_shown_with_its_cautions_and_how_to_say_it() -> None:
+    job = job_of(run_of(SIX, DEAD_THREE), SIX)
+    said = findings_text(diagnose(job))
+    assert "Next: " in said and "say, for example: " in said
+    assert re.search(r"^  ! ", said, re.MULTILINE)
+    assert said.count("  or: ") == 2
