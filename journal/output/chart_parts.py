@@ -31,7 +31,7 @@ LOOKS: dict[Standing, Look] = {
     Standing.STRONG: Look("#5f4ba0", "rails"),
     Standing.UNCLEAR: Look("#9a9a9a", "dots"),
 }
-"""Colours checked against simulated colour blindness in `tests/output/test_charts.py`; the page may restyle them by class."""
+"""Checked against simulated colour blindness in `tests/output/test_charts.py`; the page may restyle them by class."""
 
 
 def frame(name: str, title: str, description: str, height: float, body: list[str]) -> str:
