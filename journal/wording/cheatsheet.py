@@ -8,6 +8,11 @@ from journal.facts import PER_CYLINDER, Subject
 from journal.wording.numbers import spell
 from journal.wording.vocabulary import vocabulary
 
+_WHOLE_ENGINE = frozenset(
+    {Subject.FUEL_SUPPLY, Subject.AIR_IN_FUEL, Subject.OIL, Subject.SMOKE, Subject.COOLANT, Subject.AIR_PATH}
+)
+"""Subjects that are said of the engine, never of a cylinder."""
+
 
 @dataclass(frozen=True)
 class HelpLine:
@@ -43,7 +48,7 @@ def cheat_sheet() -> str:
     lines = []
     for group in phrases():
         lines.append(group.title.upper())
-        lines += [f"  {line.say:<48} {line.means}" for line in group.lines]
+        lines += [f"  {line.say:<46} {line.means}" for line in group.lines]
     return "\n".join(lines) + "\n"
 
 
@@ -53,8 +58,10 @@ def how_to_say(subject: Subject, outcome: str | None = None, cylinder: int | Non
     Args:
         subject: what was looked at.
         outcome: one of the subject's outcomes.
-        cylinder: the cylinder; left out where it has none, 3 where the subject needs one.
+        cylinder: the cylinder; 3 where the subject needs one and none is given, left out where it takes none.
     """
+    if subject in _WHOLE_ENGINE:
+        cylinder = None
     if cylinder is None and subject in PER_CYLINDER:
         cylinder = 3
     table = vocabulary().outcome_words[str(subject)]

@@ -34,6 +34,9 @@ _DOUBTED = 0.85
 _CLEAR = 0.8
 """Probability from which an unconstrained text alone is worth a question."""
 
+_WORTH_A_REASON = 0.05
+"""Probability from which something that makes no sense here is told why."""
+
 _FREE = "free"
 """The listener's name for an unconstrained text."""
 
@@ -59,13 +62,21 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     best = next((w for w in ways if w.pieces), None)
     if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:
         texts = [free_text, *(apart for c in candidates for apart in figures_apart(c.text))]
-        return _only_asked(texts, context) or _let_go(heard, "not for the journal")
+        return _only_asked(texts, context) or _let_go(heard, _why_nothing(best))
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE:
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
     more = _numbers(free_text) > _numbers(" ".join(p.heard for p in best.pieces))
     ceiling = 1.0 if resembles >= LIKE and not more else _DOUBTED
     return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+
+
+def _why_nothing(best: Understanding | None) -> str:
+    if best is not None and best.probability >= _WORTH_A_REASON:
+        for piece in best.pieces:
+            if isinstance(piece.meaning, Refused):
+                return piece.meaning.reason
+    return "not for the journal"
 
 
 def _numbers(text: str) -> int:

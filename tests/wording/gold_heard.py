@@ -1,6 +1,5 @@
 """What recognisers wrote for phrases that synthetic voices spoke, clean and in engine noise, with what was meant."""
 
-
 from __future__ import annotations
 
 from journal.facts import Baseline, Check, Condition, Cut, PutBack, Quantity, Restored, RunKind, RunStarted, Subject

@@ -1,0 +1,133 @@
+"""A doubtful number is asked about, agreement settles it, and context never changes what was heard."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from journal.facts import Cut, Engine
+from journal.hearing.types import Candidate
+from journal.wording import Context, Number, Verdict, decide, decide_text
+from journal.wording.doubt import alike_numbers
+
+ENGINE = Engine(6)
+PLAIN = Context(engine=ENGINE)
+RUNNING = Context(engine=ENGINE, baseline=31.5)
+
+
+def heard(*texts: tuple[str, float], listener: str = "one") -> list[Candidate]:
+    return [Candidate(text, math.log(share), listener) for text, share in texts]
+
+
+@pytest.mark.parametrize(
+    ("value", "other"), [(13, 30), (14, 40), (15, 50), (16, 60), (17, 70), (18, 80), (19, 90), (35, 39), (5, 9)]
+)
+def test_numbers_that_sound_alike_are_known(value: int, other: int) -> None:
+    assert other in {v for v, _ in alike_numbers(float(value))}
+    assert value in {v for v, _ in alike_numbers(float(other))}
+
+
+def test_a_teen_that_could_as_well_be_tens_is_asked_about() -> None:
+    (decision,) = decide(heard(("cylinder four cut fifteen", 1.0)), PLAIN)
+    assert decision.verdict is Verdict.ASK
+    assert decision.prompt == "four: fifteen, or fifty?"
+    assert (decision.meaning, *decision.alternatives)[:2] == (Cut(4, 15), Cut(4, 50))
+
+
+def test_typed_words_are_not_doubted_for_their_sound() -> None:
+    (decision,) = decide_text("cylinder four cut fifteen", PLAIN)
+    assert decision.verdict is Verdict.TAKE
+
+
+def test_what_the_job_rules_out_needs_no_question() -> None:
+    (decision,) = decide(heard(("cylinder four cut thirty", 1.0)), RUNNING)
+    assert (decision.verdict, decision.meaning) == (Verdict.TAKE, Cut(4, 30))
+
+
+def test_a_value_the_job_does_not_expect_is_asked_about_even_when_typed() -> None:
+    for text in ("four cut thirteen", "four cut ninety", "four cut three hundred"):
+        (decision,) = decide_text(text, RUNNING)
+        assert decision.verdict is Verdict.ASK, text
+
+
+def test_two_listeners_that_agree_settle_what_one_leaves_open() -> None:
+    shares = (("cylinder four cut thirty six", 0.8), ("cylinder four cut thirty five", 0.2))
+    (alone,) = decide(heard(*shares), PLAIN)
+    (together,) = decide(heard(*shares) + heard(*shares, listener="two"), PLAIN)
+    assert alone.verdict is Verdict.ASK
+    assert together.certainty > alone.certainty
+
+
+def test_two_listeners_that_disagree_are_a_question_naming_both() -> None:
+    both = heard(("four cut thirty six", 1.0)) + heard(("four cut thirty nine", 1.0), listener="two")
+    (decision,) = decide(both, RUNNING)
+    assert decision.verdict is Verdict.ASK
+    assert {decision.meaning, *decision.alternatives} >= {Cut(4, 36), Cut(4, 39)}
+
+
+def test_a_short_text_for_a_long_sound_is_not_acted_on() -> None:
+    (decision,) = decide(heard(("No", 1.0)), PLAIN, free_text="low blift born cylinder four")
+    assert decision.verdict is Verdict.LET_GO
+
+
+def test_a_reading_that_only_an_open_recogniser_heard_is_asked_about_not_lost() -> None:
+    (decision,) = decide(heard(("1.", 1.0)), PLAIN, free_text="So cylinder 5 cut is 38.")
+    assert (decision.verdict, decision.meaning) == (Verdict.ASK, Cut(5, 38))
+
+
+def test_figures_run_together_are_asked_about() -> None:
+    for text in ("438", "cylinder 438", "4.38", "4/38"):
+        (decision,) = decide(heard((text, 1.0)), PLAIN)
+        assert (decision.verdict, decision.meaning) == (Verdict.ASK, Cut(4, 38)), text
+
+
+def test_a_bare_number_counts_only_where_one_is_awaited() -> None:
+    waiting = Context(engine=ENGINE, question_options=(Cut(4, 13.0), Cut(4, 30.0)))
+    (answer,) = decide_text("thirty", waiting)
+    (stray,) = decide_text("thirty", PLAIN)
+    assert (answer.verdict, answer.meaning) == (Verdict.TAKE, Number(30))
+    assert (stray.verdict, stray.meaning) == (Verdict.LET_GO, None)
+    assert "which cylinder" in stray.reason
+
+
+SAID = st.builds(
+    "{} {}".format,
+    st.sampled_from(["cylinder four cut", "four", "number two out", "baseline", "engine speed"]),
+    st.sampled_from(["thirteen", "thirty", "thirty eight", "38.5", "fifty", "seven hundred", "nine", "thirty five"]),
+)
+
+
+@settings(max_examples=150, deadline=None)
+@given(st.lists(SAID, min_size=1, max_size=3), st.floats(5, 800), st.sampled_from(["one", "typed"]))
+def test_context_may_question_a_number_but_never_choose_another(texts: list[str], base: float, who: str) -> None:
+    candidates = [Candidate(text, -float(place), who) for place, text in enumerate(texts)]
+    plain = decide(candidates, PLAIN)
+    within = decide(candidates, Context(engine=ENGINE, baseline=base))
+    assert [d.meaning for d in within] == [d.meaning for d in plain]
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.text(max_size=60), st.text(max_size=30))
+def test_no_text_whatever_raises(text: str, free_text: str) -> None:
+    decisions = decide([Candidate(text, -1.0, "one"), Candidate(free_text, -2.0, "two")], RUNNING, free_text=free_text)
+    assert decisions
+
+
+# Words and marks that are likely to trip a parser over.
+WORDS = st.sampled_from(
+    [
+        *("cylinder", "four", "cut", "thirty", "eight", "and", "the", "out", "no", "not", "change", "point", "oh"),
+        *("five", "hundred", "thousand", "double", "note", "next", "minus", "half", "engine", "38", "4.5", ",", "."),
+        *("%", "=", "/", "-", "code", "spn", "fmi", "push", "rod", "still", "under", "is", "at", "scratch", "that"),
+    ]
+)
+
+
+@settings(max_examples=300, deadline=None)
+@given(st.lists(WORDS, max_size=14).map(" ".join))
+def test_no_words_of_the_grammar_in_any_order_raise(text: str) -> None:
+    for decision in decide_text(text, RUNNING):
+        assert decision.verdict is Verdict.LET_GO or decision.meaning is not None
