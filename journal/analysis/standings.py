@@ -206,7 +206,7 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
             f"{unsure}; repeats alone would not settle it: use a finer display, or hold half the engine out so that "
             "each cylinder's rise is larger",
         )
-    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all would settle it", needed)
+    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all in one run would settle it", needed)
 
 
 def _repeats(worth: Worth, i: int, against: _Against, settings: Settings) -> int | None:
