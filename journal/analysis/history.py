@@ -7,8 +7,10 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from journal.analysis.causes_tables import CheckRow, Tables
-from journal.facts import Injection
+from journal.analysis.causes_evidence import outcomes_of
+from journal.analysis.causes_tables import CheckRow, Tables, tables
+from journal.facts import MEASURED, Injection
+from journal.record.job import Job
 
 
 @dataclass(frozen=True)
@@ -21,6 +23,28 @@ class ClosedJob:
     """Key of the cause found; `unknown` teaches nothing."""
     checks: tuple[tuple[str, str], ...] = ()
     """Checks made on the cylinder found at fault and on the engine, with their outcomes as `checks.toml` names them."""
+
+
+def closed_job(job: Job) -> ClosedJob | None:
+    """What a job teaches: its confirmed cause with the results of its checks; none while it is open.
+
+    Of several results of one check the last before the repair counts, as in the ranking; a bare number and a result
+    that may have been one of several outcomes teach nothing.
+    """
+    if job.closed is None:
+        return None
+    found, rows = job.closed.body, tables().checks
+    repaired = min((repair.entry.at_utc for repair in job.repairs), default=None)
+    checks: dict[str, str] = {}
+    for fact in job.checks:
+        check, row = fact.body, rows[fact.body.subject]
+        elsewhere = row.of_cylinder and check.cylinder not in (None, found.cylinder)
+        if elsewhere or check.outcome == MEASURED or (repaired is not None and fact.entry.at_utc > repaired):
+            continue
+        outcomes = outcomes_of(row, check)
+        if len(outcomes) == 1:
+            checks[row.key] = row.outcomes[outcomes[0]]
+    return ClosedJob(job.engine.injection, found.cause, tuple(checks.items()))
 
 
 @dataclass(frozen=True)

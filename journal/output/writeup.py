@@ -60,7 +60,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         _next(findings),
         *_numbers(findings),
         _checks(job),
-        Section("Parts", tuple(part_text(p) for p in job.parts)),
+        _parts(job, findings),
         _overrides(job),
         Section("Notes", tuple(f.body.text for f in job.notes)),
         Section("Remarks", tuple(remark.text for remark in findings.warnings)),
@@ -186,6 +186,17 @@ def _checks(job: Job) -> Section:
 
 def _how(entry: Entry) -> str:
     return f"{entry.source}: {entry.heard}" if entry.heard else str(entry.source)
+
+
+def _parts(job: Job, findings: Findings) -> Section:
+    """Parts wanted, each with how far it is, why, and what speaks for the first cause of its cylinder."""
+    rows = []
+    for part in job.parts:
+        wanted = part.wanted.body
+        found = next((f for f in findings.cylinders if f.cylinder == wanted.cylinder), None)
+        evidence = [e.text for e in found.causes[0].evidence if e.factor > 1][:3] if found and found.causes else []
+        rows.append((part_text(part), wanted.reason or "-", "; ".join(evidence) or "-"))
+    return Section("Parts", (), ("Part and how far it is", "Why", "Evidence"), tuple(rows))
 
 
 def _overrides(job: Job) -> Section:

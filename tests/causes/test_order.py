@@ -8,11 +8,12 @@ from journal.analysis import Findings, diagnose
 from journal.analysis.causes import cause_keys
 from journal.analysis.causes_tables import tables
 from journal.analysis.findings import Cause, Level
-from journal.analysis.history import ClosedJob, learn, updated_rates, with_history
+from journal.analysis.history import ClosedJob, closed_job, learn, updated_rates, with_history
 from journal.facts import (
     Body,
     GateOverridden,
     Injection,
+    JobClosed,
     PartAnswer,
     PartState,
     PartWanted,
@@ -182,3 +183,13 @@ def test_every_cause_can_be_closed_with_and_has_words_for_people() -> None:
     for key in cause_keys():
         row = tables().causes[key]
         assert row.name and row.meaning.endswith(".")
+
+
+def test_a_closed_job_teaches_its_cause_with_the_checks_made_before_the_repair() -> None:
+    bodies = [
+        *run_of(SIX, DEAD_THREE), check_of("wiring faulty 3"), check_of("wiring sound 2"), check_of("blow-by light"),
+        RepairDone("harness", 3), check_of("wiring sound 3"),
+    ]  # fmt: skip
+    assert closed_job(job_of(bodies, SIX)) is None
+    taught = closed_job(job_of([*bodies, JobClosed("wiring", 3)], SIX))
+    assert taught == ClosedJob(Injection.HYDRAULIC, "wiring", (("wiring", "faulty"), ("blow-by", "light")))

@@ -194,3 +194,8 @@ def test_a_next_check_is_shown_with_its_cautions_and_how_to_say_it() -> None:
     assert "Next: " in said and "say, for example: " in said
     assert re.search(r"^  ! ", said, re.MULTILINE)
     assert said.count("  or: ") == 2
+
+
+def test_a_part_wanted_stands_with_its_reason_and_the_evidence(tmp_path: Path) -> None:
+    text = " ".join(as_text(*broken_bridge(PartWanted("bridge", 1, 3, "broken")), tmp_path).split())
+    assert "1 x bridge, cylinder 3 (broken): wanted; why: broken; evidence: overhead damaged (bridge):" in text
