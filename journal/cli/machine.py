@@ -45,10 +45,11 @@ def models_command(ctx: click.Context, action: str, name: str | None) -> None:
 def doctor_command(ctx: click.Context, device: str | None) -> None:
     """Check microphone, recognisers, disk and journal; each line says what to do."""
     from journal.hearing.doctor import examine
+    from journal.wording import speakable
 
     folder = journal_folder(ctx.find_root().obj)
     bad = 0
-    for line in examine(folder, models_folder(folder), device):
+    for line in examine(folder, models_folder(folder), device, speakable(6)):
         bad += not line.good
         click.echo(f"{'+' if line.good else '!'} {line.text}")
     if is_journal(folder):

@@ -55,7 +55,10 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
         return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
 
     if name == "whisper":
-        return whisper.Whisper(speakable, named_for(vosk_model=False))
+        try:
+            return whisper.Whisper(speakable, named_for(vosk_model=False))
+        except ImportError as error:
+            raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":
         return pocketsphinx.PocketSphinx(speakable)
     found = named_for(vosk_model=True) or (
