@@ -10,7 +10,7 @@ from journal.analysis.causes_model import Shared
 from journal.analysis.causes_runs import Item
 from journal.analysis.causes_tables import Tables
 from journal.analysis.causes_verdict import verdict
-from journal.analysis.causes_words import SAYS_LITTLE, capital, cylinders_in_words, weight_in_words
+from journal.analysis.causes_words import SAYS_LITTLE, STRONG, capital, cylinders_in_words, listed, weight_in_words
 from journal.analysis.findings import Cause, CylinderFinding, Evidence
 from journal.analysis.gate import fits, gate
 from journal.analysis.inference import Posterior, infer, predict
@@ -76,8 +76,21 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
         standing=found.standing[cylinder],
         causes=tuple(causes),
         verdict=verdict(book, cylinder, found.standing[cylinder], causes, past=past),
-        contradictions=(*found.contradictions.get(cylinder, ()), *found.contradictions.get(None, ())),
+        contradictions=(
+            *found.contradictions.get(cylinder, ()),
+            *found.contradictions.get(None, ()),
+            *_at_odds(causes[0]),
+        ),
     )
+
+
+def _at_odds(top: Cause) -> tuple[str, ...]:
+    """Results that speak strongly for the first cause and against it at once, named rather than averaged away."""
+    favour = [e.text.split(":")[0] for e in top.evidence if e.factor >= STRONG]
+    against = [e.text.split(":")[0] for e in top.evidence if e.factor <= 1 / STRONG]
+    if not favour or not against:
+        return ()
+    return (f"{listed(favour)} for {top.name}, but {listed(against)} against it; make sure of both",)
 
 
 def rank_engine(belief: Belief) -> tuple[Cause, ...]:

@@ -7,6 +7,9 @@ from collections.abc import Sequence
 SAYS_LITTLE = 1.25
 """A result that makes a cause less than this much likelier or less likely is not worth a line."""
 
+STRONG = 2.5
+"""A result that makes a cause at least this much likelier or less likely counts as strong when results are at odds."""
+
 
 def weight_in_words(factor: float) -> str:
     """How a result moved a cause, e.g. `10 times less likely`, `about twice as likely`."""

@@ -99,3 +99,13 @@ def test_a_shared_driver_is_named_with_its_cylinders() -> None:
     shared = diagnose(scenario_job(scenario)).engine_causes[0]
     assert shared.key in ("driver", "wiring")
     assert shared.name.startswith("Cylinders 1 and 4 in common")
+
+
+def test_results_at_odds_are_named_not_averaged_away() -> None:
+    scenario = next(s for s in SCENARIOS if s["name"] == "air into the crankcase although blow-by is light")
+    named = diagnose(scenario_job(scenario)).cylinders[0].contradictions
+    assert any("air test leaks to the crankcase for rings" in t and "blow-by light against it" in t for t in named)
+
+
+def test_results_that_agree_are_not_called_contradictory() -> None:
+    assert diagnose(scenario_job(SCENARIOS[0])).cylinders[0].contradictions == ()
