@@ -5,7 +5,7 @@ from __future__ import annotations
 from journal.analysis.causes import rank
 from journal.analysis.causes_tables import Tables
 from journal.analysis.comparisons import compare
-from journal.analysis.findings import Findings, RunFinding
+from journal.analysis.findings import Findings, Level, Remark, RunFinding
 from journal.analysis.history import History
 from journal.analysis.run_findings import find_run
 from journal.analysis.settings import Settings, default_settings
@@ -40,10 +40,19 @@ def diagnose(
         next_check=causes.next_check,
         runners_up=causes.runners_up,
         why_no_check=causes.why_no_check,
-        warnings=causes.warnings,
+        warnings=(*_asked(job), *causes.warnings),
         outstanding=causes.outstanding,
         mended=causes.mended,
         cautions=causes.cautions,
+    )
+
+
+def _asked(job: Job) -> tuple[Remark, ...]:
+    """Runs whose start is a question that waits: their readings are kept together, what they mean is not settled."""
+    return tuple(
+        Remark(Level.WARNING, f"what run {run.number} was is a question that waits: answer it first", (run.id,))
+        for run in job.runs
+        if run.asked
     )
 
 

@@ -102,6 +102,8 @@ class _Building:
                 self.opened = replace(self.opened, engine=body.engine)
             case RunStarted():
                 self._start(entry, body)
+            case Question(_, (RunStarted() as likelier, *_)):
+                self._start(entry, likelier, asked=True)
             case RunEnded():
                 self._end(entry)
             case Baseline() | Cut() | Condition():
@@ -135,12 +137,12 @@ class _Building:
             case JobOpened() | Question() | Answer() | Correction() | Withdrawal():
                 pass
 
-    def _start(self, entry: Entry, start: RunStarted) -> None:
+    def _start(self, entry: Entry, start: RunStarted, *, asked: bool = False) -> None:
         self._end(entry)
         if start.repeat and self.runs:
             before = self.runs[-1].start
             start = replace(before, repeat=True, after_repair=before.after_repair or start.after_repair)
-        self.runs.append(_Run(entry.id, len(self.runs) + 1, start, entry.at_utc))
+        self.runs.append(_Run(entry.id, len(self.runs) + 1, start, entry.at_utc, asked=asked))
         self.pictures.run_started(entry, len(self.runs))
         if start.held_out:
             self._change(Restored.CYLINDERS)
@@ -226,6 +228,7 @@ class _Run:
     number: int
     start: RunStarted
     started_at: datetime
+    asked: bool = False
     ended_at: datetime | None = None
     baselines: list[Reading] = field(default_factory=list)
     cuts: list[Reading] = field(default_factory=list)
@@ -238,6 +241,7 @@ class _Run:
             start=self.start,
             started_at=self.started_at,
             ended_at=self.ended_at,
+            asked=self.asked,
             baselines=tuple(self.baselines),
             cuts=tuple(self.cuts),
             conditions=tuple(self.conditions),

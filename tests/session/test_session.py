@@ -7,7 +7,18 @@ from pathlib import Path
 
 import pytest
 
-from journal.facts import Baseline, Correction, Cut, Engine, JobOpened, Question, Withdrawal
+from journal.analysis import diagnose
+from journal.facts import (
+    Baseline,
+    Correction,
+    Cut,
+    Engine,
+    JobOpened,
+    Question,
+    RunKind,
+    RunStarted,
+    Withdrawal,
+)
 from journal.hearing.types import Candidate
 from journal.record.store import Store
 from journal.session import Session, open_job
@@ -162,3 +173,29 @@ def test_a_correction_that_this_job_does_not_lead_one_to_expect_is_asked(session
 def test_a_baseline_can_be_corrected_too(session: Session) -> None:
     say(session, "idle cut-out test", "baseline thirty", "correction thirty one")
     assert [e.body for e in session.job.effective.values() if isinstance(e.body, Baseline)] == [Baseline(31.0)]
+
+
+def test_readings_after_a_doubtful_run_start_do_not_fall_into_the_run_before(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "cylinder one cut 37")
+    session.enter(
+        Question(
+            "half engine, 4 5 6 out, or 4 6 out?",
+            (RunStarted(RunKind.HALF_ENGINE, held_out=(4, 5, 6)), RunStarted(RunKind.HALF_ENGINE, held_out=(4, 6))),
+        )
+    )
+    say(session, "baseline fifty six", "cylinder one cut one hundred ten")
+    first, second = session.job.runs
+    assert ([c.value for c in first.cuts], [c.value for c in second.cuts]) == ([37.0], [110.0])
+    assert (first.asked, second.asked) == (False, True)
+    assert any("question" in remark.text for remark in diagnose(session.job).warnings)
+    say(session, "the second")
+    assert session.job.runs[1].start.held_out == (4, 6)
+    assert not session.job.runs[1].asked
+    assert [c.value for c in session.job.runs[1].cuts] == [110.0]
+
+
+def test_no_to_a_doubtful_run_start_leaves_no_run_of_its_own(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    session.enter(Question("idle cut-out, high pressure?", (RunStarted(RunKind.IDLE),)))
+    say(session, "no", "cylinder one cut 37")
+    assert [len(run.cuts) for run in session.job.runs] == [1]
