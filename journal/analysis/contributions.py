@@ -45,6 +45,8 @@ class Worth:
     """Standard deviation between repeats, in the run's unit."""
     baseline: float
     """Mean baseline used, in the run's unit."""
+    resolution: float
+    """How far below nothing a pull may lie and mean nothing: a step of the display, or what the model allows."""
     solved: bool = False
     """True when no baseline was said and it was worked out from the sum."""
 
@@ -99,6 +101,7 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
         freedom=freedom,
         scatter=math.sqrt(changing),
         baseline=float(run.base.mean()) * scale_b,
+        resolution=max(run.step / float(run.base.mean()), settings.sum_model) if fuel else run.step,
         solved=solved,
     )
 

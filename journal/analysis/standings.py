@@ -180,7 +180,7 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
         return Stand(standing, strength, u, why, repeats)
 
     percent = f"{100 * strength:.0f} % of the middle of its peers"
-    if against.pull < -settings.standing_z_none * against.u_none:
+    if against.pull < -settings.standing_z_none * against.u_none - worth.resolution:
         return stand(Standing.UNCLEAR, "the reading went the wrong way when it was cut, which no cylinder can do")
     if _low(against, settings):
         nothing = against.pull < settings.standing_z_none * against.u_none

@@ -182,7 +182,17 @@ def as_runs(bench: Bench, readings: Readings, first_entry: int = 0) -> list[Run]
                 for c, value in zip(live, cuts[number], strict=True):
                     said_cuts.append(_reading(k, moments[k], round(value, places), c))
                     k += 1
-        runs.append(Run(f"run-{first_entry + r}", 1, start, START, moments[-1], tuple(said_bases), tuple(said_cuts)))
+        runs.append(
+            Run(
+                id=f"run-{first_entry + r}",
+                number=1,
+                start=start,
+                started_at=START,
+                ended_at=moments[-1],
+                baselines=tuple(said_bases),
+                cuts=tuple(said_cuts),
+            )
+        )
     return runs
 
 
