@@ -18,6 +18,7 @@ from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Recogniser, Utterance
+from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
 from journal.wording import speakable
@@ -118,24 +119,35 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         RecordError: when an entry could not be written.
     """
     clock = session.clock
-    for utterance in _utterances(how):
-        if how.began is not None:
-            session.clock = partial(_said_at, how.began, utterance)
-        try:
-            yield _hear_one(session, ears, utterance, how.keep_all)
-        finally:
-            session.clock = clock
+    answers = answerer(how.voice)
+    told = False
+    try:
+        for utterance in _utterances(how, answers):
+            if how.began is not None:
+                session.clock = partial(_said_at, how.began, utterance)
+            try:
+                heard = _hear_one(session, ears, utterance, how.keep_all)
+            finally:
+                session.clock = clock
+            for outcome in heard.outcomes:
+                answers.answer(outcome.verdict, outcome.say)
+            if answers.failed and not told:
+                how.tell(answers.failed)
+                told = True
+            yield heard
+    finally:
+        answers.close()
 
 
 def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
 
 
-def _utterances(how: Listening) -> Iterator[Utterance]:
+def _utterances(how: Listening, answers: Answerer) -> Iterator[Utterance]:
     if how.source is None:
         from journal.hearing.microphone import blocks_from_microphone
 
-        return utterances(blocks_from_microphone(how.device, how.tell))
+        return utterances(unheard(blocks_from_microphone(how.device, how.tell), lambda: answers.sounding))
     if str(how.source) == "-":
         return utterances(blocks_from_stdin(how.rate))
     return utterances_of(how.source)

@@ -47,7 +47,7 @@ def recogniser_options(command: Any) -> Any:
 @click.option("--device", help="Part of the microphone's name.")
 @click.option(
     "--voice",
-    type=click.Choice(["silent", "tones", "spoken"]),
+    type=click.Choice(["spoken", "tones", "silent"]),
     default=None,
     help="How to answer; spoken for a microphone.",
 )
