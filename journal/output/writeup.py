@@ -126,14 +126,17 @@ def _speaks(cause: Cause, supports: bool) -> str:
 
 
 def _ruled_out(findings: Findings) -> Section:
+    """Causes that hardly remain, those with the same results against them on one line."""
     lines = []
     for found in findings.cylinders:
+        together: dict[tuple[str, ...], list[Cause]] = {}
         for cause in found.causes:
-            against = [e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5]
-            if cause.probability < 0.02 and against and cause.cylinder is not None:
-                lines.append(
-                    f"Cylinder {found.cylinder}: {cause.name}, {percent(cause.probability)}: {'; '.join(against)}."
-                )
+            against = tuple(e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5)
+            if cause.probability < 0.02 and against and cause.cylinder is not None and cause.gate is not None:
+                together.setdefault(against, []).append(cause)
+        for against, causes in together.items():
+            named = "; ".join(f"{cause.name}, {percent(cause.probability)}" for cause in causes)
+            lines.append(f"Cylinder {found.cylinder}: {named}. Against: {'; '.join(against)}.")
     return Section("Not indicated, and why", tuple(lines))
 
 

@@ -33,11 +33,11 @@ def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str 
         pdf.said(text, 11)
     _sections(pdf, [s for s in write.sections if s.warning])
     if charts:
-        pdf.heading("How much each cylinder pulls")
+        pdf.heading("How much each cylinder pulls", keep_mm=60)
         pdf.pictures([_plain(svg).encode() for svg in charts])
     _sections(pdf, [s for s in write.sections if not s.warning])
     if write.photos:
-        pdf.heading("Photos")
+        pdf.heading("Photos", keep_mm=80)
         pdf.pictures([photos(sha256) for sha256, _ in write.photos], [caption for _, caption in write.photos])
     pdf.heading("Cautions")
     for caution in write.cautions:
