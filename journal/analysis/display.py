@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from functools import cache
+from functools import cache, lru_cache
 
 import numpy as np
 import numpy.typing as npt
@@ -42,6 +42,7 @@ def display_steps(values: Sequence[float]) -> list[float]:
     return [1.0 if said_rounded and d == 0 else finest for d in decimals]
 
 
+@lru_cache(maxsize=4096)
 def _decimals(value: float) -> int:
     return next((d for d in range(_MOST_DECIMALS) if abs(value - round(value, d)) < 1e-9), _MOST_DECIMALS)
 
