@@ -37,7 +37,7 @@ def read_back(meaning: Meaning) -> str:
             parts = [str(word), spell(cylinder) if cylinder else "", spell(value) if value is not None else ""]
             return " ".join(part for part in parts if part)
         case RunStarted():
-            return _run(meaning, spell, " and ")
+            return _run(meaning, spell, " ")
         case Check():
             return _check(meaning, spell)
         case TroubleCode(spn, fmi):
