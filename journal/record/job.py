@@ -76,7 +76,7 @@ class Run:
     ended_at: datetime | None = None
     """When it ended; none while in progress."""
     asked: bool = False
-    """True while its start is a question: `start` is the likelier option, so that readings do not fall into another run."""
+    """True while its start is a question: `start` is the likelier option, and readings stay out of other runs."""
     baselines: tuple[Reading, ...] = ()
     """Readings with no further cylinder cut, in order."""
     cuts: tuple[Reading, ...] = ()
