@@ -19,9 +19,10 @@ import pytest
 
 from journal.errors import HearingError
 from journal.facts import Cut, Engine, JobOpened
+from journal.hearing import doctor
 from journal.hearing.microphone import Microphone, find_device
 from journal.hearing.sources import read_file
-from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound
+from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.listening import Ears, Listening, listen
 from journal.record.clips import clip_path
 from journal.record.store import Store
@@ -197,6 +198,23 @@ def test_a_session_can_be_ended_while_the_microphone_is_away(shop: Shop) -> None
 def test_a_microphone_that_is_not_there_is_named_with_those_that_are(shop: Shop) -> None:
     with pytest.raises(HearingError, match=r"'headset' is no microphone here; choose one of: .*pulse"):
         Microphone("headset")
+
+
+def test_the_doctor_tells_a_muted_microphone_from_one_that_is_spoken_into(
+    shop: Shop, say: Callable[..., Sound], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(doctor, "NAMES", ("auto",))
+    nothing = Speakable((), {}, {})
+
+    def lines(spoken: bool) -> list[doctor.Line]:
+        return list(doctor.examine(tmp_path, tmp_path, "pulse", nothing, spoken=spoken))
+
+    [silent] = [line for line in lines(spoken=False) if not line.good]
+    assert "microphone is silent" in silent.text
+    speaking = Thread(target=lambda: shop.play(np.tile(say("cylinder four cut, thirty eight"), 4)))
+    speaking.start()
+    assert all(line.good for line in lines(spoken=True) if "level" in line.text)
+    speaking.join()
 
 
 class Listener:
