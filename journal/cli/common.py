@@ -76,6 +76,7 @@ def json_option(command: F) -> F:
 def engine_options(command: F) -> F:
     """Adds the options that describe an engine's layout."""
     options = [
+        click.option("--shape", help='A common layout to start from, e.g. "inline six"; confirm it by the manual.'),
         click.option("--cylinders", type=int, help="How many cylinders, 1 to 20."),
         click.option("--firing-order", metavar="1-5-3-…", help="Firing order, from the service manual."),
         click.option(
@@ -100,6 +101,7 @@ def engine_options(command: F) -> F:
 
 
 def engine_from(
+    shape: str | None,
     cylinders: int | None,
     firing_order: str | None,
     arrangement: str | None,
@@ -112,18 +114,25 @@ def engine_from(
 
     Raises:
         WrongEngine: when they contradict each other.
-        BadInput: when a list of cylinders cannot be read, or neither cylinders nor firing order is given.
+        BadInput: when a list of cylinders cannot be read, a shape is not known, or nothing says how many there are.
     """
+    kind = Injection(injection) if injection else Injection.COMMON_RAIL
     order = numbers_in(firing_order or "")
-    count = cylinders or len(order)
-    if not count:
-        raise BadInput("how many cylinders? Give --cylinders or --firing-order")
+    if shape is not None:
+        from journal.analysis.layouts import layout_of
+
+        base = layout_of(shape, kind)
+    elif cylinders or order:
+        vee = arrangement == Arrangement.VEE or (arrangement is None and bool(banks))
+        base = Engine(cylinders or len(order), arrangement=Arrangement.VEE if vee else Arrangement.INLINE)
+    else:
+        raise BadInput("how many cylinders? Give --cylinders, --firing-order or --shape")
     return Engine(
-        cylinders=count,
-        firing_order=order,
-        arrangement=Arrangement(arrangement) if arrangement else Arrangement.VEE if banks else Arrangement.INLINE,
-        injection=Injection(injection) if injection else Injection.COMMON_RAIL,
-        banks=tuple(numbers_in(bank) for bank in banks),
+        cylinders=cylinders or base.cylinders,
+        firing_order=order or base.firing_order,
+        arrangement=Arrangement(arrangement) if arrangement else base.arrangement,
+        injection=kind,
+        banks=tuple(numbers_in(bank) for bank in banks) or base.banks,
         drivers=tuple(numbers_in(driver) for driver in drivers),
         branches=tuple(numbers_in(branch) for branch in branches),
     )

@@ -37,7 +37,7 @@ def open_command(
 
 def _ask(unit: str | None, complaint: str | None, technician: str, engine: dict[str, Any]) -> tuple[str, str, str]:
     unit = unit or click.prompt("Machine")
-    if engine["cylinders"] is None and not engine["firing_order"]:
+    if engine["cylinders"] is None and not engine["firing_order"] and not engine["shape"]:
         engine["firing_order"] = click.prompt("Firing order, from the service manual (Enter to skip)", default="")
         if not engine["firing_order"]:
             engine["cylinders"] = click.prompt("Cylinders", type=int, default=6)

@@ -103,7 +103,7 @@ def phrases_command() -> None:
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
     """The context of words that are not saved: the engine described by options, else the open job's, else none."""
     expects_number = expect == "number"
-    if engine["cylinders"] is not None or engine["firing_order"]:
+    if engine["cylinders"] is not None or engine["firing_order"] or engine["shape"]:
         return Context(engine=engine_from(**engine), expects_number=expects_number)
     folder = journal_folder(ctx.find_root().obj)
     if reference is None and (not is_journal(folder) or store_of(ctx).latest_open() is None):

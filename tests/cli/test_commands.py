@@ -115,6 +115,14 @@ def test_an_engine_that_contradicts_itself_is_refused(capsys: pytest.CaptureFixt
     assert not (folder / "journal.db").exists()
 
 
+def test_a_common_shape_is_a_start_and_what_is_given_beside_it_counts(
+    capsys: pytest.CaptureFixture[str], folder: Path
+) -> None:
+    assert run(capsys, "open", "--unit", "Pump", "--shape", "inline six", "--firing-order", "1-4-2-6-3-5")[0] == 0
+    assert "1-4-2-6-3-5" in run(capsys, "show")[1]
+    assert "inline six" in refused(capsys, "open", "--unit", "x", "--shape", "a big one")
+
+
 def test_lines_of_a_file_are_entered_one_by_one(
     capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
 ) -> None:
