@@ -71,6 +71,8 @@ class Speakable:
     """A JSGF grammar for each expectation."""
     graph: dict[Expect, WordGraph]
     """The same as a word graph."""
+    openers: frozenset[str] = frozenset()
+    """First words of phrases whose rest is free text: "note …"."""
 
 
 @dataclass(frozen=True)

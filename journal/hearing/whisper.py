@@ -27,6 +27,15 @@ _HYPOTHESES = 8
 _SHORTEST = RATE // 20
 _TOKEN_WORTH = 0.3
 """Added to a text's score for each token, natural log: long texts are made of more chances to lose."""
+_ENDING_WORTH = 1.5
+"""Times that the chance of ending counts over again: a text cut short must pay for the sound it leaves unexplained."""
+_LET_GO = 9.0
+"""An unconstrained text so much better than the best held one means that something else was said, natural log."""
+_DOUBT = 6.0
+"""From here on it is doubtful that the held one was said."""
+_POOR = -2.4
+"""Mean score of a token, natural log, below which the held one is doubtful whatever else was written."""
+# The five are set by the benchmark's tuning voices, clean and at 10 dB.
 
 
 class Whisper:
@@ -63,6 +72,7 @@ class Whisper:
         self._end = self._mark("<|endoftext|>")
         self._banned = np.arange(self._end + 1, self._decoder.vocabulary)
         tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
+        self._openers = speakable.openers
         self._writing = {expect: Writing(graph, tokens) for expect, graph in speakable.graph.items()}
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
@@ -73,12 +83,21 @@ class Whisper:
         held, free = search(
             self._decoder, heard, self._prompt, self._writing[expect], self._end, Search(), self._banned
         )
-        best = free[0] if free else None
-        return Hearing(
-            candidates=tuple(Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]),
-            free_score=_fair(best) if best else None,
-            free_text=self._text(best.tokens) if best else "",
-        )
+        # Unconstrained, it may write the same again and again: only the likeliest text counts, not the longest.
+        best_held, best_free = max(held, key=_fair, default=None), free[0] if free else None
+        behind = _fair(best_free) - _fair(best_held) if best_free and best_held else 0.0
+        candidates: list[Candidate] = []
+        if best_held and behind <= _LET_GO:
+            candidates = [Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]]
+            if behind > _DOUBT or best_held.score < _POOR * (len(best_held.tokens) + 1):
+                # As likely as the best text: that nothing in the grammar was said.
+                candidates.insert(1, Candidate("", candidates[0].score, self.name))
+        free_text = self._text(best_free.tokens) if best_free else ""
+        if best_free and _bare(free_text).partition(" ")[0] in self._openers:
+            # What follows "note" is open vocabulary: no grammar holds it.
+            top = candidates[0].score if candidates else -math.inf
+            candidates.insert(0, Candidate(free_text, min(0.0, max(top, _fair(best_free))), self.name))
+        return Hearing(tuple(candidates), _fair(best_free) if best_free else None, free_text)
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""
@@ -130,7 +149,7 @@ class Whisper:
 
 
 def _fair(text: Written) -> float:
-    return text.score + _TOKEN_WORTH * len(text.tokens)
+    return text.score + _ENDING_WORTH * text.ending + _TOKEN_WORTH * len(text.tokens)
 
 
 def _bare(text: str) -> str:

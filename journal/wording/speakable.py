@@ -37,7 +37,18 @@ def speakable(cylinders: int | None) -> Speakable:
         tuple(sorted(words)),
         {expect: grammars[expect is Expect.NUMBER] for expect in Expect},
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
+        frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
     )
+
+
+def _openers(way: Template) -> frozenset[str]:
+    """The words that a template ending in free text begins with; none for any other."""
+    if not isinstance(way, Sequence) or way.parts[-1] != Slot(TEXT_SLOT):
+        return frozenset()
+    first = way.parts[0]
+    options = first.options if isinstance(first, Choice) else (first,)
+    heads = [o.parts[0] if isinstance(o, Sequence) and o.parts else o for o in options]
+    return frozenset(head.text for head in heads if isinstance(head, Word))
 
 
 def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Template]]:
