@@ -67,7 +67,7 @@ def test_a_recording_dictated_into_the_job_fills_the_open_page(
     job = shop.open()
     with window(chromium) as page:
         page.goto(f"{address}/job/{job}/live")
-        page.get_by_text("Nothing heard yet").wait_for()
+        page.locator("#words", has_text="Nothing heard yet").wait_for()
         said = [sys.executable, "-m", "journal", "--journal", str(shop.folder), "listen", "--from"]
         done = subprocess.run([*said, str(tmp_path / "said.wav")], capture_output=True, text=True, timeout=240)
         assert done.returncode == 0, done.stderr
