@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 
-from journal.facts import Cut
+from journal.facts import Cut, JobFact, Note, RepairDone
 from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
@@ -61,6 +61,8 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     ways = understand(candidates, context, free_text) if candidates else []
     best = next((w for w in ways if w.pieces), None)
     if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:
+        if free := _free_words(candidates, free_text, context):
+            return free
         texts = [free_text, *(apart for c in candidates for apart in figures_apart(c.text))]
         return _only_asked(texts, context) or _let_go(heard, _why_nothing(best))
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
@@ -69,6 +71,25 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     more = _numbers(free_text) > _numbers(" ".join(p.heard for p in best.pieces))
     ceiling = 1.0 if resembles >= LIKE and not more else _DOUBTED
     return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+
+
+def _free_words(candidates: Sequence[Candidate], free_text: str, context: Context) -> tuple[Decision, ...]:
+    """A note or the like: a listener held to the phrases hears how it begins, the unconstrained text has the rest."""
+    said = [token.text for token in tokenise(free_text)]
+    begun = [[token.text for token in tokenise(candidate.text)] for candidate in candidates]
+    ways = (
+        understand((Candidate(free_text, 0.0, _FREE),), context)
+        if any(b and b == said[: len(b)] for b in begun)
+        else []
+    )
+    best = ways[0] if ways else None
+    if best is None or len(best.pieces) != 1:
+        return ()
+    meaning = best.pieces[0].meaning
+    in_words = isinstance(meaning, JobFact) and meaning.field in ("complaint", "unit")
+    if not (in_words or isinstance(meaning, Note | RepairDone)):
+        return ()
+    return (_one(0, best, ways, context, 1.0),)
 
 
 def _why_nothing(best: Understanding | None) -> str:
