@@ -25,13 +25,15 @@ RATE = 16_000
 HERE = Path(__file__).resolve().parent
 Sound = npt.NDArray[np.float64]
 
-SPEECH_LEVEL = 0.023
+SPEECH_LEVEL = 0.017
 """Root mean square of the voice while it speaks, full scale 1."""
 SPEECH_OVER_ENGINE_DB = 22.0
 """How far the voice stands over the engine: a close microphone beside a unit at idle."""
 SPEECH_OVER_ROOM_DB = 40.0
 """The same with the engine stopped."""
-PAUSE = 0.8
+STRETCH = 1.1
+"""How much slower than their own pace the voices speak: someone who reads numbers off a display takes care."""
+PAUSE = 0.75
 """Silence after each line, seconds."""
 
 
@@ -39,7 +41,10 @@ def speak(words: str, voice: str) -> Sound:
     """The words as the voice says them, shape (samples,), at `RATE`, with the root mean square of `SPEECH_LEVEL`."""
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "line.wav"
-        subprocess.run(["flite", "-voice", voice, "-t", words, "-o", str(path)], check=True)
+        subprocess.run(
+            ["flite", "-voice", voice, "--setf", f"duration_stretch={STRETCH}", "-t", words, "-o", str(path)],
+            check=True,
+        )
         sound, rate = soundfile.read(path)
     if rate != RATE:
         raise SystemExit(f"voice {voice} speaks at {rate} Hz: use one of 16 kHz")
