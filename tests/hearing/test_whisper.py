@@ -1,0 +1,101 @@
+"""The decoder agrees with ctranslate2's, and the search writes only what the grammar can say."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+import numpy as np
+import pytest
+
+from journal.hearing.figures import sayings
+from journal.hearing.types import Expect, Sound, Speakable
+
+pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
+
+from journal.hearing.weights import shipped_model
+from journal.hearing.whisper import Whisper
+
+
+@pytest.fixture(scope="module")
+def whisper(speakable: Speakable) -> Whisper:
+    return Whisper(speakable)
+
+
+def test_next_token_scores_are_those_of_ctranslate2(whisper: Whisper, say: Callable[..., Sound]) -> None:
+    """ctranslate2 is the outside reference: its free greedy decode of the same encoded sound, with its logits."""
+    import ctranslate2
+
+    encoded = whisper._encoded(say("cylinder four cut, thirty eight"))
+    exact = ctranslate2.models.Whisper(str(shipped_model()), compute_type="float32")
+    result = exact.generate(
+        ctranslate2.StorageView.from_array(encoded[None]),
+        [whisper._prompt],
+        beam_size=1,
+        max_length=20,
+        suppress_tokens=[],
+        suppress_blank=False,
+        return_logits_vocab=True,
+    )[0]
+    heard = whisper._decoder.listen(encoded)
+    texts, hidden = whisper._decoder.begin(heard, whisper._prompt)
+    for token, theirs in zip(result.sequences_ids[0], result.logits[0], strict=False):
+        ours = whisper._decoder.scores(hidden)[0]
+        reference = np.array(theirs, dtype=np.float64).ravel()
+        reference -= reference.max() + np.log(np.exp(reference - reference.max()).sum())
+        likely = reference > -8
+        assert int(ours.argmax()) == token
+        np.testing.assert_allclose(ours[likely], reference[likely], atol=0.05)
+        hidden = whisper._decoder.step(heard, texts, np.asarray([[token]]))
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        " cylinder four cut thirty eight",
+        " Cylinder 4 cut, 38.",
+        " cylinder four cut thirty-eight",
+        " Number 4 out, 30 8",
+        " No. 4 out 38.5",
+    ],
+)
+def test_a_sentence_may_be_written_in_all_usual_ways(whisper: Whisper, text: str) -> None:
+    assert may_write(whisper, text)
+
+
+@pytest.mark.parametrize(
+    "text", [" cylinder nine cut 38", " cylinder 4", " cylinder 4 cut 38 dogs", " 4 cut 138", " 4-38"]
+)
+def test_what_is_no_sentence_cannot_be_written(whisper: Whisper, text: str) -> None:
+    assert not may_write(whisper, text)
+
+
+def may_write(whisper: Whisper, text: str) -> bool:
+    writing = whisper._writing[Expect.ANYTHING]
+    state = 0
+    for token in whisper._encode(text):
+        options = writing.options(state)
+        if token not in options.tokens:
+            return False
+        state = writing.after(options, token)
+        if state < 0:
+            return False
+    return writing.options(state).may_end
+
+
+@pytest.mark.parametrize(
+    "chat", ["did you watch the game last night", "hand me the half inch ratchet please", "who left the door open"]
+)
+def test_chat_is_let_go(whisper: Whisper, say: Callable[..., Sound], chat: str) -> None:
+    hearing = whisper.hear(say(chat))
+    assert hearing.candidates == () or "" in [c.text for c in hearing.candidates]
+    assert hearing.free_text
+
+
+def test_figures_are_said_in_every_usual_way() -> None:
+    assert ("seven", "oh", "five") in sayings("705")
+    assert ("one", "ninety") in sayings("190")
+    assert ("thirty", "three", "hundred") in sayings("3300")
+    assert ("three", "thousand", "three", "hundred") in sayings("3300")
+    assert ("double", "two") in sayings("22")
+    assert ("four", "thirty", "eight") in sayings("438")
+    assert all(len(words) >= 2 for words in sayings("705"))
