@@ -101,7 +101,6 @@ def engine_options(command: F) -> F:
 
 
 def engine_from(
-    shape: str | None,
     cylinders: int | None,
     firing_order: str | None,
     arrangement: str | None,
@@ -109,6 +108,7 @@ def engine_from(
     drivers: Sequence[str],
     branches: Sequence[str],
     injection: str | None,
+    shape: str | None = None,
 ) -> Engine:
     """The engine these options describe.
 
