@@ -44,6 +44,7 @@ _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-
 
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
+_LOOKED_AT = 3
 
 
 def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str = "") -> tuple[Decision, ...]:
@@ -64,7 +65,8 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
         if free := _free_words(candidates, free_text, context):
             return free
         texts = [free_text, *(apart for c in candidates for apart in figures_apart(c.text))]
-        return _only_asked(texts, context) or _let_go(heard, _why_nothing(best))
+        found = _only_asked(texts, context) or _end_asked(candidates, context)
+        return found or _let_go(heard, _why_nothing(best))
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE:
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
@@ -122,6 +124,20 @@ def _only_asked(texts: Sequence[str], context: Context) -> tuple[Decision, ...]:
         if best is not None and best.pieces and best.probability >= _CLEAR:
             found = tuple(_one(at, best, ways, context, _DOUBTED) for at in range(len(best.pieces)))
             if all(d.verdict is Verdict.ASK for d in found):
+                return found
+    return ()
+
+
+def _end_asked(candidates: Sequence[Candidate], context: Context) -> tuple[Decision, ...]:
+    """While a run goes on, questions from a text's end where its beginning was lost: "2, 4, 44.3" may be four, 44.3."""
+    if context.baseline is None:
+        return ()
+    for candidate in candidates[:_LOOKED_AT]:
+        if candidate.listener == TYPED:
+            continue
+        for first in tokenise(candidate.text)[1:_LOOKED_AT]:
+            found = _only_asked([candidate.text[first.start :]], context)
+            if found and all(isinstance(d.meaning, Cut) and believable(d.meaning, context) >= BELIEVABLE for d in found):
                 return found
     return ()
 

@@ -131,3 +131,10 @@ WORDS = st.sampled_from(
 def test_no_words_of_the_grammar_in_any_order_raise(text: str) -> None:
     for decision in decide_text(text, RUNNING):
         assert decision.verdict is Verdict.LET_GO or decision.meaning is not None
+
+
+def test_a_reading_whose_beginning_was_lost_is_asked_about_while_a_run_goes_on() -> None:
+    (decision,) = decide(heard(("2, 4, 38.3", 0.8), ("6, 4, 38.3", 0.2)), RUNNING)
+    assert decision.verdict is Verdict.ASK
+    assert decision.meaning == Cut(4, 38.3)
+    assert all(d.verdict is Verdict.LET_GO for d in decide(heard(("2, 4, 38.3", 0.8), ("6, 4, 38.3", 0.2)), PLAIN))
