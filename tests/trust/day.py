@@ -43,8 +43,8 @@ from tests.trust.road import DEMO, KnownSpeech, Line, lines
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
 JOB_S = 1200.0
 """Sound of one job, seconds."""
-DOUBTED = "baseline is fifty six"
-DOUBT = "baseline is fifty nine"
+DOUBTED = "baseline at fifty six"
+DOUBT = "baseline at fifty nine"
 """A line that is heard as either of two, so that a question must be asked."""
 PICTURE = (DEMO / "orchard" / "blow-by.jpg").read_bytes()
 
