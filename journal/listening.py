@@ -14,6 +14,7 @@ import numpy as np
 from journal.errors import HearingError
 from journal.facts import Note, to_milliseconds
 from journal.facts.codec import time_to_text
+from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
@@ -122,7 +123,7 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     answers = answerer(how.voice)
     told = False
     try:
-        for utterance in _utterances(how, answers):
+        for utterance in ahead(_utterances(how, answers)):
             if how.began is not None:
                 session.clock = partial(_said_at, how.began, utterance)
             try:

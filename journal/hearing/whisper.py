@@ -54,9 +54,13 @@ class Whisper:
             HearingError: the model is missing, damaged or not for English.
         """
         import ctranslate2
+        import threadpoolctl
         import tokenizers
         from faster_whisper.feature_extractor import FeatureExtractor
 
+        # The search multiplies small matrices: a second thread only waits for the first, and where another program
+        # wants that core it waits long.
+        threadpoolctl.threadpool_limits(limits=1, user_api="blas")
         folder = model or shipped_model()
         try:
             self._model: Any = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8")

@@ -137,7 +137,8 @@ def _end_asked(candidates: Sequence[Candidate], context: Context) -> tuple[Decis
             continue
         for first in tokenise(candidate.text)[1:_LOOKED_AT]:
             found = _only_asked([candidate.text[first.start :]], context)
-            if found and all(isinstance(d.meaning, Cut) and believable(d.meaning, context) >= BELIEVABLE for d in found):
+            meanings = [d.meaning for d in found]
+            if found and all(isinstance(m, Cut) and believable(m, context) >= BELIEVABLE for m in meanings):
                 return found
     return ()
 
