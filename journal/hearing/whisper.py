@@ -25,6 +25,8 @@ _ROOM = 0.5
 """Silence that must fit in the window after the sound, seconds; without any the model runs on."""
 _HYPOTHESES = 8
 _SHORTEST = RATE // 20
+_POINT_APART = re.compile(r"([0-9]{2})\. (?:[Pp]oint )?([0-9])(?=\.?$)")
+"""How the model writes "thirty four point six" when it hears a pause in it: "34. 6."."""
 _TOKEN_WORTH = 0.3
 """Added to a text's score for each token, natural log: long texts are made of more chances to lose."""
 _ENDING_WORTH = 1.5
@@ -115,7 +117,7 @@ class Whisper:
         """Texts with their scores, best first; those that differ in capitals and marks only are one."""
         alike: dict[str, list[tuple[float, str]]] = defaultdict(list)
         for each in texts:
-            text = self._text(each.tokens)
+            text = _POINT_APART.sub(r"\1.\2", self._text(each.tokens))
             alike[_bare(text)].append((_fair(each), text))
         summed = [
             (max(same)[1], max(same)[0] + math.log(sum(math.exp(score - max(same)[0]) for score, _ in same)))
