@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-import contextlib
 import threading
+import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -14,10 +14,11 @@ from flask import current_app
 
 from journal.analysis import diagnose
 from journal.analysis.findings import Findings
-from journal.errors import RecordError
+from journal.analysis.history import History
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
+from journal.study import history_of, keep_summary
 from webui.door import Door
 from webui.grants import Grants
 from webui.log import Log
@@ -25,6 +26,10 @@ from webui.watch import Watcher
 
 _KEPT = 64
 """How many jobs are held replayed; an open page asks for the same one again and again."""
+
+
+_LEARN_EVERY_S = 600.0
+"""How long what the closed jobs teach is held, seconds."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +58,8 @@ class Shop:
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
+        self._learnt: History | None = None
+        self._learn_at = 0.0
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
@@ -83,14 +90,21 @@ class Shop:
             if known is not None:
                 return known
             job = self.store.job(job_id)
-            state = State(line, job, diagnose(job))
+            state = State(line, job, diagnose(job, history=self._history()))
             with self._lock:
                 self._states[job_id] = state
                 self._states.move_to_end(job_id)
                 while len(self._states) > _KEPT:
                     self._states.popitem(last=False)
-        self._note(state)
+        keep_summary(self.store, state.job, state.findings)
         return state
+
+    def _history(self) -> History | None:
+        """What the shop's closed jobs teach, read again now and then."""
+        if time.monotonic() >= self._learn_at:
+            self._learnt = history_of(self.store)
+            self._learn_at = time.monotonic() + _LEARN_EVERY_S
+        return self._learnt
 
     def _known(self, line: JobLine) -> State | None:
         with self._lock:
@@ -99,16 +113,6 @@ class Shop:
                 return None
             self._states.move_to_end(line.id)
             return known
-
-    def _note(self, state: State) -> None:
-        """Keep the headline, standings and causes for the board and its search."""
-        found = state.findings
-        standings = {c.cylinder: str(c.standing) for run in found.runs for c in run.contributions}
-        standings |= {low.cylinder: str(low.standing) for low in found.cylinders}
-        causes = [low.causes[0].name for low in found.cylinders if low.causes]
-        # Another program may hold the journal just now; what is noted can be made again from the entries at any time.
-        with contextlib.suppress(RecordError):
-            self.store.note_summary(state.job.id, found.headline, standings, causes="; ".join(causes))
 
 
 def shop() -> Shop:

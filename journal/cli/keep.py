@@ -7,7 +7,6 @@ from pathlib import Path
 
 import click
 
-from journal.analysis import diagnose
 from journal.cli.common import job_of, job_option, store_of
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
@@ -15,6 +14,7 @@ from journal.record.clips import let_go
 from journal.record.pack import pack
 from journal.record.unpack import unpack
 from journal.record.verify import verify
+from journal.study import study
 
 
 @click.command("pack")
@@ -27,8 +27,8 @@ def pack_command(ctx: click.Context, target: Path, without_originals: bool, refe
     from journal.output.render import render
 
     store = store_of(ctx)
-    job = store.job(job_of(store, reference))
-    page = render(job, diagnose(job), "html", store.folder)
+    job, findings = study(store, job_of(store, reference))
+    page = render(job, findings, "html", store.folder)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals)
     click.echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:

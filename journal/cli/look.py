@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from journal.analysis import diagnose, findings_to_json
+from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
 from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
 from journal.errors import BadInput
@@ -15,6 +15,7 @@ from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
 from journal.record.job import JobState
 from journal.record.store import Store
+from journal.study import study
 
 
 @click.command("show")
@@ -42,7 +43,7 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
     from journal.output.lines import findings_text
 
     store = store_of(ctx)
-    findings = diagnose(store.job(job_of(store, reference)))
+    _, findings = study(store, job_of(store, reference))
     if as_json:
         print_json(findings_to_json(findings))
     else:
@@ -114,14 +115,14 @@ def write_up_command(ctx: click.Context, target: Path | None, reference: str | N
     from journal.output.render import render
 
     store = store_of(ctx)
-    job = store.job(job_of(store, reference))
+    job, findings = study(store, job_of(store, reference))
     if target is None:
-        click.echo(render(job, diagnose(job), "txt", store.folder).decode("utf-8"))
+        click.echo(render(job, findings, "txt", store.folder).decode("utf-8"))
         return
     form = target.suffix.lower().lstrip(".")
     if form not in ("txt", "html", "pdf", "json"):
         raise BadInput(f"{target}: name a .txt, .html, .pdf or .json file")
-    data = render(job, diagnose(job), form, store.folder)
+    data = render(job, findings, form, store.folder)
     try:
         target.write_bytes(data)
     except OSError as error:
@@ -144,8 +145,7 @@ def where_you_are(folder: Path | None) -> None:
             click.echo("  next: journal open    start a job on an engine")
             click.echo("  or:   journal jobs    look at earlier ones")
             return
-        job = store.job(job_id)
-        findings = diagnose(job)
+        job, findings = study(store, job_id)
         click.echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
         if job.waiting:
             click.echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
