@@ -11,8 +11,8 @@ from journal.errors import HearingError
 from journal.hearing.resample import Resampler
 from journal.hearing.types import Sound
 
-_SILENT_S = 2.0
-"""A stream that delivers nothing for so long is taken for unplugged; sound cards deliver many times a second."""
+_SILENT_S = 5.0
+"""A stream that gives nothing for so long is taken for unplugged; a sound server may hold back two seconds."""
 _RETRY_S = 1.0
 """Pause between attempts to find a lost device again."""
 _BLOCK_S = 0.064
