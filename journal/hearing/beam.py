@@ -143,7 +143,8 @@ def _grow_free(
         row[banned] = -np.inf
         if first:
             row[end] = -np.inf
-        for token in np.argsort(-row)[: how.free_beams + 1]:
+        best = np.argpartition(-row, how.free_beams)[: how.free_beams + 1]
+        for token in best[np.argsort(-row[best])]:
             grown = _Open((*text.tokens, int(token)), text.score + float(row[token]), -1, text.row)
             if token == end:
                 done.append(Written(text.tokens, grown.score, float(row[token])))

@@ -10,10 +10,11 @@ from __future__ import annotations
 import struct
 from dataclasses import dataclass
 from pathlib import Path
-from typing import IO
+from typing import IO, Any
 
 import numpy as np
 import numpy.typing as npt
+import threadpoolctl
 
 Floats = npt.NDArray[np.float32]
 Ints = npt.NDArray[np.int64]
@@ -71,6 +72,7 @@ class Decoder:
             OSError: it cannot be read.
         """
         found = _read(model)
+        self._threads: Any = threadpoolctl.ThreadpoolController()
         self._heads = int(found["decoder/num_heads"])
         self._embeddings = found["decoder/embeddings/weight"]
         self._positions = found["decoder/position_encodings/encodings"]
@@ -138,10 +140,12 @@ class Decoder:
 
     def scores(self, hidden: Floats) -> Floats:
         """Log-probability of each token of the vocabulary, shape (texts, vocabulary)."""
-        logits = hidden @ self._embeddings.T
-        top = logits.max(axis=1, keepdims=True)
-        result: Floats = logits - top - np.log(np.exp(logits - top).sum(axis=1, keepdims=True))
-        return result
+        # The one matrix that is large enough to be worth a second core.
+        with self._threads.limit(limits=2, user_api="blas"):
+            logits: Floats = hidden @ self._embeddings.T
+        logits -= logits.max(axis=1, keepdims=True)
+        logits -= np.log(np.exp(logits).sum(axis=1, keepdims=True))
+        return logits
 
 
 def _linear(x: Floats, weights: tuple[Floats, Floats]) -> Floats:
