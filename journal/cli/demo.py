@@ -12,7 +12,7 @@ import click
 
 import journal as package
 from journal.cli.common import print_outcome
-from journal.cli.photos import _attach
+from journal.cli.photos import attach
 from journal.errors import NotFound
 from journal.facts import Arrangement, Engine, Injection, JobClosed, JobOpened, Source
 from journal.home import models_folder
@@ -86,7 +86,7 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
             click.echo(f"  closed: {closed.text}")
         else:
             session = Session(store, job, told["technician"])
-            error = _attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
+            error = attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
             if error is not None:
                 raise error
     return job

@@ -39,11 +39,11 @@ def photo_command(
     session = Session(store, job_of(store, reference), technician)
     if cylinder is not None:
         session.job.engine.require(cylinder)
-    refused = [error for file in files if (error := _attach(session, file, subject, cylinder)) is not None]
+    refused = [error for file in files if (error := attach(session, file, subject, cylinder)) is not None]
     if watched is not None:
         click.echo(f"watching {watched}; Ctrl-C ends it")
         for file in watch(watched):
-            error = _attach(session, file, subject, cylinder)
+            error = attach(session, file, subject, cylinder)
             if error is not None:
                 click.echo(f"  - {error}", err=True)
     if refused:
@@ -52,7 +52,7 @@ def photo_command(
         raise refused[0]
 
 
-def _attach(session: Session, file: Path, subject: str, cylinder: int | None) -> JournalError | None:
+def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> JournalError | None:
     """Attach one photo; what is wrong with it where it is refused, so that the others still go in."""
     try:
         taken = take_in(session.store.folder, file, file.name)
