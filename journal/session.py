@@ -6,7 +6,6 @@ from collections.abc import Callable, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
-from journal.analysis import diagnose
 from journal.context import context_of
 from journal.facts import (
     Answer,
@@ -27,6 +26,7 @@ from journal.facts import (
 from journal.hearing.types import Candidate
 from journal.record.job import Asked, Job
 from journal.record.store import Store
+from journal.study import ClosedJobs, study
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
@@ -94,6 +94,7 @@ class Session:
         self.source = source
         self.clock = clock
         self.held = False
+        self._closed = ClosedJobs()
         self.last_said = ""
         technicians = self.job.technicians
         self.technician = technician or (technicians[0] if technicians else "")
@@ -185,7 +186,7 @@ class Session:
         if command.word is CommandWord.MISSED:
             return missing_text(job)
         if command.word is CommandWord.OUTLOOK:
-            return diagnose(job).headline
+            return study(self.store, self.job_id, self._closed)[1].headline
         return readings_text(job, command.cylinder)
 
     def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 import contextlib
 import os
+import threading
+from collections.abc import Iterable
 
 from journal.analysis import Findings, diagnose
-from journal.analysis.history import History, closed_job, learn
+from journal.analysis.history import ClosedJob, History, closed_job, learn
 from journal.errors import RecordError
 from journal.record.job import Job, JobState
 from journal.record.store import Store
@@ -18,31 +20,61 @@ MOST_CLOSED = 200
 """So many closed jobs, the latest, teach; enough to move the base rates, few enough to read at each start."""
 
 
-def study(store: Store, job_id: str) -> tuple[Job, Findings]:
+class ClosedJobs:
+    """The shop's latest closed jobs as teachers: each is read once, the list of them is always as it is on disk."""
+
+    def __init__(self) -> None:
+        """Nothing is read before it is asked for."""
+        self._lock = threading.Lock()
+        self._read: dict[tuple[str, int], ClosedJob | None] = {}
+        self._learnt: History | None = None
+
+    def history(self, store: Store, besides: str = "") -> History | None:
+        """What they teach; none when there are none, or when it is switched off.
+
+        Args:
+            store: the journal.
+            besides: identifier of a job that must not teach, as it is the one under study.
+        """
+        if os.environ.get(SWITCH, "").strip().lower() == "off":
+            return None
+        with self._lock:
+            self._look(store)
+            if not any(job == besides for job, _ in self._read):
+                return self._learnt
+            return _history(taught for (job, _), taught in self._read.items() if job != besides)
+
+    def _look(self, store: Store) -> None:
+        """Read what was closed, or got another entry, since the last look."""
+        lines = store.jobs(state=JobState.CLOSED, limit=MOST_CLOSED)
+        keys = [(line.id, line.entries) for line in lines]
+        if keys == list(self._read):
+            return
+        self._read = {key: self._read[key] if key in self._read else closed_job(store.job(key[0])) for key in keys}
+        self._learnt = _history(self._read.values())
+
+
+def _history(taught: Iterable[ClosedJob | None]) -> History | None:
+    history = learn(job for job in taught if job is not None)
+    return history if history.jobs else None
+
+
+def study(store: Store, job_id: str, closed: ClosedJobs | None = None) -> tuple[Job, Findings]:
     """A job as it stands and everything stated about it.
+
+    Args:
+        store: the journal.
+        job_id: identifier of the job.
+        closed: the closed jobs read so far, for a process that studies more than once.
 
     Raises:
         NotFound: when there is no such job.
     """
+    history = (closed or ClosedJobs()).history(store, job_id)
     job = store.job(job_id)
-    findings = diagnose(job, history=history_of(store, job_id))
+    findings = diagnose(job, history=history)
     keep_summary(store, job, findings)
     return job, findings
-
-
-def history_of(store: Store, besides: str = "") -> History | None:
-    """What the latest closed jobs teach; none when there are none, or when it is switched off.
-
-    Args:
-        store: the journal.
-        besides: identifier of a job that must not teach, as it is the one under study.
-    """
-    if os.environ.get(SWITCH, "").strip().lower() == "off":
-        return None
-    lines = store.jobs(state=JobState.CLOSED, limit=MOST_CLOSED)
-    closed = (closed_job(store.job(line.id)) for line in lines if line.id != besides)
-    history = learn(job for job in closed if job is not None)
-    return history if history.jobs else None
 
 
 def keep_summary(store: Store, job: Job, findings: Findings) -> None:

@@ -8,8 +8,10 @@ from datetime import datetime, timedelta, timezone
 from flask import Flask
 from markupsafe import Markup, escape
 
+from journal.analysis.causes_words import capital, listed, percent
 from journal.analysis.findings import Level, Standing
-from journal.facts import MEASURED, Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.output import words
 from journal.output.chart_parts import mark
 from journal.record.job import Job, JobState, Reading
 from webui.said import said
@@ -48,23 +50,12 @@ def amount(value: float | None, unit_name: str = "") -> str:
     """A number with its unit, without needless zeros."""
     if value is None:
         return "no change"
-    number = f"{value:.10g}".replace("-", "−")
-    return f"{number} {unit(unit_name)}".strip()
+    return words.amount(value, unit(unit_name)).replace("-", "−")
 
 
 def reading(item: Reading) -> str:
     """A reading's number, or that it did not change."""
     return "no change" if item.no_change else amount(item.value, item.unit)
-
-
-def percent(value: float) -> str:
-    """A share as whole percent; what rounds to 0 or 100 without being it is said so."""
-    rounded = round(value * 100)
-    if rounded <= 0 < value:
-        return "under 1 %"
-    if rounded >= 100 > value * 100:
-        return "over 99 %"
-    return f"{rounded} %"
 
 
 def share(value: float) -> str:
@@ -89,50 +80,27 @@ def spoken(text: str) -> Markup:
 
 def numbers(cylinders: Iterable[int]) -> str:
     """`1, 2 and 5`."""
-    words = [str(c) for c in cylinders]
-    return " and ".join([", ".join(words[:-1]), words[-1]]) if len(words) > 1 else "".join(words)
+    return listed([str(c) for c in cylinders])
 
 
 def engine(layout: Engine) -> str:
     """An engine's layout in a line."""
-    count = "cylinder" if layout.cylinders == 1 else "cylinders"
-    order = "-".join(map(str, layout.firing_order)) or "not given"
-    return f"{layout.cylinders} {count} {layout.arrangement}, {layout.injection}, firing order {order}"
+    return capital(words.engine_text(layout))
 
 
 def run_title(start: RunStarted) -> str:
     """A run's kind and conditions in words."""
-    words = [str(start.run).capitalize()]
-    if start.held_out:
-        words.append(f"cylinders {numbers(start.held_out)} held out")
-    if start.pressure is not None:
-        words.append(f"{start.pressure} injection pressure")
-    if start.pressure_value is not None:
-        words.append(f"injection pressure {amount(start.pressure_value, start.pressure_unit)}")
-    if start.after_repair:
-        words.append("after repair")
-    return ", ".join(words)
+    return capital(words.run_title(start, amount))
 
 
 def check_name(check: Check) -> str:
     """What was checked and where."""
-    return f"{str(check.subject).capitalize()}{f', cylinder {check.cylinder}' if check.cylinder else ''}"
+    return capital(words.check_name(check))
 
 
 def check_outcome(check: Check) -> str:
     """How a check came out, in words."""
-    words = [] if check.outcome == MEASURED else [check.outcome]
-    if check.part:
-        words.append(check.part)
-    if check.place:
-        words.append(f"into the {check.place}")
-    if check.other_cylinder:
-        words.append(f"cylinder {check.other_cylinder}")
-    if check.value is not None:
-        words.append(amount(check.value, check.unit))
-    if check.crank_turned:
-        words.append("the air turned the crank")
-    return ", ".join(words)
+    return words.check_outcome(check, amount)
 
 
 def state_class(state: JobState) -> str:
@@ -177,11 +145,6 @@ def verdict_word(verdict: str) -> str:
     return {"take": "✓ Entered:", "ask": "? Asked:", "let go": "– Let go:"}.get(verdict, "")
 
 
-def capitalize_first(words: str) -> str:
-    """The words with a capital, the rest as it was."""
-    return words[:1].upper() + words[1:]
-
-
 def offset_of(job: Job) -> int:
     """Local time minus UTC where the job was opened, minutes."""
     return job.entries[0].offset_minutes if job.entries else 0
@@ -189,11 +152,12 @@ def offset_of(job: Job) -> int:
 
 def teach(app: Flask) -> None:
     """Give the templates these words."""
-    for word in (
-        amount, bare, capitalize_first, check_name, check_outcome, clock, day, engine, level_word, numbers, percent,
+    for filter_ in (
+        amount, bare, check_name, check_outcome, clock, day, engine, level_word, numbers, percent,
         moment, plain, reading, run_title, said, share, spoken, standing, state_class, unit,
     ):  # fmt: skip
-        app.jinja_env.filters[word.__name__] = word
+        app.jinja_env.filters[filter_.__name__] = filter_
+    app.jinja_env.filters["capitalize_first"] = capital
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
     app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)
     app.jinja_env.globals.update(bore=bore, offset_of=offset_of, verdict_word=verdict_word)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import threading
-import time
 from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass
@@ -18,7 +17,7 @@ from journal.analysis.history import History
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
-from journal.study import history_of, keep_summary
+from journal.study import ClosedJobs, keep_summary
 from webui.door import Door
 from webui.grants import Grants
 from webui.log import Log
@@ -26,10 +25,6 @@ from webui.watch import Watcher
 
 _KEPT = 64
 """How many jobs are held replayed; an open page asks for the same one again and again."""
-
-
-_LEARN_EVERY_S = 600.0
-"""How long what the closed jobs teach is held, seconds."""
 
 
 @dataclass(frozen=True)
@@ -42,6 +37,8 @@ class State:
     """The job."""
     findings: Findings
     """What is found about it."""
+    history: History | None
+    """What the closed jobs taught when it was found."""
 
 
 class Shop:
@@ -58,8 +55,7 @@ class Shop:
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
-        self._learnt: History | None = None
-        self._learn_at = 0.0
+        self._closed = ClosedJobs()
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
@@ -80,17 +76,17 @@ class Shop:
         Raises:
             NotFound: when there is no such job.
         """
-        line = self.store.line(job_id)
-        known = self._known(line)
+        line, history = self.store.line(job_id), self._closed.history(self.store, job_id)
+        known = self._known(line, history)
         if known is not None:
             return known
         # One at a time: when an entry comes in, every open page asks for the same new state at once.
         with self._working:
-            known = self._known(line)
+            known = self._known(line, history)
             if known is not None:
                 return known
             job = self.store.job(job_id)
-            state = State(line, job, diagnose(job, history=self._history()))
+            state = State(line, job, diagnose(job, history=history), history)
             with self._lock:
                 self._states[job_id] = state
                 self._states.move_to_end(job_id)
@@ -99,17 +95,10 @@ class Shop:
         keep_summary(self.store, state.job, state.findings)
         return state
 
-    def _history(self) -> History | None:
-        """What the shop's closed jobs teach, read again now and then."""
-        if time.monotonic() >= self._learn_at:
-            self._learnt = history_of(self.store)
-            self._learn_at = time.monotonic() + _LEARN_EVERY_S
-        return self._learnt
-
-    def _known(self, line: JobLine) -> State | None:
+    def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:
             known = self._states.get(line.id)
-            if known is None or known.line.entries != line.entries:
+            if known is None or known.line.entries != line.entries or known.history != history:
                 return None
             self._states.move_to_end(line.id)
             return known

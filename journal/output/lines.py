@@ -7,8 +7,9 @@ from datetime import datetime, timedelta, timezone
 from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import cylinders_in_words, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
-from journal.facts import Check, Engine, Entry, RunKind, RunStarted
-from journal.record.job import Fact, Job, Part, Picture, Reading, Run
+from journal.facts import Entry
+from journal.output.words import amount, check_text, engine_text, run_title
+from journal.record.job import Job, Part, Picture, Reading, Run
 
 
 def job_text(job: Job) -> str:
@@ -21,7 +22,7 @@ def job_text(job: Job) -> str:
         lines += ["", *_run_lines(run)]
     blocks = [
         ("Conditions", [_reading_text(r) for r in job.conditions]),
-        ("Checks", [check_text(fact) for fact in job.checks]),
+        ("Checks", [check_text(fact.body) for fact in job.checks]),
         ("Trouble codes", [code_text(f.body) for f in job.codes]),
         ("Notes", [f.body.text for f in job.notes]),
         ("Photos", [picture_text(p) for p in job.pictures]),
@@ -61,46 +62,6 @@ def findings_text(findings: Findings) -> str:
     if findings.cautions:
         lines += ["", "Cautions", *(f"  {caution}" for caution in findings.cautions)]
     return "\n".join(lines)
-
-
-def engine_text(engine: Engine) -> str:
-    """The engine's layout in one line."""
-    order = f", firing order {'-'.join(map(str, engine.firing_order))}" if engine.firing_order else ""
-    return f"{engine.arrangement} {engine.cylinders}, {engine.injection} injection{order}"
-
-
-def run_title(start: RunStarted) -> str:
-    """A run's kind and conditions in words."""
-    words = [{RunKind.IDLE: "idle cut-out", RunKind.HALF_ENGINE: "half-engine cut-out"}.get(start.run, str(start.run))]
-    if start.held_out:
-        words.append(f"{cylinders_in_words(start.held_out)} held out")
-    if start.pressure is not None:
-        words.append(f"{start.pressure} injection pressure")
-    if start.pressure_value is not None:
-        words.append(f"injection pressure {start.pressure_value:g} {start.pressure_unit}")
-    if start.after_repair:
-        words.append("after the repair")
-    return ", ".join(words)
-
-
-def check_text(fact: Fact[Check]) -> str:
-    """A check with its outcome in words."""
-    check = fact.body
-    words = [str(check.subject)]
-    if check.cylinder is not None:
-        words.append(f"cylinder {check.cylinder}")
-    text = f"{' '.join(words)}: {check.outcome}"
-    if check.part:
-        text += f", {check.part}"
-    if check.place:
-        text += f", to {check.place}"
-    if check.other_cylinder is not None:
-        text += f", with cylinder {check.other_cylinder}"
-    if check.value is not None:
-        text += f", {check.value:g} {check.unit}".rstrip()
-    if check.crank_turned is not None:
-        text += ", crank turned" if check.crank_turned else ", crank held"
-    return text
 
 
 def picture_text(picture: Picture) -> str:
@@ -175,7 +136,7 @@ def _run_lines(run: Run) -> list[str]:
 
 
 def _reading_text(reading: Reading) -> str:
-    value = "no change" if reading.value is None else f"{reading.value:g} {reading.unit}"
+    value = "no change" if reading.value is None else amount(reading.value, reading.unit)
     if reading.cylinder is not None:
         return f"cylinder {reading.cylinder} cut: {value}"
     return f"{reading.quantity} {value}"

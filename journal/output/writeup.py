@@ -8,7 +8,8 @@ from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings
 from journal.facts import Entry
-from journal.output.lines import check_text, engine_text, entry_time, part_text, picture_text
+from journal.output.lines import entry_time, part_text, picture_text
+from journal.output.words import check_text, engine_text
 from journal.record.job import Job, Picture
 
 
@@ -180,7 +181,7 @@ def _numbers(findings: Findings) -> list[Section]:
 
 
 def _checks(job: Job) -> Section:
-    rows = tuple((entry_time(f.entry), f.entry.technician, check_text(f), _how(f.entry)) for f in job.checks)
+    rows = tuple((entry_time(f.entry), f.entry.technician, check_text(f.body), _how(f.entry)) for f in job.checks)
     rows += tuple(
         (entry_time(f.entry), f.entry.technician, f"trouble code {code_text(f.body)}", _how(f.entry)) for f in job.codes
     )

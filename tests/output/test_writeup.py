@@ -178,7 +178,7 @@ def test_the_terminal_shows_the_job_and_its_findings() -> None:
     for part in (
         "firing order 1-5-3-6-2-4",
         "cylinder 3 cut: 30 mm3",
-        "overhead cylinder 3: damaged, bridge",
+        "overhead, cylinder 3: damaged, bridge",
         "1 x bridge",
     ):
         assert part in shown

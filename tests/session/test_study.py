@@ -9,7 +9,8 @@ import pytest
 from journal.facts import Engine, JobClosed, JobOpened
 from journal.record.store import Store
 from journal.session import Session, open_job
-from journal.study import SWITCH, history_of, study
+from journal.study import SWITCH, ClosedJobs, study
+from webui import create_app
 
 GOOD = (1, 2, 4, 5, 6)
 DEAD_THREE = ("idle cut-out test", "baseline thirty", "cylinder three no change", *(f"{c} cut 37.5" for c in GOOD))
@@ -47,14 +48,14 @@ def test_what_the_shop_has_learnt_can_be_switched_off(
         before = chance(store, job, "camshaft")
         a_job(store, six, closed_as="camshaft")
         monkeypatch.setenv(SWITCH, "off")
-        assert history_of(store) is None
+        assert ClosedJobs().history(store) is None
         assert chance(store, job, "camshaft") == before
 
 
 def test_a_job_does_not_teach_itself(tmp_path: Path, six: Engine) -> None:
     with Store.open(tmp_path) as store:
         job = a_job(store, six, closed_as="camshaft")
-        assert history_of(store, job) is None
+        assert ClosedJobs().history(store, job) is None
 
 
 def test_a_studied_job_is_found_by_its_standings(tmp_path: Path, six: Engine) -> None:
@@ -62,3 +63,27 @@ def test_a_studied_job_is_found_by_its_standings(tmp_path: Path, six: Engine) ->
         job = a_job(store, six)
         study(store, job)
         assert [line.id for line in store.jobs(standing="dead")] == [job]
+
+
+def test_spoken_shown_and_printed_verdicts_are_one_and_the_same_after_every_job_that_closes(
+    tmp_path: Path, six: Engine
+) -> None:
+    """The same base rates behind all three, as they are now, and never taught by the job under study itself."""
+    page = create_app(tmp_path)
+    with Store.open(tmp_path) as store:
+        session = Session(store, a_job(store, six), "Ash")
+        said = []
+        for _ in range(4):
+            said.append(session.type("how does it look")[0].say)
+            with page.app_context():
+                shown = page.extensions["journal"].state(session.job_id).findings
+            printed = study(store, session.job_id)[1]
+            assert (said[-1], shown) == (printed.headline, printed)
+            for _ in range(3):
+                a_job(store, six, closed_as="camshaft")
+        assert len(set(said)) > 1, "what the closed jobs teach must matter to this test"
+        session.enter(JobClosed("camshaft", 3))
+        with page.app_context():
+            shown = page.extensions["journal"].state(session.job_id).findings
+        assert shown == study(store, session.job_id)[1]
+    page.extensions["journal"].close()

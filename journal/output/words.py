@@ -1,0 +1,62 @@
+"""Facts to the words that stand for them wherever they are read: on a page, in a write-up, in a terminal."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from journal.analysis.causes_words import cylinders_in_words
+from journal.facts import MEASURED, Check, Engine, RunKind, RunStarted
+
+Amount = Callable[[float, str], str]
+"""A number and its unit to how they are printed."""
+
+
+def amount(value: float, unit: str = "") -> str:
+    """A number with its unit in plain letters, without needless zeros and with every digit that was said."""
+    return f"{value:.10g} {unit}".strip()
+
+
+def check_text(check: Check, printed: Amount = amount) -> str:
+    """A check and its outcome: `overhead, cylinder 3: damaged, bridge`."""
+    return f"{check_name(check)}: {check_outcome(check, printed)}"
+
+
+def check_name(check: Check) -> str:
+    """What was checked and where: `overhead, cylinder 3`."""
+    return str(check.subject) if check.cylinder is None else f"{check.subject}, cylinder {check.cylinder}"
+
+
+def check_outcome(check: Check, printed: Amount = amount) -> str:
+    """How a check came out: `leaks, into the crankcase, crank held`."""
+    words = [] if check.outcome == MEASURED else [check.outcome]
+    if check.part:
+        words.append(check.part)
+    if check.other_cylinder is not None:
+        words.append(f"{'into' if check.place else 'with'} cylinder {check.other_cylinder}")
+    elif check.place:
+        words.append(f"into the {check.place}")
+    if check.value is not None:
+        words.append(printed(check.value, check.unit))
+    if check.crank_turned is not None:
+        words.append("crank turned" if check.crank_turned else "crank held")
+    return ", ".join(words)
+
+
+def run_title(start: RunStarted, printed: Amount = amount) -> str:
+    """A run's kind and conditions: `idle cut-out, high injection pressure, after the repair`."""
+    words = [{RunKind.IDLE: "idle cut-out", RunKind.HALF_ENGINE: "half-engine cut-out"}.get(start.run, str(start.run))]
+    if start.held_out:
+        words.append(f"{cylinders_in_words(start.held_out)} held out")
+    if start.pressure is not None:
+        words.append(f"{start.pressure} injection pressure")
+    if start.pressure_value is not None:
+        words.append(f"injection pressure {printed(start.pressure_value, start.pressure_unit)}")
+    if start.after_repair:
+        words.append("after the repair")
+    return ", ".join(words)
+
+
+def engine_text(engine: Engine) -> str:
+    """An engine's layout in one line: `inline 6, unit injector, firing order 1-5-3-6-2-4`."""
+    order = "-".join(map(str, engine.firing_order)) or "not given"
+    return f"{engine.arrangement} {engine.cylinders}, {engine.injection}, firing order {order}"
