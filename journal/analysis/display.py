@@ -122,3 +122,15 @@ def t_factor(freedom: float, z: float = 1.959963984540054) -> float:
     g3 = (3 * z**7 + 19 * z**5 + 17 * z**3 - 15 * z) / 384
     g4 = (79 * z**9 + 776 * z**7 + 1482 * z**5 - 1920 * z**3 - 945 * z) / 92160
     return z + g1 / n + g2 / n**2 + g3 / n**3 + g4 / n**4
+
+
+def coverage_factor(freedom: float) -> float:
+    """By how much a standard uncertainty is multiplied for 95 %, where its square is an expectation, not an estimate.
+
+    What is believed of a value whose variance is known with `freedom` degrees of freedom is a scaled Student's t, and
+    its standard uncertainty is the standard deviation of that t, sqrt(freedom/(freedom - 2)) times the scale (JCGM
+    101:2008, 6.4.9.4). The interval is t times the scale, hence t sqrt((freedom - 2)/freedom) times the standard
+    uncertainty: 1.96 when the variance is known, and about that all the way down to five degrees of freedom.
+    """
+    n = max(freedom, 3.0)
+    return t_factor(n) * math.sqrt((n - 2.0) / n)

@@ -94,13 +94,17 @@ class Propagation:
         return total, np.diag(fixed).copy()
 
     def scatter(self) -> tuple[float, float]:
-        """Variance between repeats of one level, and its degrees of freedom.
+        """Expected variance between repeats of one level, and its degrees of freedom.
 
         The judgement of how much a held reading wanders is weighed with what repeats show in this run. Repeats of a
         cylinder differ by R v for the readings v; with a variance between repeats V and the kept rounding C,
         E|R v|^2 = V trace(R R') + trace(R C R'), and Satterthwaite's degrees of freedom are
         trace(R R')^2 / trace((R R')^2). C depends on V, so V is found in two rounds. R is P [-G, 1] with P taking the
         mean of each cylinder's cuts away, a projection, so that the traces need only P, P G and C.
+
+        The judgement is a scaled inverse chi-square whose expectation is the judged variance. With w + 2 degrees of
+        freedom it counts in the expected variance as w repeats do: (w judged + f seen)/(w + f), known afterwards with
+        w + 2 + f degrees of freedom (Gelman et al., Bayesian Data Analysis, 3rd edition, 2.6).
         """
         judged = changing_variance(self.settings.display_scatter * float(self.cut.mean()), self.step)
         worth = self.settings.display_scatter_worth
@@ -108,7 +112,7 @@ class Propagation:
         counts = self.member @ usable
         plain = float(np.sum(np.maximum(counts - 1, 0)))
         if plain < 1:
-            return judged, worth
+            return judged, worth + 2
         # By fuel it is the ratio of cut to baseline that repeats, whatever the load drifts to; otherwise the drop.
         factor = self.cut / self.base if self.fuel else np.ones(len(self.cut))
         values = factor * float(self.base.mean()) if self.fuel else self.cut - self.base
@@ -124,7 +128,7 @@ class Propagation:
             explained = float(np.sum(inner * of_base)) + float(own)
             seen = max(float(differences @ differences) - explained, 0.0) / trace
             changing = (worth * judged + freedom * seen) / (worth + freedom)
-        return changing, worth + freedom
+        return changing, worth + 2 + freedom
 
     def _centred(self, per_cut: Array, usable: npt.NDArray[np.bool_], counts: Array) -> Array:
         weight = usable.astype(float) if per_cut.ndim == 1 else usable.astype(float)[:, None]

@@ -8,7 +8,7 @@ from dataclasses import replace
 import numpy as np
 
 from journal.analysis.contributions import FORMULAS, Worth, worth
-from journal.analysis.display import Array, t_factor
+from journal.analysis.display import Array, coverage_factor
 from journal.analysis.findings import Contribution, Level, Remark, RunFinding, Standing, Suspect
 from journal.analysis.readings import Method, Taken, take
 from journal.analysis.repeats import without_strays
@@ -102,7 +102,7 @@ def _contributions(taken: Taken, done: Worth, verdict: Verdict, engine: Engine) 
         u = math.sqrt(max(float(cov[i, i]), 0.0))
         changing = max(float(done.covariance[i, i] - done.fixed[i]), 1e-30)
         freedom = done.freedom * (float(done.covariance[i, i]) / changing) ** 2
-        reach = t_factor(freedom) * u
+        reach = coverage_factor(freedom) * u
         why = stand.why
         marked = cylinder in after and stand.standing in (Standing.WEAK, Standing.UNCLEAR)
         if marked:
