@@ -12,7 +12,7 @@ from flask.typing import ResponseReturnValue
 from PIL import Image
 from werkzeug.datastructures import FileStorage
 
-from journal.errors import BadInput, JournalError, NotFound
+from journal.errors import BadInput, JournalError
 from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
 from journal.record.job import Job, Picture
 from journal.record.photos import page_copy_path, take_in
@@ -110,11 +110,11 @@ class Shown:
 
 
 def shown(picture: Picture) -> Shown:
-    """A photo with its size and its marks; one whose file was left out of a pack has no size."""
+    """A photo with its size and its marks; one whose file was left out of a pack, is lost or damaged has no size."""
     try:
         with Image.open(page_copy_path(shop().folder, picture.photo.body.sha256)) as image:
             width, height = image.size
-    except NotFound:
+    except (JournalError, OSError):  # Pillow's refusals are OSErrors
         return Shown(picture, 0, 0, ())
     return Shown(picture, width, height, drawn(picture, width, height))
 

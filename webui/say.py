@@ -13,6 +13,7 @@ from journal.analysis.findings import Level, Standing
 from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.output import words
 from journal.output.chart_parts import mark
+from journal.output.writeup_html import NOT_HERE
 from journal.record.job import Job, JobState, Reading
 from webui.said import said
 
@@ -160,4 +161,4 @@ def teach(app: Flask) -> None:
     app.jinja_env.filters["capitalize_first"] = capital
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
     app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)
-    app.jinja_env.globals.update(bore=bore, offset_of=offset_of, verdict_word=verdict_word)
+    app.jinja_env.globals.update(bore=bore, not_here=NOT_HERE, offset_of=offset_of, verdict_word=verdict_word)

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import io
 import json
 from pathlib import Path
 
+from PIL import Image
+
 from journal.analysis.findings import Findings
 from journal.analysis.findings_json import findings_to_json
-from journal.errors import BadInput
+from journal.errors import BadInput, JournalError
 from journal.output.charts import charts_of
 from journal.output.writeup import WriteUp, write_up
 from journal.record.job import Job
@@ -20,15 +23,16 @@ FORMS = ("txt", "html", "pdf", "json")
 def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str = "A4") -> bytes:
     """The write-up as text, self-contained HTML, PDF or JSON; photos come from the journal's folder.
 
+    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever.
+
     Raises:
         BadInput: for a form that is not one of `FORMS`.
-        NotFound: when a photo is not there.
     """
     write = write_up(job, findings)
     charts = charts_of(job, findings)
 
-    def photo(sha256: str) -> bytes:
-        return page_copy_path(folder, sha256).read_bytes()
+    def photo(sha256: str) -> bytes | None:
+        return _picture(folder, sha256)
 
     if form == "txt":
         from journal.output.writeup_text import as_text
@@ -45,6 +49,16 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str 
 
         return as_pdf(write, charts, photo, paper=paper)
     raise BadInput(f"{form!r}: a write-up can be had as {', '.join(FORMS)}")
+
+
+def _picture(folder: Path, sha256: str) -> bytes | None:
+    """A photo's page copy; none when it cannot be had or is no picture."""
+    try:
+        data = page_copy_path(folder, sha256).read_bytes()
+        with Image.open(io.BytesIO(data), formats=["JPEG"]):
+            return data
+    except (JournalError, OSError):  # Pillow's refusals are OSErrors
+        return None
 
 
 def as_json(job: Job, write: WriteUp, findings: Findings) -> str:

@@ -8,8 +8,11 @@ from html import escape
 
 from journal.output.writeup import Section, WriteUp
 
-Photos = Callable[[str], bytes]
-"""SHA-256 of a photo to the bytes of a JPEG to show; raises `JournalError` when it is not there."""
+Photos = Callable[[str], bytes | None]
+"""SHA-256 of a photo to the bytes of a JPEG to show; none when its file is missing or is no picture any more."""
+
+NOT_HERE = "The picture is not here: its file was left out of a pack, lost or damaged."
+"""What stands in the place of such a photo."""
 
 _STYLE = """
 :root { color-scheme: light; }
@@ -25,17 +28,14 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .5rem; border-bot
 .charts { display: flex; flex-wrap: wrap; gap: 1rem; } .charts svg { width: 24rem; max-width: 100%; height: auto; }
 figure { margin: .6rem 0; display: inline-block; width: 24rem; max-width: 100%; vertical-align: top; }
 figure img { width: 100%; height: auto; } figcaption { font-size: .85rem; }
+.not-here { border: 1.5px dashed #555; padding: 2.5rem 1rem; margin: 0; text-align: center; }
 .cautions { font-size: .9rem; } section, figure, tr { break-inside: avoid; }
 @media print { body { margin: 0; max-width: none; font-size: 10.5pt; } @page { margin: 15mm; } }
 """
 
 
 def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
-    """The write-up as one page; `charts` are SVG texts, shown in order.
-
-    Raises:
-        JournalError: from `photos`, when a photo is not there.
-    """
+    """The write-up as one page; `charts` are SVG texts, shown in order."""
     body = [f"<h1>{escape(write.title)}</h1>", "<dl>"]
     body += [f"<dt>{escape(name)}</dt><dd>{escape(value)}</dd>" for name, value in write.facts]
     body.append('</dl><div class="three">')
@@ -71,7 +71,9 @@ def _paragraphs(lines: Sequence[str]) -> str:
     return "".join(f"<p>{escape(line)}</p>" for line in lines)
 
 
-def _figure(jpeg: bytes, caption: str) -> str:
-    data = base64.b64encode(jpeg).decode("ascii")
+def _figure(jpeg: bytes | None, caption: str) -> str:
     words = escape(caption)
+    if jpeg is None:
+        return f'<figure><p class="not-here">{NOT_HERE}</p><figcaption>{words}</figcaption></figure>'
+    data = base64.b64encode(jpeg).decode("ascii")
     return f'<figure><img src="data:image/jpeg;base64,{data}" alt="{words}"><figcaption>{words}</figcaption></figure>'

@@ -4,26 +4,29 @@ from __future__ import annotations
 
 import io
 import re
-import unicodedata
-from collections.abc import Sequence
+import tempfile
+from collections.abc import Iterator, Sequence
+from pathlib import Path
 
 from fpdf import FPDF
 from fpdf.enums import TableBordersLayout, XPos, YPos
 
+from journal.output.typefaces import FAMILY, UNKNOWN, Typefaces
 from journal.output.writeup import Section, WriteUp
-from journal.output.writeup_html import Photos
+from journal.output.writeup_html import NOT_HERE, Photos
 
 _MARGIN_MM = 16.0
 _CHART_MM = 84.0
+_FRAME_MM = 24.0
 
 
 def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str = "A4") -> bytes:
-    """The write-up as a PDF on A4 or Letter; `charts` are SVG texts, shown in order.
+    """The write-up as a PDF on A4 or Letter; `charts` are SVG texts, shown in order."""
+    with tempfile.TemporaryDirectory() as folder:
+        return _made(write, charts, photos, _Pages(write, paper, Path(folder)))
 
-    Raises:
-        JournalError: from `photos`, when a photo is not there.
-    """
-    pdf = _Pages(write.title, paper)
+
+def _made(write: WriteUp, charts: Sequence[str], photos: Photos, pdf: _Pages) -> bytes:
     pdf.add_page()
     pdf.heading(write.title, 17)
     for name, value in write.facts:
@@ -42,6 +45,8 @@ def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str 
     pdf.heading("Cautions")
     for caution in write.cautions:
         pdf.said(caution, 9)
+    if pdf.faces.missing:
+        pdf.said(f"{UNKNOWN} stands for a letter that this PDF's typefaces lack; the HTML write-up has it.", 9)
     return bytes(pdf.output())
 
 
@@ -62,37 +67,38 @@ def _plain(svg: str) -> str:
 class _Pages(FPDF):
     """Pages with a running foot, and the few things a write-up is made of."""
 
-    def __init__(self, title: str, paper: str) -> None:
+    def __init__(self, write: WriteUp, paper: str, folder: Path) -> None:
         super().__init__(format=paper)
+        self.faces = Typefaces(self, folder, _words(write))
         self.set_margin(_MARGIN_MM)
         self.set_auto_page_break(True, 18)
-        self.set_title(title)
+        self.set_title(write.title)
         self.alias_nb_pages()
 
     def footer(self) -> None:
         """Page number of how many."""
         self.set_y(-13)
-        self.set_font("helvetica", size=8)
+        self.set_font(FAMILY, size=8)
         self.cell(0, 5, f"page {self.page_no()} of {{nb}}", align="R")
 
     def heading(self, text: str, size: float = 12, keep_mm: float = 24) -> None:
         """A heading that is not left alone at the foot of a page: `keep_mm` of what follows stay with it."""
         if self.will_page_break(keep_mm):
             self.add_page()
-        self.set_font("helvetica", style="B", size=size)
+        self.set_font(FAMILY, style="B", size=size)
         self.ln(2)
-        self.multi_cell(0, size * 0.45, _latin(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.multi_cell(0, size * 0.45, self.faces.shown(text), new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.ln(0.6)
 
     def said(self, text: str, size: float = 10) -> None:
         """A paragraph."""
-        self.set_font("helvetica", size=size)
-        self.multi_cell(0, size * 0.46, _latin(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
+        self.set_font(FAMILY, size=size)
+        self.multi_cell(0, size * 0.46, self.faces.shown(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.ln(0.7)
 
     def rows(self, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """A table with lines between its rows."""
-        self.set_font("helvetica", size=8.5)
+        self.set_font(FAMILY, size=8.5)
         with self.table(
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
             text_align="LEFT",
@@ -101,26 +107,35 @@ class _Pages(FPDF):
             col_widths=_widths((head, *rows)),
         ) as table:
             for cells in (head, *rows):
-                table.row([_latin(cell) for cell in cells])
+                table.row([self.faces.shown(cell) for cell in cells])
 
-    def pictures(self, images: Sequence[bytes], captions: Sequence[str] = ()) -> None:
-        """Images two to a row, each with its caption under it."""
+    def pictures(self, images: Sequence[bytes | None], captions: Sequence[str] = ()) -> None:
+        """Images two to a row, each with its caption under it; words in a frame where there is none."""
         gap = self.epw - 2 * _CHART_MM
         for start in range(0, len(images), 2):
             bottom = self.get_y()
-            heights = [_height(self, data, _CHART_MM) for data in images[start : start + 2]]
+            heights = [_height(data, _CHART_MM) for data in images[start : start + 2]]
             if self.will_page_break(max(heights) + 8):
                 self.add_page()
             top = self.get_y()
             for place, data in enumerate(images[start : start + 2]):
                 x = self.l_margin + place * (_CHART_MM + gap)
-                self.image(io.BytesIO(data), x=x, y=top, w=_CHART_MM)
+                if data is None:
+                    self._frame(x, top)
+                else:
+                    self.image(io.BytesIO(data), x=x, y=top, w=_CHART_MM)
                 bottom = top + heights[place] + 1
                 if captions:
                     self.set_xy(x, bottom)
-                    self.set_font("helvetica", size=8.5)
-                    self.multi_cell(_CHART_MM, 4, _latin(captions[start + place]))
+                    self.set_font(FAMILY, size=8.5)
+                    self.multi_cell(_CHART_MM, 4, self.faces.shown(captions[start + place]))
             self.set_y(max(top + max(heights) + 1, self.get_y()) + 2)
+
+    def _frame(self, x: float, top: float) -> None:
+        self.rect(x, top, _CHART_MM, _FRAME_MM)
+        self.set_xy(x + 4, top + 7)
+        self.set_font(FAMILY, size=8.5)
+        self.multi_cell(_CHART_MM - 8, 4, NOT_HERE, align="C")
 
 
 def _widths(rows: Sequence[Sequence[str]]) -> tuple[int, ...]:
@@ -128,8 +143,10 @@ def _widths(rows: Sequence[Sequence[str]]) -> tuple[int, ...]:
     return tuple(min(max(max(len(cell) for cell in column), 11) + 3, 44) for column in zip(*rows, strict=True))
 
 
-def _height(pdf: FPDF, data: bytes, width_mm: float) -> float:
+def _height(data: bytes | None, width_mm: float) -> float:
     """How high an image stands at this width."""
+    if data is None:
+        return _FRAME_MM
     if data.lstrip().startswith(b"<svg"):
         box = re.search(rb'viewBox="0 0 ([\d.]+) ([\d.]+)"', data)
         assert box is not None
@@ -140,19 +157,11 @@ def _height(pdf: FPDF, data: bytes, width_mm: float) -> float:
         return width_mm * image.height / image.width
 
 
-_PLAIN = str.maketrans(
-    {"−": "-", "–": "-", "—": "-", "‘": "'", "’": "'", "“": '"', "”": '"', "„": '"', "…": "...", "€": "EUR", "₀": "0"}
-)
-
-
-def _latin(text: str) -> str:
-    """The text in what the PDF's built-in typeface has (Latin-1).
-
-    Accents it lacks are dropped from their letters, and letters of other scripts become question marks: the text,
-    HTML and JSON forms keep them.
-    """
-    kept = []
-    for letter in text.translate(_PLAIN):
-        bare = letter if ord(letter) < 256 else unicodedata.normalize("NFKD", letter)[:1]
-        kept.append(bare.encode("latin-1", "replace").decode("latin-1"))
-    return "".join(kept)
+def _words(write: WriteUp) -> Iterator[str]:
+    """Everything a write-up says in words."""
+    yield from (write.title, write.complaint, write.cause, write.correction, *write.cautions)
+    yield from (text for fact in write.facts for text in fact)
+    yield from (caption for _, caption in write.photos)
+    for section in write.sections:
+        yield from (section.title, *section.lines, *section.head)
+        yield from (cell for row in section.rows for cell in row)

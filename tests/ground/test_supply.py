@@ -24,6 +24,7 @@ STATED = {
     "MIT": ("MIT",),
     "Apache-2.0": ("Apache",),
     "ZPL-2.1": ("ZPL 2.1", "Zope"),
+    "OFL-1.1": ("OFL V1.1",),
     "LGPL-2.1-or-later": ("LGPL", "Lesser General Public"),
 }
 """Words by which packages state a licence where they give no SPDX expression."""

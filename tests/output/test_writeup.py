@@ -7,6 +7,7 @@ import json
 import re
 import shutil
 import subprocess
+import unicodedata
 from pathlib import Path
 
 import pytest
@@ -18,6 +19,7 @@ from journal.facts import (
     Body,
     GateOverridden,
     JobClosed,
+    Note,
     PartWanted,
     Photo,
     RepairDone,
@@ -25,9 +27,11 @@ from journal.facts import (
 )
 from journal.output.lines import findings_text, job_text
 from journal.output.render import FORMS, render
+from journal.output.typefaces import UNKNOWN
 from journal.output.writeup import write_up
+from journal.output.writeup_html import NOT_HERE
 from journal.record.job import Job
-from journal.record.photos import take_in
+from journal.record.photos import page_copy_path, take_in
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
 SIX = ENGINES["six"]
@@ -148,9 +152,65 @@ def test_the_pdf_says_what_the_text_says(tmp_path: Path, paper: str) -> None:
     assert images.count(" image ") == 1
 
 
-def test_the_pdf_takes_any_words(tmp_path: Path) -> None:
-    job, findings = broken_bridge(complaint="Größe − 0 °C, “quoted” Žižka, 漢字")
-    assert render(job, findings, "pdf", tmp_path).startswith(b"%PDF")
+def said_in_pdf(pdf: bytes, folder: Path) -> str:
+    """The PDF's words as poppler's pdftotext reads them; the test is skipped where that is not installed."""
+    if not shutil.which("pdftotext"):
+        pytest.skip("pdftotext is not installed (Debian: poppler-utils)")
+    file = folder / "read.pdf"
+    file.write_bytes(pdf)
+    return subprocess.run(["pdftotext", "-layout", file, "-"], capture_output=True, text=True, check=True).stdout
+
+
+MARKS = "\u200e\u200f\u202a\u202b\u202c"
+"""The Unicode Standard's marks of direction."""
+
+
+@pytest.mark.parametrize(
+    "words",
+    [
+        "Größe − 0 °C, “quoted” Žižka, 5 Ω, 10 €, H₂O",
+        "Клапан третьего цилиндра сломан",
+        "Η βαλβίδα έσπασε",
+        "שסתום שבור",
+        "الصمام مكسور",
+        "वाल्व टूटा हुआ",
+        "სარქველი გატეხილია",
+        "วาล์วหัก",
+        "✓ 90° ⚠",
+        "Ǎǧř ḁ ệ",
+    ],
+)
+def test_the_pdf_keeps_the_letters_of_any_of_these_scripts(tmp_path: Path, words: str) -> None:
+    job, findings = broken_bridge(Note(words))
+    said = said_in_pdf(render(job, findings, "pdf", tmp_path), tmp_path)
+    # pdftotext marks the direction it read in, and parts letters that stand apart: only the letters are compared.
+    letters = ["".join(c for c in unicodedata.normalize("NFKC", t) if not c.isspace() and c not in MARKS)
+               for t in (said, words)]  # fmt: skip
+    assert letters[1] in letters[0]
+    assert UNKNOWN not in said
+
+
+def test_a_letter_that_no_typeface_of_the_pdf_has_is_shown_as_missing_and_said(tmp_path: Path) -> None:
+    job, findings = broken_bridge(Note("漢字 and\x00\ttext"))
+    said = said_in_pdf(render(job, findings, "pdf", tmp_path), tmp_path)
+    assert f"{UNKNOWN * 2} and" in said
+    assert f"{UNKNOWN} stands for a letter that this PDF's typefaces lack" in said
+    assert "漢字" in as_text(job, findings, tmp_path)
+
+
+@pytest.mark.parametrize("spoil", ["gone", "damaged", "copy damaged"])
+def test_a_photo_whose_file_is_lost_or_damaged_does_not_stop_the_write_up(tmp_path: Path, spoil: str) -> None:
+    job, findings = with_photo(tmp_path)
+    page, original = page_copy_path(tmp_path, job.pictures[0].photo.body.sha256), next(tmp_path.glob("photos/**/*.jpg"))
+    if spoil == "copy damaged":
+        page.write_bytes(b"no picture")
+    else:
+        page.unlink()
+        original.unlink() if spoil == "gone" else original.write_bytes(b"no picture")
+    html = render(job, findings, "html", tmp_path).decode("utf-8")
+    assert NOT_HERE in html and "Overhead, cylinder 3: bridge.jpg" in html and "data:image" not in html
+    said = " ".join(said_in_pdf(render(job, findings, "pdf", tmp_path), tmp_path).split())
+    assert NOT_HERE in said and "Overhead, cylinder 3: bridge.jpg" in said
 
 
 def test_the_json_carries_the_findings_it_rests_on(tmp_path: Path) -> None:

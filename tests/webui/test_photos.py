@@ -8,6 +8,7 @@ import io
 from PIL import Image
 
 from journal.facts import Photo, PhotoCue
+from journal.output.writeup_html import NOT_HERE
 from journal.record.photos import original_path
 from tests.webui.conftest import Shop, jpeg, text_of
 
@@ -113,7 +114,7 @@ def test_a_photo_whose_file_is_not_here_says_so_and_breaks_no_page(shop: Shop) -
     shop.enter(job, Photo("a" * 64, "left-out.jpg", "overhead", 3))
     for place in (f"/photos/{'a' * 64}", f"/photos/pair?left={'a' * 64}", "/photos", "/write-up", ""):
         assert shop.get(f"/job/{job}{place}").status_code == 200, place
-    assert "the picture itself is not in this journal" in text_of(shop.get(f"/job/{job}/write-up"))
+    assert NOT_HERE in text_of(shop.get(f"/job/{job}/write-up"))
     assert shop.get(f"/job/{job}/photo/{'a' * 64}/page").status_code == 404
 
 
