@@ -47,6 +47,10 @@ class Worth:
     """Mean baseline used, in the run's unit."""
     resolution: float
     """How far below nothing a pull may lie and mean nothing: a step of the display, or what the model allows."""
+    grain: Array
+    """Shape (m,): what a step of a display that stands still is worth in `pull`; less the more it wanders."""
+    phases: Array
+    """Shape (m,): in how many places between two steps of the display each cylinder was seen."""
     solved: bool = False
     """True when no baseline was said and it was worked out from the sum."""
 
@@ -92,6 +96,7 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
         return None
     changing, freedom = run.scatter()
     covariance, fixed = run.covariance(changing)
+    grain, phases = run.grain(changing)
     return Worth(
         cylinders=run.cylinders,
         pull=run.mean(run.pulls()[0]),
@@ -102,6 +107,8 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
         scatter=math.sqrt(changing),
         baseline=float(run.base.mean()) * scale_b,
         resolution=max(run.step / float(run.base.mean()), settings.sum_model) if fuel else run.step,
+        grain=grain,
+        phases=phases,
         solved=solved,
     )
 

@@ -71,32 +71,39 @@ def _tables() -> tuple[Array, Array, Array]:
     return sigma, kept, changing
 
 
-def rounding_covariance(apart: Array, changing: float, step: float) -> Array:
+def rounding_covariance(apart: Array, unsure: Array, changing: float, step: float) -> Array:
     """Covariance, in steps squared, of the kept rounding errors of two readings of one level that moved.
 
     The sawtooth of `kept_rounding` at two points d steps apart has the covariance
     sum over j of exp(-4 pi^2 j^2 sigma^2) cos(2 pi j d) / (2 pi^2 j^2), which is 1/12 - d/2 + d^2/2 for a still reading
-    and d from 0 to 1. Between repeats of one level a reading varies by sigma^2 + step^2/12 - kept(sigma); that grows
-    with sigma, so the variance between repeats tells sigma.
+    and d from 0 to 1. A distance that is itself only known with a standard uncertainty s takes another factor of
+    exp(-2 pi^2 j^2 s^2): readings that may or may not have moved are not known to make up for each other. Between
+    repeats of one level a reading varies by sigma^2 + step^2/12 - kept(sigma); that grows with sigma, so the variance
+    between repeats tells sigma.
 
     Args:
         apart: any shape, how far the level moved between two readings, in steps.
+        unsure: same shape, standard uncertainty of `apart`.
         changing: variance between repeats, reading units squared.
         step: the display step, reading units.
     """
-    sigma_table, _, changing_table = _tables()
-    sigma = float(np.interp(changing / step**2, changing_table, sigma_table))
-    if sigma < _STILL:
-        d = np.abs(apart) % 1.0
-        still: Array = 1.0 / 12.0 - d / 2 + d**2 / 2
-        return still
+    sigma = wander_in_steps(changing, step)
+    blurred = sigma**2 + unsure**2 / 2
     total = np.zeros(apart.shape)
     for j in range(1, _HARMONICS + 1):
-        weight = math.exp(-4 * math.pi**2 * j**2 * sigma**2) / (2 * math.pi**2 * j**2)
-        if weight < _NEGLIGIBLE:
+        if math.exp(-4 * math.pi**2 * j**2 * sigma**2) / (2 * math.pi**2 * j**2) < _NEGLIGIBLE:
             break
-        total += weight * np.cos(2 * math.pi * j * apart)
-    return total
+        total += np.exp(-4 * math.pi**2 * j**2 * blurred) * np.cos(2 * math.pi * j * apart) / (2 * math.pi**2 * j**2)
+    if sigma >= _STILL:
+        return total
+    d = np.abs(apart) % 1.0
+    return np.where(unsure < _STILL, 1.0 / 12.0 - d / 2 + d**2 / 2, total)
+
+
+def wander_in_steps(changing: float, step: float) -> float:
+    """The wander, one standard deviation in display steps, behind a variance between repeats of one level."""
+    sigma_table, _, changing_table = _tables()
+    return float(np.interp(changing / step**2, changing_table, sigma_table))
 
 
 def changing_variance(sigma: float, step: float) -> float:

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 
 import numpy as np
 import numpy.typing as npt
 
-from journal.analysis.display import Array, changing_variance, rounding_covariance
+from journal.analysis.display import Array, changing_variance, kept_rounding, rounding_covariance, wander_in_steps
 from journal.analysis.readings import Measured
 from journal.analysis.settings import Settings
 
@@ -49,13 +50,15 @@ class Propagation:
         self.step_b = np.array([b.step / per_baseline for b in baselines])
         self.step_c = np.array([c.step / per_cut for c in cuts])
         self.step = float(max(self.step_b.max(), self.step_c.max()))
-        drift = _drift(at_baseline, levels)
-        moved = levels.mean() * drift * at_baseline / self.step_b
-        self.apart_b = moved[:, None] - moved[None, :]
+        drift, unsure = _drift(at_baseline, levels, settings.display_scatter, self.step)
+        level = float(levels.mean())
+        between = (at_baseline[:, None] - at_baseline[None, :]) * level / self.step_b[:, None]
+        self.apart_b, self.unsure_b = drift * between, unsure * np.abs(between)
         same = (self.owner[:, None] == self.owner[None, :]) & ~self.words[:, None] & ~self.words[None, :]
         self.first, self.second = np.nonzero(same)
-        moved = self.cut * drift * at_cut / self.step_c
-        self.apart_c = moved[self.first] - moved[self.second]
+        moved = self.cut * at_cut / self.step_c
+        between = moved[self.first] - moved[self.second]
+        self.apart_c, self.unsure_c = drift * between, unsure * np.abs(between)
 
     def possible(self) -> bool:
         """False where a reading lies at or under the fuel that makes no torque."""
@@ -92,6 +95,23 @@ class Propagation:
         changes = np.bincount(self.owner, by_cut**2 * np.where(self.words, 2.0, 1.0), minlength=m) / self.counts**2
         total = fixed + changing * (by_base @ by_base.T + np.diag(changes))
         return total, np.diag(fixed).copy()
+
+    def grain(self, changing: float) -> tuple[Array, Array]:
+        """What one display step is worth in each cylinder's pull, as far as the reading stood still, and its phases.
+
+        Both of shape (m,). A reading that wanders shows where between two steps it lies; what is left of the step is
+        sqrt(12 kept). Repeats whose rounding errors are alike are one phase of the display, repeats that the drift
+        moved apart are as many as there are; those that happen to be opposed count for no more than that.
+        """
+        sigma = wander_in_steps(changing, self.step)
+        left = math.sqrt(12 * kept_rounding(sigma))
+        _, by_cut, _ = self.pulls()
+        worth = self.mean(np.abs(by_cut) * self.step_c) * left
+        alike = rounding_covariance(self.apart_c, self.unsure_c, changing, self.step) / kept_rounding(sigma)
+        m = len(self.cylinders)
+        total = np.zeros(m) + np.bincount(self.owner[self.first], np.clip(alike, 0.0, 1.0), minlength=m)
+        usable = np.maximum(self.member @ (~self.words), 1.0)
+        return worth, usable**2 / np.maximum(total, usable)
 
     def scatter(self) -> tuple[float, float]:
         """Expected variance between repeats of one level, and its degrees of freedom.
@@ -142,8 +162,10 @@ class Propagation:
         Readings of one level share theirs; while the level drifts (a line through the baselines) they come apart as
         `rounding_covariance` says. Levels of different cylinders are apart by who knows how much: no covariance.
         """
-        of_base = rounding_covariance(self.apart_b, changing, self.step) * np.outer(self.step_b, self.step_b)
-        of_pairs = rounding_covariance(self.apart_c, changing, self.step)
+        of_base = rounding_covariance(self.apart_b, self.unsure_b, changing, self.step) * np.outer(
+            self.step_b, self.step_b
+        )
+        of_pairs = rounding_covariance(self.apart_c, self.unsure_c, changing, self.step)
         return of_base, of_pairs * self.step_c[self.first] * self.step_c[self.second]
 
 
@@ -158,8 +180,14 @@ def interpolation(knots: Sequence[float] | Array, times: Sequence[float] | Array
     return weights
 
 
-def _drift(seconds: Array, levels: Array) -> float:
-    """By what fraction the baseline changes each second: the slope of the least-squares line over the mean."""
+def _drift(seconds: Array, levels: Array, scatter: float, step: float) -> tuple[float, float]:
+    """By what fraction the baseline changes each second, and the standard uncertainty of that.
+
+    The slope of the least-squares line over the mean; a reading off that line by its wander and its rounding. A single
+    baseline tells no drift, and none is then counted on.
+    """
     at = seconds - seconds.mean()
-    square = float(at @ at)
-    return float(at @ levels) / square / float(levels.mean()) if square > 0 else 0.0
+    square, level = float(at @ at), float(levels.mean())
+    if square <= 0:
+        return 0.0, 0.0
+    return float(at @ levels) / square / level, math.sqrt((scatter**2 + (step / level) ** 2 / 12) / square)

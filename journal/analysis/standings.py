@@ -194,9 +194,12 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
             )
         also = ", and it may be doing nothing at all" if nothing else ""
         return stand(Standing.WEAK, f"it pulls {percent} (z = {against.z_low:.1f}){also}")
-    if -against.z_low > settings.standing_z_low and strength > settings.standing_strong_above:
+    hidden = _hidden(worth, i, settings)
+    shown_above = -against.z_low > settings.standing_z_low and against.pull - against.middle > hidden
+    if shown_above and strength > settings.standing_strong_above:
         return stand(Standing.STRONG, f"it pulls {percent} (z = {-against.z_low:.1f})")
-    if against.pull - settings.standing_z_even * against.u_even > settings.standing_even_above * against.middle:
+    clear_of_weak = against.pull - settings.standing_even_above * against.middle
+    if clear_of_weak > max(settings.standing_z_even * against.u_even, hidden):
         return stand(Standing.EVEN, f"it pulls {percent}, as an even one may")
     needed = _repeats(worth, i, against, settings)
     unsure = f"it pulls {percent}, give or take {200 * u:.0f} %"
@@ -209,19 +212,39 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
     return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all in one run would settle it", needed)
 
 
+def _hidden(worth: Worth, i: int, settings: Settings) -> float:
+    """How far apart two cylinders may pull and yet read the same for lack of display steps.
+
+    Two levels D steps apart, D under one, read the same with chance 1 - D when all places between two steps are alike
+    likely, and every time in K such places with chance (1 - D)^K. So D is the smallest difference for which that is
+    no likelier than the normal tail at `z_even`.
+    """
+    return float(worth.grain[i]) * (1.0 - math.pow(_tail(settings), 1.0 / float(worth.phases[i])))
+
+
+def _tail(settings: Settings) -> float:
+    """The chance of the normal tail at `z_even`."""
+    return math.erfc(settings.standing_z_even / math.sqrt(2)) / 2
+
+
 def _repeats(worth: Worth, i: int, against: _Against, settings: Settings) -> int | None:
     """How many readings in all would make the uncertainty small enough to decide; none when no number would.
 
-    What is kept of the rounding does not shrink with repeats, the rest does with their number.
+    What is kept of the rounding does not shrink with repeats, the rest does with their number. To be called even a
+    cylinder must also have been seen in as many places between two display steps as `_hidden` asks for.
     """
-    margin = max(
-        (against.strength - settings.standing_even_above) / settings.standing_z_even,
-        (1.0 - against.strength) / settings.standing_z_low,
-    )
+    done, above = worth.readings[i], against.strength - settings.standing_even_above
     now = (max(against.u, against.u_even) / against.middle) ** 2
     kept = now * float(worth.fixed[i]) / max(float(worth.covariance[i, i]), 1e-18)
-    if margin**2 <= kept:
-        return None
-    needed = math.ceil(worth.readings[i] * (now - kept) / (margin**2 - kept))
-    needed = max(needed, worth.readings[i] + 1)
-    return needed if needed <= _MOST_REPEATS else None
+
+    def by_scatter(margin: float) -> float:
+        return done * (now - kept) / (margin**2 - kept) if margin > 0 and margin**2 > kept else math.inf
+
+    low = by_scatter((1.0 - against.strength) / settings.standing_z_low)
+    even = by_scatter(above / settings.standing_z_even)
+    grain = float(worth.grain[i]) / against.middle
+    if 0 < above < grain:
+        phases = math.log(_tail(settings)) / math.log1p(-above / grain)
+        even = max(even, phases * done / float(worth.phases[i]))
+    needed = max(min(low, even), done + 1)
+    return math.ceil(needed) if needed <= _MOST_REPEATS else None

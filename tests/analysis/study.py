@@ -16,6 +16,9 @@ from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_
 SIZES = (4, 5, 6, 8, 10, 12, 16)
 """Numbers of cylinders in the study."""
 
+COARSE_SIZES = (8, 10, 12, 16)
+"""Numbers of cylinders where the display is too coarse."""
+
 LOW = (Standing.DEAD, Standing.WEAK)
 HEALTHY_ABOVE = 0.9
 """Strength from which a simulated cylinder counts as healthy; the faults lie at 0.8 and below."""
@@ -67,16 +70,47 @@ def study(runs_of_each: int, seed: int = 1, sizes: tuple[int, ...] = SIZES, pass
     """Simulate and count."""
     out = Study()
     for n in sizes:
-        settle = 5.0 if n > 6 else 9.0
-        bench = draw_bench(n, runs_of_each, seed * 1000 + n, passes=passes, settle_seconds=settle)
-        readings = run_bench(bench, seed)
-        engine = engine_of(bench)
-        for r, run in enumerate(as_runs(bench, readings)):
-            finding = find_run(run, engine, default_settings())
-            out.runs += 1
-            out.distrusted += not finding.trusted
-            _count(out, bench, r, finding, readings.share[r], readings.baselines[r], readings.cuts[r])
+        _take(out, draw_bench(n, runs_of_each, seed * 1000 + n, passes=passes, settle_seconds=_settle(n)), seed)
     return out
+
+
+def coarse_study(runs_of_each: int, seed: int = 3, passes: int = 3) -> Study:
+    """The hard part by itself: whole steps, little fuel, many cylinders, and always one or two faults up to 60 %."""
+    out = Study()
+    for n in COARSE_SIZES:
+        rng = np.random.default_rng(seed * 1000 + n)
+        strength = 1 + 0.03 * np.clip(rng.standard_normal((runs_of_each, n)), -2.5, 2.5)
+        for engine in strength:
+            faults = rng.choice(n, rng.integers(1, 3), replace=False)
+            engine[faults] = rng.uniform(0.3, 0.6, len(faults))
+        fuel = np.exp(rng.uniform(math.log(8), math.log(30), runs_of_each))
+        bench = draw_bench(
+            n,
+            runs_of_each,
+            seed * 1000 + n,
+            passes=passes,
+            settle_seconds=_settle(n),
+            strength=strength,
+            fuel=fuel,
+            step=np.ones(runs_of_each),
+        )
+        _take(out, bench, seed)
+    return out
+
+
+def _settle(cylinders: int) -> float:
+    return 5.0 if cylinders > 6 else 9.0
+
+
+def _take(out: Study, bench: Bench, seed: int) -> None:
+    """Run the bench and count."""
+    readings = run_bench(bench, seed)
+    engine = engine_of(bench)
+    for r, run in enumerate(as_runs(bench, readings)):
+        finding = find_run(run, engine, default_settings())
+        out.runs += 1
+        out.distrusted += not finding.trusted
+        _count(out, bench, r, finding, readings.share[r], readings.baselines[r], readings.cuts[r])
 
 
 def _count(

@@ -5,7 +5,7 @@ import pytest
 
 from tests.analysis.misheard import misheard_study
 from tests.analysis.simulator import Bench, draw_bench, run_bench
-from tests.analysis.study import BANDS, study
+from tests.analysis.study import BANDS, coarse_study, study
 
 
 @pytest.fixture(scope="module")
@@ -24,6 +24,14 @@ def test_a_dead_or_weak_cylinder_is_never_called_even(small_study):
     assert small_study.ours.share(groups, "even") == 0
 
 
+@pytest.mark.parametrize("passes", [1, 3])
+def test_a_weak_cylinder_is_never_called_even_where_the_display_is_too_coarse_to_tell(passes):
+    coarse = coarse_study(400, seed=21, passes=passes)
+    weak = [f"to 60 % {band}" for band in BANDS]
+    assert coarse.ours.all("to 60 % coarse") > 400
+    assert coarse.ours.share(weak, "even", "strong") == 0
+
+
 def test_healthy_cylinders_are_hardly_ever_accused(small_study):
     groups = [f"healthy {band}" for band in BANDS]
     assert sum(map(small_study.ours.all, groups)) > 4000
@@ -32,6 +40,11 @@ def test_healthy_cylinders_are_hardly_ever_accused(small_study):
 
 def test_intervals_cover_the_truth_as_often_as_they_say(small_study):
     assert 93 <= 100 * small_study.covered / small_study.cylinders <= 97
+
+
+def test_intervals_on_one_reading_of_each_cylinder_cover_the_truth_as_often_as_they_say():
+    once = study(120, seed=12, passes=1)
+    assert 93 <= 100 * once.covered / once.cylinders <= 97
 
 
 def test_every_unclear_one_is_told_what_would_settle_it(small_study):

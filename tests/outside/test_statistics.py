@@ -10,7 +10,7 @@ from scipy import stats
 from uncertainties import correlated_values, ufloat
 
 from journal.analysis.contributions import worth
-from journal.analysis.display import changing_variance, kept_rounding, rounding_covariance, t_factor
+from journal.analysis.display import changing_variance, coverage_factor, kept_rounding, rounding_covariance, t_factor
 from journal.analysis.propagation import Propagation, interpolation
 from journal.analysis.readings import Measured, take
 from journal.analysis.repeats import _NORMAL
@@ -23,6 +23,15 @@ from tests.analysis.arrange import job_of
 @pytest.mark.parametrize("freedom", [3, 4, 5, 8, 15, 40, 1000])
 def test_the_t_factor_is_scipys(freedom):
     assert t_factor(freedom) == pytest.approx(stats.t.ppf(0.975, freedom), rel=3e-3)
+
+
+@pytest.mark.parametrize("freedom", [5, 8, 15, 40])
+def test_the_coverage_factor_covers_what_it_says_when_a_variance_is_only_expected(freedom):
+    """A variance drawn from a scaled inverse chi-square, a value drawn with it (JCGM 101:2008, 6.4.9)."""
+    variance = stats.invgamma.rvs(freedom / 2, scale=freedom / 2, size=400_000, random_state=4)
+    value = np.sqrt(variance) * np.random.default_rng(5).standard_normal(400_000)
+    reach = coverage_factor(freedom) * np.sqrt(stats.invgamma.mean(freedom / 2, scale=freedom / 2))
+    assert np.mean(np.abs(value) < reach) == pytest.approx(0.95, abs=0.002)
 
 
 def test_the_robust_scale_is_scipys_median_absolute_deviation():
@@ -52,8 +61,32 @@ def test_rounding_of_a_level_that_moved_covaries_as_sampling_finds(apart, sigma)
         return np.round(level[:, None] + sigma * rng.standard_normal((6000, 150))).mean(axis=1) - level
 
     found = float(np.mean(error(levels) * error(levels + apart)))
-    ours = rounding_covariance(np.array([apart]), changing_variance(sigma, 1.0), 1.0)
+    ours = rounding_covariance(np.array([apart]), np.zeros(1), changing_variance(sigma, 1.0), 1.0)
     assert float(ours[0]) == pytest.approx(found, abs=0.004)
+
+
+@pytest.mark.parametrize("apart", [0.0, 0.3, 1.0])
+@pytest.mark.parametrize("unsure", [0.1, 0.25])
+@pytest.mark.parametrize("sigma", [0.0, 0.15])
+def test_a_move_that_is_not_known_for_sure_covaries_as_sampling_finds(apart, unsure, sigma):
+    rng = np.random.default_rng(8)
+    levels, moved = rng.uniform(0, 1, 20_000), apart + unsure * rng.standard_normal(20_000)
+
+    def error(level):
+        return np.round(level[:, None] + sigma * rng.standard_normal((20_000, 40))).mean(axis=1) - level
+
+    found = float(np.mean(error(levels) * error(levels + moved)))
+    ours = rounding_covariance(np.array([apart]), np.array([unsure]), changing_variance(sigma, 1.0), 1.0)
+    assert float(ours[0]) == pytest.approx(found, abs=0.003)
+
+
+@pytest.mark.parametrize("repeats", [1, 3, 6])
+def test_two_levels_read_the_same_every_time_as_often_as_the_formula_says(repeats):
+    """What a coarse display hides: D steps apart, K places between two steps, the same each time with (1 - D)^K."""
+    level = np.random.default_rng(9).uniform(0, 1, (200_000, repeats))
+    for apart in (0.1, 0.4, 0.7):
+        same = np.all(np.round(level) == np.round(level + apart), axis=1)
+        assert np.mean(same) == pytest.approx((1 - apart) ** repeats, abs=0.004)
 
 
 def test_a_share_and_its_uncertainty_are_those_of_the_uncertainties_package():
