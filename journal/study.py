@@ -6,6 +6,7 @@ import contextlib
 import os
 import threading
 from collections.abc import Iterable
+from dataclasses import replace
 
 from journal.analysis import Findings, diagnose
 from journal.analysis.history import ClosedJob, History, closed_job, learn
@@ -72,9 +73,20 @@ def study(store: Store, job_id: str, closed: ClosedJobs | None = None) -> tuple[
     """
     history = (closed or ClosedJobs()).history(store, job_id)
     job = store.job(job_id)
-    findings = diagnose(job, history=history)
+    findings = diagnose(weighed(job), history=history)
     keep_summary(store, job, findings)
     return job, findings
+
+
+def weighed(job: Job) -> Job:
+    """The job without what no finding rests on, so that a photo or a note need not have everything worked out anew.
+
+    Only what is left here is ever given to the analysis: two jobs that are equal so have the same findings.
+    """
+    return replace(
+        job, complaint="", technicians=(), facts={}, notes=(), pictures=(), edits={}, entries=(), effective={},
+        replaced_by={},
+    )  # fmt: skip
 
 
 def keep_summary(store: Store, job: Job, findings: Findings) -> None:

@@ -11,9 +11,8 @@ from markupsafe import Markup
 
 from journal.analysis.findings import RunFinding
 from journal.errors import NotFound
-from journal.facts import Entry
 from journal.output.charts import comparison_charts, run_chart
-from journal.record.job import Job, Reading, Run
+from journal.record.job import Job, Run
 from webui.shop import State, shop
 
 pages = Blueprint("job", __name__)
@@ -32,17 +31,21 @@ TABS = (
 IN_FULL = 4
 """How many runs, the latest, the job page shows in full; earlier ones have pages of their own."""
 
+AS_SAID = 1
+"""Of how many runs, the latest, it lists every reading as well."""
+
 
 @pages.get("/job/<job_id>")
 def overview(job_id: str) -> ResponseReturnValue:
     """One job on one page."""
     state = shop().state(job_id)
     last = state.job.runs[-IN_FULL:]
-    earlier = runs(state, state.job.runs[: -len(last)]) if len(last) < len(state.job.runs) else []
+    earlier = [(run, _finding(state, run)) for run in state.job.runs[:-IN_FULL]]
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
-        "job.html", **about(state, "overview"), runs=runs(state, last), earlier=earlier, side_by_side=side_by_side
-    )
+        "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
+        side_by_side=side_by_side,
+    )  # fmt: skip
 
 
 @pages.get("/job/<job_id>/run/<int:number>")
@@ -60,17 +63,18 @@ def about(state: State, tab: str) -> dict[str, Any]:
     return {"job": state.job, "findings": state.findings, "tab": tab, "job_tabs": TABS}
 
 
-def runs(state: State, chosen: Sequence[Run]) -> list[dict[str, Any]]:
-    """Each run with its finding, its drawing and its readings in the order said."""
-    found = {finding.run: finding for finding in state.findings.runs}
-    return [_run(state.job, run, found.get(run.id)) for run in chosen]
+def runs(state: State, chosen: Sequence[Run], as_said: int = 1) -> list[dict[str, Any]]:
+    """Each run with its finding and its drawing, and the last `as_said` with their readings in the order said."""
+    listed = chosen[-as_said:]
+    return [_run(state.job, run, _finding(state, run), run in listed) for run in chosen]
 
 
-def _run(job: Job, run: Run, finding: RunFinding | None) -> dict[str, Any]:
+def _finding(state: State, run: Run) -> RunFinding | None:
+    return next((finding for finding in state.findings.runs if finding.run == run.id), None)
+
+
+def _run(job: Job, run: Run, finding: RunFinding | None, listed: bool) -> dict[str, Any]:
     drawing = Markup(run_chart(finding, job.engine)) if finding is not None and finding.contributions else None
     said = sorted((*run.baselines, *run.cuts, *run.conditions), key=lambda r: (r.at_utc, r.entry))
-    return {"run": run, "finding": finding, "drawing": drawing, "said": [(r, _entry(job, r)) for r in said]}
-
-
-def _entry(job: Job, reading: Reading) -> Entry | None:
-    return job.effective.get(reading.entry)
+    readings = [(reading, job.effective.get(reading.entry)) for reading in said]
+    return {"run": run, "finding": finding, "drawing": drawing, "said": readings if listed else None}

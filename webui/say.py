@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from datetime import datetime, timedelta, timezone
+from functools import cache
 
 from flask import Flask
 from markupsafe import Markup, escape
@@ -123,6 +124,7 @@ def bore() -> Markup:
     )
 
 
+@cache
 def standing(value: Standing) -> Markup:
     """A standing as a tag: the mark it has in the charts, and the word."""
     shape = Markup(

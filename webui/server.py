@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import contextlib
+import gc
 import signal
 import socket
 import sys
@@ -13,7 +15,7 @@ from typing import Any
 from flask import Flask
 from waitress.server import create_server
 
-from journal.errors import BadInput
+from journal.errors import BadInput, RecordError
 from webui.app import create_app
 from webui.network import lan_address
 from webui.shop import Shop
@@ -58,6 +60,7 @@ def serve(
     shop: Shop = app.extensions["journal"]
     server = listening(app, host, port)
     _stop_on_signals(shop)
+    settle(shop)
     announce(f"Journal at http://{_shown(host)}:{port_of(server)}/  (Ctrl-C stops it)")
     if lan:
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
@@ -67,6 +70,18 @@ def serve(
     finally:
         shop.close()
         server.close()
+
+
+def settle(shop: Shop) -> None:
+    """Do before the first page what would make it wait: read the closed jobs, and put what is loaded out of the way.
+
+    A full garbage collection in the midst of a page looks at everything that is loaded, which takes longer than many
+    a page; what is there before the first one stays for good and need not be looked at again (Python's `gc.freeze`).
+    """
+    with contextlib.suppress(RecordError):  # another program holds the journal: they are read with the first page
+        shop.learn()
+    gc.collect()
+    gc.freeze()
 
 
 def listening(app: Flask, host: str, port: int) -> Any:

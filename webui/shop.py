@@ -5,7 +5,7 @@ from __future__ import annotations
 import threading
 from collections import OrderedDict
 from collections.abc import Callable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import cast
 
@@ -17,7 +17,7 @@ from journal.analysis.history import History
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
-from journal.study import ClosedJobs, keep_summary
+from journal.study import ClosedJobs, keep_summary, weighed
 from webui.door import Door
 from webui.grants import Grants
 from webui.log import Log
@@ -35,6 +35,8 @@ class State:
     """The job's line in a list; its number of entries grows whenever the job changes."""
     job: Job
     """The job."""
+    rests_on: Job
+    """Of the job, what findings can rest on."""
     findings: Findings
     """What is found about it."""
     history: History | None
@@ -70,6 +72,10 @@ class Shop:
             store = self._own.store = Store.open(self.folder)
         return cast(Store, store)
 
+    def learn(self) -> None:
+        """Read what the closed jobs teach, so that the first page need not wait for it; `RecordError` as any reading."""
+        self._closed.history(self.store)
+
     def state(self, job_id: str) -> State:
         """The job as it stands, with its findings.
 
@@ -85,8 +91,7 @@ class Shop:
             known = self._known(line, history)
             if known is not None:
                 return known
-            job = self.store.job(job_id)
-            state = State(line, job, diagnose(job, history=history), history)
+            state = self._new_state(line, history)
             with self._lock:
                 self._states[job_id] = state
                 self._states.move_to_end(job_id)
@@ -94,6 +99,16 @@ class Shop:
                     self._states.popitem(last=False)
         keep_summary(self.store, state.job, state.findings)
         return state
+
+    def _new_state(self, line: JobLine, history: History | None) -> State:
+        """What is found now; what was found before where nothing changed that a finding rests on."""
+        job = self.store.job(line.id)
+        rests_on = weighed(job)
+        with self._lock:
+            before = self._states.get(line.id)
+        if before is not None and (before.history, before.rests_on) == (history, rests_on):
+            return replace(before, line=line, job=job)
+        return State(line, job, rests_on, diagnose(rests_on, history=history), history)
 
     def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:

@@ -42,7 +42,7 @@ from journal.record.store import Store
 from tests.bench.record import UNITS, WORDS, fill, p95
 from tests.bench.table import Row
 from webui import create_app
-from webui.server import listening, port_of
+from webui.server import listening, port_of, settle
 
 IDLE_S = 20.0
 """Seconds for which open live pages are watched doing nothing."""
@@ -108,7 +108,9 @@ def row(what: str, took: Took, least: Took, note: str = "") -> Row:
 
 def server_time(folder: Path, ids: list[str], big: str, at: str) -> Iterator[Row]:
     """Board, search and job pages, beside the smallest page there is."""
-    client = create_app(folder).test_client()
+    app = create_app(folder)
+    settle(app.extensions["journal"])
+    client = app.test_client()
     chance, least = random.Random(1), asked(client, lambda: "/code", 200)
     looked = {
         "board": lambda: "/",
@@ -128,17 +130,30 @@ def server_time(folder: Path, ids: list[str], big: str, at: str) -> Iterator[Row
 
 
 def changed(folder: Path, client: FlaskClient, big: str, at: str, least: Took) -> Iterator[Row]:
-    """The same job page and live page when an entry came in since the last look: replayed and analysed anew."""
+    """The same job page and live page when an entry came in since the last look: replayed, and analysed anew.
+
+    A note changes nothing that a finding rests on; a reading has everything worked out again.
+    """
+    chance = random.Random(3)
     with Store.open(folder) as store:
-        for name, place in (("job page", ""), ("live page", "/live/now")):
 
-            def fresh(place: str = place) -> str:
-                moment = datetime.now(UTC)
-                store.append(Entry(new_id(moment), big, moment.replace(microsecond=0), Note("new"), 60, "Wren"))
-                return f"/job/{big}{place}"
+        def enter(body: Body) -> None:
+            moment = datetime.now(UTC)
+            store.append(Entry(new_id(moment), big, moment.replace(microsecond=0), body, 60, "Wren"))
 
-            took = asked(client, fresh, 40)
-            yield row(f"{at}: {name} of 1,000 entries, just changed", took, least, "replay and findings included")
+        enter(RunStarted(RunKind.IDLE))
+        enter(Baseline(40.0))
+        for what in ("note", "reading"):
+            for name, place in (("job page", ""), ("live page", "/live/now")):
+
+                def fresh(what: str = what, place: str = place) -> str:
+                    reading = Cut(chance.randrange(1, 17), round(43.6 + chance.gauss(0, 0.05), 2))
+                    enter(Note("new") if what == "note" else reading)
+                    return f"/job/{big}{place}"
+
+                took = asked(client, fresh, 60)
+                words = f"{at}: {name} of 1,000 entries, a new {what} since"
+                yield row(words, took, least, "replay included" + (", findings too" if what == "reading" else ""))
 
 
 def weights(folder: Path, big: str) -> Iterator[Row]:

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import pytest
 
-from journal.facts import Engine, JobClosed, JobOpened
+from journal.facts import Engine, JobClosed, JobOpened, Note, Photo
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.study import SWITCH, ClosedJobs, study
@@ -87,3 +87,20 @@ def test_spoken_shown_and_printed_verdicts_are_one_and_the_same_after_every_job_
             shown = page.extensions["journal"].state(session.job_id).findings
         assert shown == study(store, session.job_id)[1]
     page.extensions["journal"].close()
+
+
+def test_a_note_or_a_photo_has_nothing_worked_out_anew_and_a_reading_everything(tmp_path: Path, six: Engine) -> None:
+    page = create_app(tmp_path)
+    shop = page.extensions["journal"]
+    with Store.open(tmp_path) as store, page.app_context():
+        session = Session(store, a_job(store, six), "Ash")
+        before = shop.state(session.job_id)
+        session.enter(Note("valve cover gasket is new"))
+        session.enter(Photo("a" * 64, "gasket.jpg", "overhead", 3))
+        noted = shop.state(session.job_id)
+        assert noted.findings is before.findings
+        assert len(noted.job.notes) == 1 and len(noted.job.pictures) == 1, "the page shows them all the same"
+        session.type("cylinder three cut 37.5")
+        read = shop.state(session.job_id)
+        assert read.findings != before.findings and read.findings == study(store, session.job_id)[1]
+    shop.close()

@@ -106,3 +106,13 @@ def test_an_earlier_run_has_a_page_of_its_own(shop: Shop) -> None:
     assert f'href="/job/{job}/run/1"' in page and 'id="run-6"' in page and 'id="run-1"' not in page
     assert "cylinder one cut thirty seven point five" in text_of(shop.get(f"/job/{job}/run/1"))
     assert shop.get(f"/job/{job}/run/7").status_code == 404
+
+
+def test_only_the_latest_run_lists_its_readings_on_the_job_page_the_others_on_their_own(shop: Shop) -> None:
+    job = shop.open()
+    for _ in range(2):
+        shop.say(job, *IDLE_RUN)
+    page = text_of(shop.get(f"/job/{job}"))
+    assert page.count("cylinder one cut thirty seven point five") == 1
+    assert "Readings of run 1 as said" in page
+    assert "cylinder one cut thirty seven point five" in text_of(shop.get(f"/job/{job}/run/1"))
