@@ -8,6 +8,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
 from flask.typing import ResponseReturnValue
 
+from journal.analysis.layouts import layout_names, layout_note, layout_of
 from journal.cli.common import engine_from
 from journal.errors import BadInput, JournalError
 from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
@@ -50,17 +51,40 @@ def find() -> ResponseReturnValue:
 @pages.route("/new", methods=["GET", "POST"])
 def new() -> ResponseReturnValue:
     """Start a job: the form, the layout drawn from it, and the start itself."""
-    given = request.form if request.method == "POST" else request.args
+    given: Mapping[str, str] = request.form if request.method == "POST" else request.args
     problem, engine = "", None
     try:
+        if "fill" in given:
+            given = {**given, **layout_fields(given.get("shape", ""))}
         engine = engine_in(given) if given.get("cylinders") or given.get("order") else None
         if request.method == "POST" and "start" in given:
             return _start(engine)
     except JournalError as error:
         problem = str(error)
     drawn: list[Place] = places(engine) if engine is not None else []
-    page = render_template("new.html", given=given, problem=problem, drawn=drawn, engine=engine, **ENGINE_CHOICES)
+    page = render_template(
+        "new.html", given=given, problem=problem, drawn=drawn, engine=engine, shapes=layout_names(),
+        confirm=layout_note(), **ENGINE_CHOICES,
+    )  # fmt: skip
     return page, 400 if problem and request.method == "POST" else 200
+
+
+def layout_fields(shape: str) -> dict[str, str]:
+    """What the form's fields hold for a common layout; `BadInput` for a shape that is not offered."""
+    if not shape:
+        raise BadInput("choose a common layout first, or fill in the engine yourself")
+    return engine_fields(layout_of(shape))
+
+
+def engine_fields(engine: Engine) -> dict[str, str]:
+    """An engine's layout as the form's fields hold it; what feeds it is left as it is there."""
+    groups = {"banks": engine.banks, "drivers": engine.drivers, "branches": engine.branches}
+    return {
+        "cylinders": str(engine.cylinders),
+        "order": "-".join(map(str, engine.firing_order)),
+        "arrangement": str(engine.arrangement),
+        **{name: "; ".join(",".join(map(str, group)) for group in found) for name, found in groups.items()},
+    }
 
 
 def engine_in(given: Mapping[str, str]) -> Engine:
@@ -94,5 +118,5 @@ def _start(engine: Engine | None) -> ResponseReturnValue:
     if technician:
         cookie["technician"] = technician
     job = open_job(shop().store, JobOpened(unit, engine, field("complaint", 600)), technician, Source.PAGE)
-    done("the job is open")
+    done(f"the job is open; {layout_note()}: the layout and the firing order")
     return redirect(url_for("live.live", job_id=job), 303)

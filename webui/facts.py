@@ -6,10 +6,10 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.errors import BadInput
-from journal.facts import EngineChanged, JobFact
+from journal.facts import Engine, EngineChanged, JobFact
 from journal.record.job import Job
 from webui.acting import acting, done, field
-from webui.board import ENGINE_CHOICES, engine_in
+from webui.board import ENGINE_CHOICES, engine_fields, engine_in
 from webui.job import about
 from webui.layout import places
 from webui.shop import shop
@@ -26,7 +26,7 @@ def form(job_id: str) -> ResponseReturnValue:
     state = shop().state(job_id)
     engine = state.job.engine
     return render_template(
-        "about.html", **about(state, "overview"), known=_known(state.job), given=_given(state.job), engine=engine,
+        "about.html", **about(state, "overview"), known=_known(state.job), given=_given(engine), engine=engine,
         drawn=places(engine), **ENGINE_CHOICES,
     )  # fmt: skip
 
@@ -55,16 +55,8 @@ def _known(job: Job) -> dict[str, str]:
     return {"unit": job.unit, "complaint": job.complaint, **{n: job.facts.get(n, "") for n in ("hours", "mileage")}}
 
 
-def _given(job: Job) -> dict[str, str]:
-    engine = job.engine
-    groups = {"banks": engine.banks, "drivers": engine.drivers, "branches": engine.branches}
-    return {
-        "cylinders": str(engine.cylinders),
-        "order": "-".join(map(str, engine.firing_order)),
-        "arrangement": str(engine.arrangement),
-        "injection": str(engine.injection),
-        **{name: "; ".join(",".join(map(str, group)) for group in found) for name, found in groups.items()},
-    }
+def _given(engine: Engine) -> dict[str, str]:
+    return {**engine_fields(engine), "injection": str(engine.injection)}
 
 
 def _fits(job: Job, cylinders: int) -> None:

@@ -73,7 +73,7 @@ class Shop:
         return cast(Store, store)
 
     def learn(self) -> None:
-        """Read what the closed jobs teach, so that the first page need not wait for it; `RecordError` as any reading."""
+        """Read what the closed jobs teach before the first page; `RecordError` as any reading."""
         self._closed.history(self.store)
 
     def state(self, job_id: str) -> State:

@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+import pytest
+
+from journal.analysis.layouts import layout_names, layout_of
 from journal.facts import Arrangement, JobClosed, PartWanted
 from journal.record.store import Store
 from tests.webui.conftest import Shop, text_of
@@ -75,10 +78,34 @@ def test_the_layout_is_drawn_with_every_cylinder_and_its_place_in_the_firing_ord
     page = text_of(shop.get("/new?cylinders=6&order=1-5-3-6-2-4"))
     assert page.count("<circle cx=") >= 6
     assert all(f">{place}.</text>" in page for place in range(1, 7))
-    assert (
-        "Confirm the layout and the firing order against the maker&#39;s service manual" in page
-        or "maker's service manual" in page
-    )
+    assert "confirm against the service manual" in page
+
+
+@pytest.mark.parametrize("shape", layout_names())
+def test_a_common_layout_is_filled_in_by_its_shape_and_never_without_the_word_to_confirm_it(
+    shop: Shop, shape: str
+) -> None:
+    page = text_of(shop.post("/new", fill="yes", shape=shape, unit="Harvester 4", injection="unit pump", order="9-9"))
+    engine = layout_of(shape)
+    order = "-".join(map(str, engine.firing_order))
+    assert f'name="cylinders" inputmode="numeric" maxlength="2" value="{engine.cylinders}"' in page
+    assert f'maxlength="80" value="{order}"' in page
+    assert page.count("<circle cx=") >= engine.cylinders, "and it is drawn"
+    assert "confirm against the service manual" in page
+    assert 'value="Harvester 4"' in page and "<option selected>unit pump</option>" in page, "the rest stays"
+    with Store.open(shop.folder) as store:
+        assert store.jobs() == [], "nothing is started by it"
+
+
+def test_a_shape_that_is_not_offered_is_no_fault(shop: Shop) -> None:
+    for shape in ("", "star nine", "<script>"):
+        answer = shop.post("/new", fill="yes", shape=shape)
+        assert answer.status_code == 400 and "Not yet:" in text_of(answer)
+
+
+def test_a_started_job_says_again_to_confirm_its_layout(shop: Shop) -> None:
+    page = text_of(shop.post("/new", start="yes", unit="Harvester 4", cylinders="6", order="1-5-3-6-2-4"))
+    assert "confirm against the service manual: the layout and the firing order" in page
 
 
 def test_a_vee_is_drawn_by_its_banks() -> None:
