@@ -96,6 +96,7 @@ def _now(state: State) -> dict[str, Any]:
     return {
         "heard": mine,
         "listening": mine.listening and time.time() - mine.written_at < FRESH_S,
+        "level": mine.level_now(),
         "last": _last(job),
         "run": run,
         "finding": finding,

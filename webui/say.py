@@ -148,6 +148,13 @@ def verdict_word(verdict: str) -> str:
     return {"take": "✓ Entered:", "ask": "? Asked:", "let go": "– Let go:"}.get(verdict, "")
 
 
+def level_words(level_db: float | None) -> str:
+    """An input level (dBFS) in words beside its meter; the page's script says the same."""
+    if level_db is None:
+        return "no sound level now"
+    return f"{round(level_db)} dB, {'quiet' if level_db < -55 else 'too loud' if level_db > -3 else 'good'}"
+
+
 def offset_of(job: Job) -> int:
     """Local time minus UTC where the job was opened, minutes."""
     return job.entries[0].offset_minutes if job.entries else 0
@@ -156,7 +163,7 @@ def offset_of(job: Job) -> int:
 def teach(app: Flask) -> None:
     """Give the templates these words."""
     for filter_ in (
-        amount, bare, check_name, check_outcome, clock, day, engine, level_word, numbers, percent,
+        amount, bare, check_name, check_outcome, clock, day, engine, level_word, level_words, numbers, percent,
         moment, plain, reading, run_title, said, share, spoken, standing, state_class, unit,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_

@@ -3,13 +3,16 @@
 from __future__ import annotations
 
 import json
+import math
 import threading
+import time
 from collections.abc import Iterator
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
-from journal.errors import RecordError
+from journal.errors import BadInput, RecordError
+from journal.facts.codec import time_from_text
 from journal.record.store import Store
 
 LIVE_FILE = "live.json"
@@ -17,6 +20,9 @@ LIVE_FILE = "live.json"
 
 LOOK_EVERY_S = 0.25
 """Seconds between two looks at the journal."""
+
+LEVEL_FRESH_S = 2.0
+"""Seconds for which an input level is shown; a session says a new one several times a second."""
 
 HEARTBEAT_S = 10.0
 """Seconds after which a silent stream sends a sign of life, so that a closed page is noticed."""
@@ -38,11 +44,17 @@ class Heard:
     verdict: str = ""
     """`take`, `ask` or `let go`."""
     level_db: float | None = None
-    """Input level in decibels against full scale, 0 or less."""
+    """Input level in decibels against full scale (dBFS); none when it did not say one with its time."""
+    level_at: float = 0.0
+    """When the level was that, seconds since 1970."""
     listening: bool = False
     """True while it listens."""
     written_at: float = 0.0
     """When it said so, seconds since 1970; 0 for never."""
+
+    def level_now(self) -> float | None:
+        """The input level while it is fresh, dBFS; none afterwards."""
+        return self.level_db if abs(time.time() - self.level_at) < LEVEL_FRESH_S else None
 
 
 def heard_in(folder: Path) -> Heard:
@@ -55,16 +67,28 @@ def heard_in(folder: Path) -> Heard:
         return Heard()
     if not isinstance(data, dict):
         return Heard()
-    level = data.get("level_db")
+    level, level_at = _level(data)
     return Heard(
         job=str(data.get("job") or ""),
         heard=str(data.get("heard") or ""),
         made=str(data.get("made") or ""),
         verdict=str(data.get("verdict") or ""),
-        level_db=float(level) if isinstance(level, int | float) else None,
+        level_db=level,
+        level_at=level_at,
         listening=bool(data.get("listening")),
         written_at=written_at,
     )
+
+
+def _level(data: dict[str, Any]) -> tuple[float | None, float]:
+    """The level with its moment, seconds since 1970; no level where either makes no sense."""
+    level = data.get("level_db")
+    if isinstance(level, bool) or not isinstance(level, int | float) or not math.isfinite(level):
+        return None, 0.0
+    try:
+        return float(level), time_from_text(str(data.get("level_at_utc"))).timestamp()
+    except (BadInput, ValueError, OverflowError):
+        return None, 0.0
 
 
 class Watcher:
@@ -114,7 +138,7 @@ class Watcher:
                 if now != heard and now.job in ("", job):
                     heard = now
                     said = {
-                        "level": now.level_db,
+                        "level": now.level_now(),
                         "listening": now.listening,
                         "heard": [now.heard, now.made, now.verdict],
                     }

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import json
 import re
 import subprocess
 import sys
@@ -16,6 +17,7 @@ from journal.facts import Cut, PartWanted, PhotoCue, Question
 from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg
 from tests.webui.test_desk import link_of
+from tests.webui.test_live import now_text
 from webui.watch import Watcher
 
 SOON = 2_000
@@ -74,6 +76,30 @@ def test_a_recording_dictated_into_the_job_fills_the_open_page(
         page.get_by_role("heading", name="Run 1: Idle").wait_for(timeout=SOON)
         assert page.locator("#words").inner_text().strip("“”"), "what was last heard is in large type"
     assert shop.job(job).runs and all(entry.clip for entry in shop.job(job).entries[1:])
+
+
+def test_the_level_meter_follows_the_session_and_rests_when_it_falls_silent(
+    shop: Shop, address: str, chromium: Any
+) -> None:
+    job = shop.open()
+
+    def say_level(level_db: float) -> None:
+        state = {"job": job, "listening": True, "level_db": level_db, "level_at_utc": now_text()}
+        fresh = shop.folder / "live.new"
+        fresh.write_text(json.dumps(state), encoding="utf-8")
+        fresh.replace(shop.folder / "live.json")
+
+    with window(chromium) as page:
+        page.goto(f"{address}/job/{job}/live")
+        page.get_by_text("Following the journal").wait_for()
+        assert page.locator("#level-words").inner_text() == "no sound level now"
+        say_level(-22.0)
+        page.get_by_text("-22 dB, good").wait_for(timeout=SOON)
+        assert page.locator("#level").evaluate("meter => meter.value") == -22
+        say_level(-1.0)
+        page.get_by_text("-1 dB, too loud").wait_for(timeout=SOON)
+        page.get_by_text("no sound level now").wait_for(timeout=2 * SOON)
+        assert page.get_by_label("Input level").evaluate("meter => meter.value") == -70
 
 
 def test_a_page_that_lost_its_line_catches_up_when_it_is_back(shop: Shop, chromium: Any) -> None:

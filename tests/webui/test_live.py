@@ -6,8 +6,12 @@ import json
 import threading
 import time
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 
-from journal.facts import Cut, PartAnswer, PartState, PartWanted, PressureLevel, RunKind, RunStarted
+import pytest
+
+from journal.facts import Cut, PartAnswer, PartState, PartWanted, PressureLevel, RunKind, RunStarted, to_milliseconds
+from journal.facts.codec import time_to_text
 from tests.webui.conftest import IDLE_RUN, Shop, text_of
 from webui.watch import MOST_STREAMS, heard_in
 
@@ -28,6 +32,11 @@ def names(stream: Iterator[str], wanted: int, seconds: float = 5.0) -> list[str]
     return found
 
 
+def now_text(seconds_ago: float = 0.0) -> str:
+    """That moment as a session writes it."""
+    return time_to_text(to_milliseconds(datetime.now(UTC) - timedelta(seconds=seconds_ago)))
+
+
 def test_the_run_fills_in_with_what_is_missing(shop: Shop) -> None:
     job = shop.open()
     shop.say(job, *IDLE_RUN[:4])
@@ -42,12 +51,45 @@ def test_the_run_fills_in_with_what_is_missing(shop: Shop) -> None:
 def test_what_a_session_hears_is_shown_even_when_it_was_let_go(shop: Shop) -> None:
     job = shop.open()
     heard = {"job": job, "heard": "pass me the big spanner", "made": "not for the journal", "verdict": "let go",
-             "level_db": -31.4, "listening": True}  # fmt: skip
+             "level_db": -31.4, "level_at_utc": now_text(), "listening": True}  # fmt: skip
     (shop.folder / "live.json").write_text(json.dumps(heard), encoding="utf-8")
     page = text_of(shop.get(f"/job/{job}/live/now"))
     assert "pass me the big spanner" in page and "Let go:" in page and "-31 dB" in page and ">Listening<" in page
     other = shop.open("Chipper 7")
     assert "spanner" not in text_of(shop.get(f"/job/{other}/live/now")), "another job's words stay with it"
+
+
+@pytest.mark.parametrize(
+    ("level", "seconds_ago", "shown"),
+    [
+        (-31.4, 0.0, "-31 dB, good"),
+        (-62, 0.5, "-62 dB, quiet"),
+        (-1.2, 1.0, "-1 dB, too loud"),
+        (-31.4, 3.0, "no sound level now"),
+        (-31.4, -3600.0, "no sound level now"),
+        (float("nan"), 0.0, "no sound level now"),
+        (float("-inf"), 0.0, "no sound level now"),
+        (True, 0.0, "no sound level now"),
+        ("loud", 0.0, "no sound level now"),
+        (None, 0.0, "no sound level now"),
+    ],
+)
+def test_the_input_level_is_shown_in_words_too_and_only_while_it_is_fresh(
+    shop: Shop, level: object, seconds_ago: float, shown: str
+) -> None:
+    job = shop.open()
+    state = {"job": job, "listening": True, "level_db": level, "level_at_utc": now_text(seconds_ago)}
+    (shop.folder / "live.json").write_text(json.dumps(state), encoding="utf-8")
+    page = text_of(shop.get(f"/job/{job}/live/now"))
+    assert f'<span id="level-words">{shown}</span>' in page and "Input level" in page
+
+
+def test_a_level_without_its_time_is_not_shown(shop: Shop) -> None:
+    job = shop.open()
+    for at in (None, "", "yesterday", 12, "2026-13-01T00:00:00.000Z"):
+        state = {"job": job, "level_db": -20.0, "level_at_utc": at}
+        (shop.folder / "live.json").write_text(json.dumps(state), encoding="utf-8")
+        assert "no sound level now" in text_of(shop.get(f"/job/{job}/live/now"))
 
 
 def test_a_status_file_that_makes_no_sense_shows_nothing(shop: Shop) -> None:

@@ -43,6 +43,19 @@
     asking = false;
   };
 
+  // The level moves several times a second; when none comes for two seconds, there is none.
+  let silence;
+  const showLevel = (level) => {
+    const meter = document.getElementById("level");
+    const words = document.getElementById("level-words");
+    clearTimeout(silence);
+    if (level !== null) silence = setTimeout(showLevel, 2000, null);
+    if (!meter || !words) return;
+    meter.value = level ?? meter.min;
+    const worth = level > meter.high ? "too loud" : level < meter.low ? "quiet" : "good";
+    words.textContent = level === null ? "no sound level now" : `${Math.round(level)} dB, ${worth}`;
+  };
+
   const listen = () => {
     const line = new EventSource(now.dataset.events);
     line.addEventListener("open", () => say("Following the journal", false));
@@ -52,10 +65,7 @@
       const words = JSON.stringify(heard);
       if (words !== last) look();
       last = words;
-      const meter = document.getElementById("level");
-      if (level === null || !meter) return;
-      meter.value = level;
-      document.getElementById("level-words").textContent = `${Math.round(level)} dB`;
+      showLevel(level);
     });
     line.addEventListener("error", () => {
       say("The line to the journal is lost; trying again …", true);
