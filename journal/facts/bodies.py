@@ -120,8 +120,14 @@ class RunStarted:
     """True when done to see whether the repair mended it."""
     repeat: bool = False
     """True when it repeats the run before it under the same conditions."""
+    idle_fuel: float | None = None
+    """Fuel that makes no torque, for each cylinder, in the unit of the run's readings; none when it is not known. It
+    belongs to this run alone: a run that repeats it does not take it over."""
 
     def __post_init__(self) -> None:
+        _finite("fuel that makes no torque", self.idle_fuel)
+        if self.idle_fuel is not None and self.idle_fuel < 0:
+            raise BadInput(f"fuel that makes no torque {self.idle_fuel:g}: give a number from 0 up")
         _finite("injection pressure", self.pressure_value)
         _unit(Quantity.INJECTION_PRESSURE, self.pressure_unit)
         if self.unit:

@@ -96,6 +96,8 @@ class _Building:
         """Let one entry that counts work on the job."""
         body = entry.body
         match body:
+            case Baseline() | Cut() | Condition():  # first, for they are the most
+                self._read(entry, body)
             case JobFact():
                 self.facts[body.field] = body.value
             case EngineChanged():
@@ -106,8 +108,6 @@ class _Building:
                 self._start(entry, likelier, asked=True)
             case RunEnded():
                 self._end(entry)
-            case Baseline() | Cut() | Condition():
-                self._read(entry, body)
             case Check():
                 self.checks.append(Fact(entry, body))
             case TroubleCode():
@@ -141,7 +141,8 @@ class _Building:
         self._end(entry)
         if start.repeat and self.runs:
             before = self.runs[-1].start
-            start = replace(before, repeat=True, after_repair=before.after_repair or start.after_repair)
+            after_repair = before.after_repair or start.after_repair
+            start = replace(before, repeat=True, after_repair=after_repair, idle_fuel=start.idle_fuel)
         self.runs.append(_Run(entry.id, len(self.runs) + 1, start, entry.at_utc, asked=asked))
         self.pictures.run_started(entry, len(self.runs))
         if start.held_out:
