@@ -55,7 +55,7 @@ def standings_over(pairs: Sequence[Pair]) -> dict[int, Standing]:
 
 def same_conditions(one: Run, other: Run) -> bool:
     """Whether two runs were made in the same way, whether or not one was said to repeat the other."""
-    plain = (replace(run.start, repeat=False, after_repair=False) for run in (one, other))
+    plain = (replace(run.start, repeat=False, after_repair=False, idle_fuel=None) for run in (one, other))
     return next(plain) == next(plain)
 
 

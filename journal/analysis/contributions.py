@@ -55,7 +55,7 @@ class Worth:
     """True when no baseline was said and it was worked out from the sum."""
 
 
-def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
+def worth(taken: Taken, settings: Settings) -> Worth | None:
     """How much each cut cylinder pulls.
 
     Derivations, with n live cylinders, T the torque the engine must make to hold its speed and e_i the torque that
@@ -91,7 +91,7 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
         step = max(c.step for c in taken.cuts)
         baselines, solved = (Measured(level, step / np.sqrt(n), 0.0, ""),), True
     fuel = taken.method in (Method.FUEL, Method.FUEL_RATE)
-    run = Propagation(baselines, taken.cuts, settings, fuel=fuel, q0=q0, scale=(scale_b, scale_c))
+    run = Propagation(baselines, taken.cuts, settings, fuel=fuel, q0=taken.idle_fuel, scale=(scale_b, scale_c))
     if not run.possible():
         return None
     changing, freedom = run.scatter()
@@ -99,10 +99,10 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
     grain, phases = run.grain(changing)
     return Worth(
         cylinders=run.cylinders,
-        pull=run.mean(run.pulls()[0]),
+        pull=run.mean(run.pulls[0]),
         covariance=covariance,
         fixed=fixed,
-        readings=tuple(int(c) for c in run.counts),
+        readings=tuple(run.counts.astype(int).tolist()),
         freedom=freedom,
         scatter=math.sqrt(changing),
         baseline=float(run.base.mean()) * scale_b,
@@ -113,21 +113,29 @@ def worth(taken: Taken, settings: Settings, q0: float = 0.0) -> Worth | None:
     )
 
 
-def sum_by_idle_fuel(taken: Taken, settings: Settings) -> Callable[[float], float]:
-    """The sum of the shares as a function of q0, for a run with a baseline, watched by fuel; nan for a q0 too high."""
+def sum_by_idle_fuel(taken: Taken, settings: Settings) -> Callable[[float], tuple[float, float]]:
+    """The sum of the shares and its slope, as functions of q0, for a run with a baseline, watched by fuel.
+
+    Only for a q0 below every reading. The derivative of 1 - (b - q0)/(c - q0) is (c - b)/(c - q0)^2.
+    """
     n = len(taken.live)
     scale = (n, n - 1) if taken.method == Method.FUEL_RATE else (1, 1)
     run = Propagation(taken.baselines, taken.cuts, settings, fuel=True, q0=0.0, scale=scale)
+    weight = 1.0 / run.counts[run.owner]
 
-    def total(q0: float) -> float:
-        run.q0 = q0
-        return float(run.mean(run.pulls()[0]).sum()) if run.possible() else math.nan
+    def total(q0: float) -> tuple[float, float]:
+        left = weight / (run.cut - q0)
+        lost = (run.cut - run.base) * left
+        return float(lost.sum()), float((lost / (run.cut - q0)).sum())
 
     return total
 
 
 def _baseline_from_sum(taken: Taken, ratio: float) -> float | None:
-    """The baseline that makes all shares add up to one: sum of 1 - b/c_i = 1 gives b = (n - 1) / sum(1/c_i)."""
+    """The baseline that makes all shares add up to one: b - q0 = (n - 1) / sum(1/(c_i - q0)), from the shares' formula.
+
+    `ratio` is how many cylinders a baseline's fuel goes to for each that a cut's goes to.
+    """
     means: dict[int, list[float]] = {}
     for cut in taken.cuts:
         if cut.no_change or cut.cylinder is None:
@@ -135,4 +143,5 @@ def _baseline_from_sum(taken: Taken, ratio: float) -> float | None:
         means.setdefault(cut.cylinder, []).append(cut.value)
     if set(means) != set(taken.live) or len(means) < 2:
         return None
-    return ratio * (len(means) - 1) / sum(len(v) / sum(v) for v in means.values())
+    q0 = taken.idle_fuel * (len(taken.live) - 1 if taken.method == Method.FUEL_RATE else 1)
+    return ratio * (q0 + (len(means) - 1) / sum(1.0 / (sum(v) / len(v) - q0) for v in means.values()))

@@ -17,6 +17,8 @@ _ENOUGH = 5
 _STILL = 0.02
 _HARMONICS = 20
 _NEGLIGIBLE = 1e-5
+_DITHERED = 0.5
+"""From this wander on, in steps, what repeats keep of the rounding is under `_NEGLIGIBLE` of a step squared."""
 
 
 def display_steps(values: Sequence[float]) -> list[float]:
@@ -56,6 +58,8 @@ def kept_rounding(sigma: float) -> float:
     levels, is the sum over j of exp(-4 pi^2 j^2 sigma^2) / (2 pi^2 j^2): 1/12 for a still reading, next to nothing
     from half a step of wander on.
     """
+    if sigma >= _DITHERED:
+        return 0.0
     j = np.arange(1, 60)
     still = 1.0 / 12.0 - float(np.sum(1.0 / (2 * math.pi**2 * j**2)))
     return float(np.sum(np.exp(-4 * math.pi**2 * j**2 * sigma**2) / (2 * math.pi**2 * j**2))) + (
@@ -88,6 +92,8 @@ def rounding_covariance(apart: Array, unsure: Array, changing: float, step: floa
         step: the display step, reading units.
     """
     sigma = wander_in_steps(changing, step)
+    if sigma >= _DITHERED:
+        return np.zeros(apart.shape)
     blurred = sigma**2 + unsure**2 / 2
     total = np.zeros(apart.shape)
     for j in range(1, _HARMONICS + 1):

@@ -57,7 +57,7 @@ class Posterior:
     @cached_property
     def cylinders(self) -> Vector:
         """Chance of each state of each low cylinder, shape (cylinders, states)."""
-        chances: Vector = np.clip(np.tensordot(self.weight, self.state, axes=2), 0.0, 1.0)
+        chances: Vector = np.clip(_mixed(self.weight, self.state), 0.0, 1.0)
         return chances
 
     @cached_property
@@ -159,10 +159,14 @@ def _predict(posterior: Posterior, check: CheckRow, cylinder: int | None) -> tup
         which = model.low.index(cylinder)
         row = model.row(check)
         shown = posterior.weight[..., None] * (posterior.state[:, :, which] @ row)
-        joint = np.tensordot(shown, posterior.state, axes=((0, 1), (0, 1)))
+        terms, worlds, outcomes = shown.shape
+        joint = shown.reshape(terms * worlds, outcomes).T @ posterior.state.reshape(terms * worlds, -1)
+        joint = joint.reshape(outcomes, *posterior.state.shape[2:])
         joint[:, which] = posterior.cylinders[which][None, :] * row.T
     else:
-        at_most = [_engine_joint(posterior, check, outcome) for outcome in range(len(check.outcomes))]
+        # That it is at most the last outcome is certain and says nothing.
+        at_most = [_engine_joint(posterior, check, outcome) for outcome in range(len(check.outcomes) - 1)]
+        at_most.append(posterior.cylinders)
         joint = np.stack([at_most[0], *(after - before for before, after in pairwise(at_most))])
     joint = np.clip(joint, 0.0, None)
     if not model.low:
@@ -196,5 +200,10 @@ def _engine_joint(posterior: Posterior, check: CheckRow, outcome: int) -> Vector
     joint = posterior.state * factor
     mass = joint.sum(axis=3)
     weight = posterior.weight * terms.by_world * mass.prod(axis=2)
-    found: Vector = np.tensordot(weight, joint / np.where(mass > 0, mass, 1.0)[..., None], axes=2)
-    return found
+    return _mixed(weight, joint / np.where(mass > 0, mass, 1.0)[..., None])
+
+
+def _mixed(weight: Vector, state: Vector) -> Vector:
+    """The mixture (cylinders, states) of states (terms, worlds, cylinders, states) by weight (terms, worlds)."""
+    mixture: Vector = (weight.ravel() @ state.reshape(weight.size, -1)).reshape(state.shape[2:])
+    return mixture

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import cached_property
 
 import numpy as np
 import numpy.typing as npt
@@ -39,9 +40,9 @@ class Propagation:
         self.owner = np.array([place.get(c.cylinder or 0, 0) for c in cuts])
         self.member = (self.owner[None, :] == np.arange(len(self.cylinders))[:, None]).astype(float)
         self.counts = self.member.sum(axis=1)
-        at_baseline = np.array([b.seconds for b in baselines])
-        at_cut = np.array([c.seconds for c in cuts])
-        self.weights = interpolation(at_baseline, at_cut)
+        seconds = [b.seconds for b in baselines]
+        at_baseline, at_cut = np.array(seconds), np.array([c.seconds for c in cuts])
+        self.weights = interpolation(seconds, at_cut)
         levels = np.array([b.value / per_baseline for b in baselines])
         self.base = self.weights @ levels
         self.words = np.array([c.no_change for c in cuts])
@@ -50,20 +51,15 @@ class Propagation:
         self.step_b = np.array([b.step / per_baseline for b in baselines])
         self.step_c = np.array([c.step / per_cut for c in cuts])
         self.step = float(max(self.step_b.max(), self.step_c.max()))
-        drift, unsure = _drift(at_baseline, levels, settings.display_scatter, self.step)
-        level = float(levels.mean())
-        between = (at_baseline[:, None] - at_baseline[None, :]) * level / self.step_b[:, None]
-        self.apart_b, self.unsure_b = drift * between, unsure * np.abs(between)
-        same = (self.owner[:, None] == self.owner[None, :]) & ~self.words[:, None] & ~self.words[None, :]
-        self.first, self.second = np.nonzero(same)
-        moved = self.cut * at_cut / self.step_c
-        between = moved[self.first] - moved[self.second]
-        self.apart_c, self.unsure_c = drift * between, unsure * np.abs(between)
+        self.drift = _drift(at_baseline, levels, settings.display_scatter, self.step)
+        self.moved_b = at_baseline * float(levels.mean()) / self.step_b
+        self.moved_c = self.cut * at_cut / self.step_c
 
     def possible(self) -> bool:
         """False where a reading lies at or under the fuel that makes no torque."""
         return not self.fuel or float(min(self.cut.min(), self.base.min())) > self.q0
 
+    @cached_property
     def pulls(self) -> tuple[Array, Array, Array]:
         """Each cut's pull (K,), its derivative by its own reading (K,), and by the baselines (K, B)."""
         if not self.fuel:
@@ -82,19 +78,25 @@ class Propagation:
 
     def covariance(self, changing: float) -> tuple[Array, Array]:
         """Covariance of the cylinders' mean pulls, (m, m), and the part of its diagonal that repeats do not shrink."""
-        _, by_cut, by_base = self.pulls()
+        _, by_cut, by_base = self.pulls
         by_base = self.mean(by_base)
-        of_base, of_pairs = self._rounding(changing)
-        fixed = by_base @ of_base @ by_base.T
-        m = len(self.cylinders)
-        pairs = by_cut[self.first] * by_cut[self.second] * of_pairs
-        own = np.zeros(m) + np.bincount(self.owner[self.first], pairs, minlength=m)
-        # Words that it did not change mean that two displayed values were the same: the difference of two roundings.
-        own += np.bincount(self.owner, np.where(self.words, by_cut**2 * self.step_c**2 / 6, 0.0), minlength=m)
-        fixed[np.arange(m), np.arange(m)] += own / self.counts**2
-        changes = np.bincount(self.owner, by_cut**2 * np.where(self.words, 2.0, 1.0), minlength=m) / self.counts**2
-        total = fixed + changing * (by_base @ by_base.T + np.diag(changes))
-        return total, np.diag(fixed).copy()
+        m, squared = len(self.cylinders), self.counts**2
+        fixed, own = np.zeros((m, m)), np.zeros(m)
+        if self._kept(changing) > 0:
+            first, second, _ = self._pairs
+            of_base, of_pairs = self._rounding(changing)
+            fixed += by_base @ of_base @ by_base.T
+            own += np.bincount(self.owner[first], by_cut[first] * by_cut[second] * of_pairs, minlength=m)
+        twice = by_cut**2
+        if self.words.any():
+            # Words that it did not change mean that two displayed values were the same: a difference of two roundings.
+            own += np.bincount(self.owner, np.where(self.words, twice * self.step_c**2 / 6, 0.0), minlength=m)
+            twice = twice * np.where(self.words, 2.0, 1.0)
+        place = np.arange(m)
+        fixed[place, place] += own / squared
+        total = fixed + changing * (by_base @ by_base.T)
+        total[place, place] += changing * np.bincount(self.owner, twice, minlength=m) / squared
+        return total, fixed.diagonal().copy()
 
     def grain(self, changing: float) -> tuple[Array, Array]:
         """What one display step is worth in each cylinder's pull, as far as the reading stood still, and its phases.
@@ -103,13 +105,14 @@ class Propagation:
         sqrt(12 kept). Repeats whose rounding errors are alike are one phase of the display, repeats that the drift
         moved apart are as many as there are; those that happen to be opposed count for no more than that.
         """
-        sigma = wander_in_steps(changing, self.step)
-        left = math.sqrt(12 * kept_rounding(sigma))
-        _, by_cut, _ = self.pulls()
-        worth = self.mean(np.abs(by_cut) * self.step_c) * left
-        alike = rounding_covariance(self.apart_c, self.unsure_c, changing, self.step) / kept_rounding(sigma)
-        m = len(self.cylinders)
-        total = np.zeros(m) + np.bincount(self.owner[self.first], np.clip(alike, 0.0, 1.0), minlength=m)
+        kept, m = self._kept(changing), len(self.cylinders)
+        if kept == 0:
+            return np.zeros(m), np.ones(m)
+        _, by_cut, _ = self.pulls
+        worth = self.mean(np.abs(by_cut) * self.step_c) * math.sqrt(12 * kept)
+        first, _, apart = self._pairs
+        alike = rounding_covariance(*self._moved(apart), changing, self.step) / kept
+        total = np.zeros(m) + np.bincount(self.owner[first], np.clip(alike, 0.0, 1.0), minlength=m)
         usable = np.maximum(self.member @ (~self.words), 1.0)
         return worth, usable**2 / np.maximum(total, usable)
 
@@ -143,9 +146,12 @@ class Propagation:
         freedom = trace**2 / (plain + 2 * float(np.trace(inner)) + float(np.sum(inner**2)))
         changing = judged
         for _ in range(2):
-            of_base, of_pairs = self._rounding(changing)
-            own = of_pairs[self.first == self.second].sum() - float(np.sum(of_pairs / counts[self.owner[self.first]]))
-            explained = float(np.sum(inner * of_base)) + float(own)
+            explained = 0.0
+            if self._kept(changing) > 0:
+                first, second, _ = self._pairs
+                of_base, of_pairs = self._rounding(changing)
+                explained += float(np.sum(inner * of_base)) + float(of_pairs[first == second].sum())
+                explained -= float(np.sum(of_pairs / counts[self.owner[first]]))
             seen = max(float(differences @ differences) - explained, 0.0) / trace
             changing = (worth * judged + freedom * seen) / (worth + freedom)
         return changing, worth + 2 + freedom
@@ -162,22 +168,50 @@ class Propagation:
         Readings of one level share theirs; while the level drifts (a line through the baselines) they come apart as
         `rounding_covariance` says. Levels of different cylinders are apart by who knows how much: no covariance.
         """
-        of_base = rounding_covariance(self.apart_b, self.unsure_b, changing, self.step) * np.outer(
-            self.step_b, self.step_b
-        )
-        of_pairs = rounding_covariance(self.apart_c, self.unsure_c, changing, self.step)
-        return of_base, of_pairs * self.step_c[self.first] * self.step_c[self.second]
+        first, second, apart = self._pairs
+        between = self.moved_b[:, None] - self.moved_b[None, :]
+        of_base = rounding_covariance(*self._moved(between), changing, self.step)
+        of_pairs = rounding_covariance(*self._moved(apart), changing, self.step)
+        return of_base * np.outer(self.step_b, self.step_b), of_pairs * self.step_c[first] * self.step_c[second]
+
+    def _kept(self, changing: float) -> float:
+        """What repeats keep of the variance of rounding, in steps squared; 0 for a display that wanders enough."""
+        return kept_rounding(wander_in_steps(changing, self.step))
+
+    @cached_property
+    def _pairs(self) -> tuple[npt.NDArray[np.intp], npt.NDArray[np.intp], Array]:
+        """Every pair of readings of one cylinder, each with itself too, and how far in time times level they lie."""
+        same = (self.owner[:, None] == self.owner[None, :]) & ~self.words[:, None] & ~self.words[None, :]
+        first, second = np.nonzero(same)
+        return first, second, self.moved_c[first] - self.moved_c[second]
+
+    def _moved(self, between: Array) -> tuple[Array, Array]:
+        """How far a level drifted between two readings, in steps, and the standard uncertainty of that."""
+        drift, unsure = self.drift
+        return drift * between, unsure * np.abs(between)
 
 
-def interpolation(knots: Sequence[float] | Array, times: Sequence[float] | Array) -> Array:
+def interpolation(knots: list[float], times: Array) -> Array:
     """Weights, shape (len(times), len(knots)), of linear interpolation in time; held flat outside the knots.
 
     Knots at the same moment share the weight equally.
     """
-    moments, place, alike = np.unique(np.asarray(knots), return_inverse=True, return_counts=True)
-    at_moments = np.array([np.interp(times, moments, row) for row in np.eye(len(moments))])
-    weights: Array = (at_moments / alike[:, None])[place].T
-    return weights
+    moments = sorted(set(knots))
+    after = np.searchsorted(moments, times, side="right")
+    left, right = np.maximum(after - 1, 0), np.minimum(after, len(moments) - 1)
+    at = np.array(moments)
+    start = at[left]
+    span = at[right] - start
+    part = np.where(span > 0, (times - start) / np.where(span > 0, span, 1.0), 0.0)
+    weights: Array = np.zeros((len(times), len(moments)))
+    row = np.arange(len(times))
+    weights[row, left] = 1.0 - part
+    weights[row, right] += part
+    if len(moments) == len(knots) and moments == list(knots):
+        return weights
+    place = [moments.index(knot) for knot in knots]
+    shared: Array = weights[:, place] / np.array([knots.count(knot) for knot in knots])
+    return shared
 
 
 def _drift(seconds: Array, levels: Array, scatter: float, step: float) -> tuple[float, float]:

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+import math
 from collections import Counter
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 from journal.analysis.display import display_steps
@@ -27,7 +28,7 @@ class Method(StrEnum):
     BRAKE = "brake load or power, speed held"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Measured:
     """One usable reading."""
 
@@ -36,7 +37,7 @@ class Measured:
     step: float
     """The display's step behind it, in the run's unit."""
     seconds: float
-    """When it was said, seconds since the run's first reading."""
+    """When it was said, seconds from the first of the run's baselines, or of its cuts where it has none."""
     entry: str
     """Identifier of the entry it rests on."""
     cylinder: int | None = None
@@ -65,6 +66,8 @@ class Taken:
     """What could not be used and why."""
     sound: bool
     """False when a reading contradicts the run it is in."""
+    idle_fuel: float = 0.0
+    """Fuel that makes no torque, for each cylinder in the run's unit, as it was said of the run."""
 
 
 def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
@@ -77,26 +80,24 @@ def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
     unit = _unit(run, quantity, baselines, cuts)
     live = _live(run, engine, cuts, remarks)
     said = baselines + cuts
-    start = min((r.at_utc for r in said), default=run.started_at)
+    start = said[0].at_utc if said else run.started_at
     steps = _steps([r for r in said if r.quantity == quantity])
     good: dict[bool, list[Measured]] = {True: [], False: []}
     sound = True
     for reading in said:
-        is_cut = reading.cylinder is not None
-        reason = _unusable(reading, quantity, unit, engine, run, live)
+        cylinder, value = reading.cylinder, reading.value
+        reason = _unusable(reading, quantity, unit, engine, live)
         if reason:
             sound = False
             remarks.append(Remark(Level.WARNING, reason, (reading.entry,)))
             continue
-        good[is_cut].append(
-            Measured(
-                value=0.0 if reading.value is None else _in(reading.value, reading.unit, unit),
-                step=steps[reading.unit][reading.entry] * (reading.unit == unit or step_factor(reading.unit, unit)),
-                seconds=(reading.at_utc - start).total_seconds(),
-                entry=reading.entry,
-                cylinder=reading.cylinder,
-                no_change=reading.no_change,
-            )
+        step = steps[reading.unit][reading.entry]
+        if reading.unit != unit:
+            step *= step_factor(reading.unit, unit)
+            value = None if value is None else convert(value, reading.unit, unit)
+        seconds = (reading.at_utc - start).total_seconds()
+        good[cylinder is not None].append(
+            Measured(0.0 if value is None else value, step, seconds, reading.entry, cylinder, reading.no_change)
         )
     method = method_of(quantity, unit)
     if method is None and said:
@@ -108,7 +109,26 @@ def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
                 tuple(r.entry for r in said),
             )
         )
-    return Taken(method, quantity, unit, live, tuple(good[False]), tuple(good[True]), tuple(remarks), sound)
+    taken = Taken(method, quantity, unit, live, tuple(good[False]), tuple(good[True]), tuple(remarks), sound)
+    return _with_idle_fuel(taken, run)
+
+
+def _with_idle_fuel(taken: Taken, run: Run) -> Taken:
+    """The readings with the fuel that makes no torque, where it was said of this run and can be."""
+    q0 = run.start.idle_fuel
+    if not q0:
+        return taken
+    said = f"fuel that makes no torque, {q0:g} {taken.unit}"
+    values = [r.value for r in (*taken.baselines, *taken.cuts) if not r.no_change]
+    enabled = len(taken.live) if taken.method == Method.FUEL_RATE else 1
+    if taken.method not in (Method.FUEL, Method.FUEL_RATE):
+        text = f"{said}: shares by {taken.quantity} do not use it; it is left out"
+    elif q0 * enabled >= min(values, default=math.inf):
+        text = f"{said} a cylinder: that is all of a reading or more; it is left out, say it again"
+    else:
+        text = f"the shares allow for {said} a cylinder, as was said of this run"
+        return replace(taken, idle_fuel=q0, remarks=(*taken.remarks, Remark(Level.REMARK, text, (run.id,))))
+    return replace(taken, remarks=(*taken.remarks, Remark(Level.WARNING, text, (run.id,))))
 
 
 def method_of(quantity: Quantity, unit: str) -> Method | None:
@@ -178,12 +198,13 @@ def _steps(said: list[Reading]) -> dict[str, dict[str, float]]:
     return steps
 
 
-def _unusable(
-    reading: Reading, quantity: Quantity, unit: str, engine: Engine, run: Run, live: tuple[int, ...]
-) -> str | None:
-    cylinder = reading.cylinder
+def _unusable(reading: Reading, quantity: Quantity, unit: str, engine: Engine, live: tuple[int, ...]) -> str | None:
+    cylinder, value = reading.cylinder, reading.value
+    possible = value is None or _LEAST <= value <= _MOST
+    if possible and reading.quantity is quantity and reading.unit == unit and (cylinder is None or cylinder in live):
+        return None
     what = "baseline" if cylinder is None else f"cylinder {cylinder} cut"
-    said = "no change" if reading.value is None else f"{reading.value:g}"
+    said = "no change" if value is None else f"{value:g}"
     if cylinder is not None and cylinder not in engine.numbers:
         return f"{what}, {said}: this engine has cylinders 1 to {engine.cylinders}; the reading is left out"
     if cylinder is not None and cylinder not in live:
@@ -191,16 +212,12 @@ def _unusable(
     if reading.quantity != quantity:
         return f"{what}, {said}: {reading.quantity} was read where the run watches {quantity}; the reading is left out"
     try:
-        _in(1.0, reading.unit, unit)
+        convert(1.0, reading.unit, unit)
     except BadInput as error:
         return f"{what}, {said} {reading.unit}: {error}; the reading is left out"
-    if reading.value is not None and not _LEAST <= reading.value <= _MOST:
+    if not possible:
         return f"{what}, {said} {reading.unit}: a running engine cannot read that; the reading is left out"
     return None
-
-
-def _in(value: float, unit: str, to: str) -> float:
-    return value if unit == to else convert(value, unit, to)
 
 
 def _words(numbers: Iterable[int]) -> str:

@@ -7,7 +7,6 @@ from statistics import median
 
 import numpy as np
 
-from journal.analysis.display import Array
 from journal.analysis.findings import Level, Remark
 from journal.analysis.propagation import interpolation
 from journal.analysis.readings import Taken
@@ -41,8 +40,8 @@ def without_strays(taken: Taken, settings: Settings) -> tuple[Taken, list[Remark
     repeated = {c: places for c, places in by_cylinder.items() if len(places) > 1}
     apart: dict[int, float] = {}
     for places in repeated.values():
-        middle = median(float(scaled[at]) for at in places)
-        apart |= {at: abs(float(scaled[at]) - middle) for at in places}
+        middle = median(scaled[at] for at in places)
+        apart |= {at: abs(scaled[at] - middle) for at in places}
     if not apart:
         return taken, [], frozenset()
     far = _far(taken, list(apart.values()), scaled, settings)
@@ -67,17 +66,18 @@ def without_strays(taken: Taken, settings: Settings) -> tuple[Taken, list[Remark
     return replace(taken, cuts=cuts, sound=taken.sound and not torn), remarks, frozenset(torn)
 
 
-def _scaled(taken: Taken) -> Array:
+def _scaled(taken: Taken) -> list[float]:
     values = np.array([c.value for c in taken.cuts])
     if not taken.baselines:
-        return values
-    weights = interpolation([b.seconds for b in taken.baselines], [c.seconds for c in taken.cuts])
+        return [c.value for c in taken.cuts]
+    weights = interpolation([b.seconds for b in taken.baselines], np.array([c.seconds for c in taken.cuts]))
     base = weights @ np.array([b.value for b in taken.baselines])
-    return np.asarray(values * base.mean() / base)
+    scaled: list[float] = (values * base.mean() / base).tolist()
+    return scaled
 
 
-def _far(taken: Taken, apart: list[float], scaled: Array, settings: Settings) -> float:
+def _far(taken: Taken, apart: list[float], scaled: list[float], settings: Settings) -> float:
     step = max(c.step for c in taken.cuts)
-    explained = max(settings.display_scatter * float(scaled.mean()), step / 2)
+    explained = max(settings.display_scatter * sum(scaled) / len(scaled), step / 2)
     seen = _NORMAL * median(apart) if len(apart) >= _ENOUGH else 0.0
     return settings.repeats_z * max(explained, seen)

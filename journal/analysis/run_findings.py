@@ -14,7 +14,7 @@ from journal.analysis.readings import Method, Taken, take
 from journal.analysis.repeats import without_strays
 from journal.analysis.settings import Settings
 from journal.analysis.standings import Verdict, standings
-from journal.analysis.steadiness import unsteady
+from journal.analysis.steadiness import speed_held, unsteady
 from journal.analysis.sums import check_sum
 from journal.facts import Engine, RunKind
 from journal.record.job import Run
@@ -45,7 +45,7 @@ def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
     found = replace(found, contributions=_contributions(taken, done, verdict, engine))
     if not found.missing:
         total, u_total = _total(taken, done)
-        said, suspects, fits = check_sum(taken, done, total, u_total, settings)
+        said, suspects, fits = check_sum(taken, done, total, u_total, settings, speed_held=speed_held(run, settings))
         remarks += said
         found = replace(
             found,
@@ -96,12 +96,17 @@ def _contributions(taken: Taken, done: Worth, verdict: Verdict, engine: Engine) 
     shares, cov = _shares(taken, done)
     dead = {c for c, stand in verdict.stands.items() if stand.standing == Standing.DEAD}
     after = _after(dead, taken.live, engine)
+    of_baselines = tuple(b.entry for b in taken.baselines)
+    entries: dict[int | None, list[str]] = {}
+    for cut in taken.cuts:
+        entries.setdefault(cut.cylinder, []).append(cut.entry)
+    variance, of_pull = cov.diagonal().tolist(), done.covariance.diagonal().tolist()
     out = []
     for i, cylinder in enumerate(done.cylinders):
         stand = verdict.stands[cylinder]
-        u = math.sqrt(max(float(cov[i, i]), 0.0))
-        changing = max(float(done.covariance[i, i] - done.fixed[i]), 1e-30)
-        freedom = done.freedom * (float(done.covariance[i, i]) / changing) ** 2
+        u = math.sqrt(max(variance[i], 0.0))
+        changing = max(of_pull[i] - float(done.fixed[i]), 1e-30)
+        freedom = done.freedom * (of_pull[i] / changing) ** 2
         reach = coverage_factor(freedom) * u
         why = stand.why
         marked = cylinder in after and stand.standing in (Standing.WEAK, Standing.UNCLEAR)
@@ -119,8 +124,7 @@ def _contributions(taken: Taken, done: Worth, verdict: Verdict, engine: Engine) 
                 repeats_needed=stand.repeats_needed,
                 strength_u=stand.uncertainty,
                 after_dead=cylinder in after,
-                entries=tuple(c.entry for c in taken.cuts if c.cylinder == cylinder)
-                + tuple(b.entry for b in taken.baselines),
+                entries=(*entries[cylinder], *of_baselines),
             )
         )
     return tuple(out)

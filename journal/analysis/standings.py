@@ -3,8 +3,8 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
-from statistics import median
 
 import numpy as np
 
@@ -89,7 +89,7 @@ def standings(worth: Worth, taken: Taken, settings: Settings, torn: frozenset[in
     low: set[int] = set()
     for _ in range(3):
         held_against = _Peers(worth, peers, settings)
-        found = {i for i in sure if held_against.is_low(i)}
+        found = held_against.low(sure)
         peers = [i for i in sure if i not in found]
         if found == low or not peers:
             low = found
@@ -121,51 +121,83 @@ class _Peers:
 
     def __init__(self, worth: Worth, peers: list[int], settings: Settings) -> None:
         self.settings = settings
-        self.peers = frozenset(peers)
         self.pull: list[float] = worth.pull.tolist()
         self.variance: list[float] = np.diag(worth.covariance).tolist()
+        self.place = {p: k for k, p in enumerate(sorted(peers, key=self.pull.__getitem__))}
+        self.sorted = [self.pull[p] for p in self.place]
         rows = worth.covariance[:, peers].sum(axis=1)
         self.with_peers: list[float] = rows.tolist()
         self.block = float(rows[peers].sum())
         self.trace = sum(self.variance[p] for p in peers)
 
-    def against(self, i: int) -> _Against | None:
-        """None when there are no peers, or they pull nothing, so that there is no middle."""
-        others = [self.pull[p] for p in self.peers if p != i]
-        middle = median(others) if others else 0.0
+    def _middle(self, i: int) -> tuple[float, int]:
+        """The median of the peers without cylinder i, and their number; the median is 0 where there are none."""
+        own = self.place.get(i, len(self.sorted))
+        count = len(self.sorted) - (i in self.place)
+        if count == 0:
+            return 0.0, 0
+        low, high = (count - 1) // 2, count // 2
+        return (self.sorted[low + (low >= own)] + self.sorted[high + (high >= own)]) / 2, count
+
+    def _against(self, i: int) -> tuple[float, Callable[[float], float]] | None:
+        """The middle, and the standard uncertainty of pull - factor * middle by factor; none without a middle."""
+        middle, count = self._middle(i)
         if middle <= 0:
             return None
-        pull, own, count = self.pull[i], self.variance[i], len(others)
-        block, trace, with_own = self.block, self.trace, self.with_peers[i]
-        if i in self.peers:
+        own, block, trace, with_own = self.variance[i], self.block, self.trace, self.with_peers[i]
+        if i in self.place:
             block += own - 2 * with_own
             trace -= own
             with_own -= own
         of_middle = block / count**2
         if count > 2:
             of_middle += (_MEDIAN_COSTS - 1.0) * trace / count**2
+        with_middle = with_own / count
 
-        def of(factor: float) -> float:
-            return math.sqrt(max(own - 2 * factor * with_own / count + factor**2 * of_middle, 1e-18))
+        def u(factor: float) -> float:
+            return math.sqrt(max(own - 2 * factor * with_middle + factor**2 * of_middle, 1e-18))
 
-        u, spread = of(1.0), self.settings.standing_healthy_spread * middle
-        z_low = (middle - pull) / math.hypot(u, spread)
-        u_even, u_own = of(self.settings.standing_even_above), of(pull / middle)
-        return _Against(pull, middle, u, u_even, u_own, math.sqrt(max(own, 1e-18)), z_low)
+        return middle, u
 
-    def is_low(self, i: int) -> bool:
-        """Whether a cylinder is shown to pull less than its peers."""
-        against = self.against(i)
-        return against is not None and _low(against, self.settings)
+    def against(self, i: int) -> _Against | None:
+        """None when there are no peers, or they pull nothing, so that there is no middle."""
+        found = self._against(i)
+        if found is None:
+            return None
+        (middle, u), pull = found, self.pull[i]
+        return _Against(
+            pull,
+            middle,
+            u(1.0),
+            u(self.settings.standing_even_above),
+            u(pull / middle),
+            math.sqrt(max(self.variance[i], 1e-18)),
+            self._z_low(pull, middle, u),
+        )
+
+    def low(self, cylinders: list[int]) -> set[int]:
+        """Those that are shown to pull less than their peers."""
+        found = set()
+        for i in cylinders:
+            held = self._against(i)
+            # The cheap half of the question first: most are not low.
+            if held is not None and self.pull[i] < self.settings.standing_weak_below * held[0]:
+                middle, u = held
+                if _low(self._z_low(self.pull[i], middle, u), self.pull[i] / middle, self.settings):
+                    found.add(i)
+        return found
+
+    def _z_low(self, pull: float, middle: float, u: Callable[[float], float]) -> float:
+        return (middle - pull) / math.hypot(u(1.0), self.settings.standing_healthy_spread * middle)
 
 
-def _low(against: _Against, settings: Settings) -> bool:
-    return against.z_low > settings.standing_z_low and against.strength < settings.standing_weak_below
+def _low(z_low: float, strength: float, settings: Settings) -> bool:
+    return z_low > settings.standing_z_low and strength < settings.standing_weak_below
 
 
 def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settings) -> Stand:
     against = peers.against(i)
-    if not peers.peers - {i}:
+    if not peers.place.keys() - {i}:
         return Stand(Standing.UNCLEAR, 1.0, 0.0, "there is no other cylinder to compare it with")
     if against is None:
         return Stand(
@@ -182,7 +214,7 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
     percent = f"{100 * strength:.0f} % of the middle of its peers"
     if against.pull < -settings.standing_z_none * against.u_none - worth.resolution:
         return stand(Standing.UNCLEAR, "the reading went the wrong way when it was cut, which no cylinder can do")
-    if _low(against, settings):
+    if _low(against.z_low, strength, settings):
         nothing = against.pull < settings.standing_z_none * against.u_none
         shown_small = against.pull + settings.standing_z_dead * against.u_none
         if nothing and shown_small < settings.standing_dead_below * against.middle:

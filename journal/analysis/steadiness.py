@@ -18,13 +18,21 @@ def unsteady(run: Run, taken: Taken, settings: Settings) -> list[Remark]:
     return [remark for remark in (*remarks, _old_baseline(taken, settings)) if remark is not None]
 
 
+def speed_held(run: Run, settings: Settings) -> bool:
+    """False where the speeds that were said during the run differ by more than `held.speed`."""
+    values = [r.value for r in _speeds(run) if r.value is not None]
+    return len(values) < 2 or max(values) - min(values) <= settings.held_speed * max(values)
+
+
+def _speeds(run: Run) -> list[Reading]:
+    return [r for r in run.conditions if r.quantity == Quantity.ENGINE_SPEED and r.value is not None and r.value > 0]
+
+
 def _speed(run: Run, taken: Taken, settings: Settings) -> Remark | None:
-    speeds = [r for r in run.conditions if r.quantity == Quantity.ENGINE_SPEED and r.value is not None and r.value > 0]
-    if taken.method in (Method.SPEED, None) or len(speeds) < 2:
+    if taken.method in (Method.SPEED, None) or speed_held(run, settings):
         return None
+    speeds = _speeds(run)
     values = [r.value for r in speeds if r.value is not None]
-    if max(values) - min(values) <= settings.held_speed * max(values):
-        return None
     return Remark(
         Level.WARNING,
         f"the speed did not hold, {min(values):g} to {max(values):g} rpm: shares are only right at one speed",

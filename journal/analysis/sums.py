@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import math
-from collections import Counter
 from collections.abc import Iterator
 from dataclasses import replace
+from statistics import median
 
 import numpy as np
 
@@ -20,10 +20,15 @@ _MENDED = 2.0
 _USUAL_STRENGTH = (0.8, 1.25)
 _MOST_IDLE_FUEL = 0.4
 _MOST_SUSPECTS = 2
+_FEWEST_AT_A_LIMIT = 3
+_ONE_IN_FIVE = 0.8416
+"""The normal quantile that 1 in 5 exceed; with it the chi-square quantile of Wilson and Hilferty (1931)."""
+_NEWTON = 10
+"""Steps of Newton's method, of which each doubles the digits that are right."""
 
 
 def check_sum(
-    taken: Taken, done: Worth, total: float, u_total: float, settings: Settings
+    taken: Taken, done: Worth, total: float, u_total: float, settings: Settings, *, speed_held: bool = True
 ) -> tuple[list[Remark], tuple[Suspect, ...], bool]:
     """Remarks on the sum of the shares, readings that may have been misheard, and whether the readings agree.
 
@@ -45,7 +50,15 @@ def check_sum(
     z = settings.sum_z if off > settings.sum_z else settings.sum_z_pointed
     said = [f"the shares add up to {total:.2f} where {1 - z * u:.2f} to {1 + z * u:.2f} was to be expected"]
     said += [_suspected(s, taken.unit) for s in suspects]
-    said += [text for text in (_limit(taken, total), _drift(taken), _idle_fuel(taken, total, settings)) if text]
+    said += [
+        text
+        for text in (
+            _limit(taken, done, total, settings, speed_held),
+            _drift(taken),
+            _idle_fuel(taken, total, settings),
+        )
+        if text
+    ]
     if len(said) == 1:
         said.append(_otherwise(taken, done, total))
     entries = tuple(s.entry for s in suspects) or tuple(r.entry for r in (*taken.baselines, *taken.cuts))
@@ -60,7 +73,7 @@ def find_suspects(taken: Taken, done: Worth, total: float, u: float, settings: S
     one, so a sum that is short by the share of the very cylinder that stands apart points at its reading.
     """
     found: list[tuple[float, Suspect]] = []
-    middle = float(np.median(done.pull))
+    middle = median(done.pull.tolist())
     for reading, instead, often, mended, strength in _candidates(taken, done, total, middle, settings):
         z = (mended - 1.0) / u
         if abs(z) > _MENDED:
@@ -88,13 +101,14 @@ def _standing_apart(taken: Taken, done: Worth, total: float, middle: float) -> t
     cut = next(c for c in taken.cuts if c.cylinder == done.cylinders[i])
     if cut.no_change or pull >= 1:
         return ()
-    fits = cut.value * (1.0 - float(done.pull[i])) / (1.0 - pull)
+    q0 = _idle_fuel_of_a_cut(taken)
+    fits = q0 + (cut.value - q0) * (1.0 - float(done.pull[i])) / (1.0 - pull)
     return (Suspect(cut.entry, cut.cylinder, cut.value, None, 1.0, round(fits / cut.step) * cut.step),)
 
 
 def _pointed_at(suspect: Suspect, done: Worth, total: float) -> bool:
     """Whether the suspect's cylinder stands apart now and would not with the other number."""
-    middle = float(np.median(done.pull))
+    middle = median(done.pull.tolist())
     if suspect.cylinder is None or middle <= 0:
         return False
     pull = float(done.pull[done.cylinders.index(suspect.cylinder)])
@@ -120,19 +134,25 @@ def _candidates(
                 yield baseline, instead, often, float(redone.pull.sum()), None
     place = {c: i for i, c in enumerate(done.cylinders)}
     ratio = len(taken.live) / (len(taken.live) - 1) if taken.method == Method.FUEL_RATE else 1.0
+    q0 = _idle_fuel_of_a_cut(taken)
     for cut in taken.cuts:
         if cut.no_change or cut.cylinder is None:
             continue
         i = place[cut.cylinder]
         if done.readings[i] > 1:
             continue
-        base = done.baseline / ratio
+        above = done.baseline / ratio - q0
         for instead, often in alike_numbers(cut.value):
-            if instead <= 0:
+            if instead <= q0:
                 continue
-            change = (base / cut.value - base / instead) / done.readings[i]
+            change = (above / (cut.value - q0) - above / (instead - q0)) / done.readings[i]
             others = middle if middle > 0 else 1.0
             yield cut, instead, often, total + change, (float(done.pull[i]) + change) / others
+
+
+def _idle_fuel_of_a_cut(taken: Taken) -> float:
+    """How much of a cut's reading is fuel that makes no torque."""
+    return taken.idle_fuel * (len(taken.live) - 1 if taken.method == Method.FUEL_RATE else 1)
 
 
 def _usual(strength: float) -> bool:
@@ -154,24 +174,46 @@ def _otherwise(taken: Taken, done: Worth, total: float) -> str:
     """What is left to be said: the baseline that would fit, and that the load or the speed may have changed."""
     if done.baseline <= 0 or total >= len(taken.live):
         return "take the run again"
-    fits = done.baseline * (len(taken.live) - 1) / (len(taken.live) - total)
+    q0 = taken.idle_fuel * (len(taken.live) if taken.method == Method.FUEL_RATE else 1)
+    fits = q0 + (done.baseline - q0) * (len(taken.live) - 1) / (len(taken.live) - total)
     return (
         f"a baseline of about {fits:.3g} {taken.unit} would make it one: the baseline moved, or the load or the speed "
         "changed; read the baseline again, then take the run again"
     )
 
 
-def _limit(taken: Taken, total: float) -> str:
-    """A governor at its fuel limit cannot raise fuel further: several cuts show one highest number."""
-    values = [c.value for c in taken.cuts if not c.no_change]
-    if total >= 1 or len(values) < 3:
+def _limit(taken: Taken, done: Worth, total: float, settings: Settings, speed_held: bool) -> str:
+    """A governor at its fuel limit cannot raise fuel further: cuts of different cylinders stop at one number.
+
+    Healthy cylinders differ, so with strengths of the spread h the cuts c over a baseline b spread by h (c - b) c/b
+    beside the display's wander and rounding. Cuts that spread so little that four in five engines would show more (the
+    chi-square of their variance), on a display that would show it, may have stopped at a limit; so may any that spread
+    no more than that while the speed was said not to hold.
+    """
+    values = {c.cylinder: c.value for c in taken.cuts if not c.no_change}
+    if total >= 1 or done.baseline <= 0 or len(values) < _FEWEST_AT_A_LIMIT:
         return ""
-    top, step = max(values), max(c.step for c in taken.cuts)
-    at_top = {c.cylinder for c in taken.cuts if not c.no_change and top - c.value < step / 2}
-    spread = Counter(values)
-    if len(at_top) >= max(3, len(taken.live) // 2) and top > 1.5 * min(b.value for b in taken.baselines):
-        return f"{len(at_top)} cuts all show {top:g}, the highest of {len(spread)} numbers: a fuel limit may be reached"
-    return ""
+    ratio = (len(taken.live) - 1) / len(taken.live) if taken.method == Method.FUEL_RATE else 1.0
+    base = done.baseline * ratio
+    usual, step = median(values.values()) - base, max(c.step for c in taken.cuts)
+    if usual <= step:
+        return ""
+    level = np.array([v for v in values.values() if v - base >= settings.standing_weak_below * usual])
+    at = float(level.mean())
+    if len(level) < max(_FEWEST_AT_A_LIMIT, len(taken.live) / 2):
+        return ""
+    healthy = settings.standing_healthy_spread * (at - base) * at / base
+    expected = healthy**2 + (settings.display_scatter * at) ** 2 + step**2 / 12
+    freedom = len(level) - 1
+    few = freedom * (1 - 2 / (9 * freedom) - _ONE_IN_FIVE * math.sqrt(2 / (9 * freedom))) ** 3
+    spread = freedom * float(level.var(ddof=1))
+    if not (spread <= freedom * expected if not speed_held else spread < few * expected and healthy >= step):
+        return ""
+    fell = "" if speed_held else ", and the speed did not hold"
+    return (
+        f"{len(level)} cuts stop at about {at:.3g}, more alike than cylinders are{fell}: a fuel limit may be reached; "
+        "watch the speed while a cylinder is cut, and test where less fuel is needed"
+    )
 
 
 def _drift(taken: Taken) -> str:
@@ -198,20 +240,30 @@ def _idle_fuel(taken: Taken, total: float, settings: Settings) -> str:
     q0 = fit_idle_fuel(taken, settings) if total < 1 else None
     if q0 is None:
         return ""
-    return f"{q0:.3g} {taken.unit} of the fuel making no torque would explain it too"
+    return (
+        f"{q0:.3g} {taken.unit} of the fuel making no torque, in each cylinder, would explain it too: it is not "
+        "allowed for until it is said of this run"
+    )
 
 
 def fit_idle_fuel(taken: Taken, settings: Settings) -> float | None:
     """The q0, in the run's unit per cylinder, that makes the shares add up to one; none when it is not believable.
 
-    The sum grows with q0, since every (b - q0)/(c - q0) with b < c falls; bisection finds where it passes one.
+    The sum grows with q0, since every (b - q0)/(c - q0) with b < c falls, and ever faster: Newton's method comes down
+    from the highest believable q0 to where it passes one. A reading below the baseline may bend the sum; where a step
+    would leave the bracket, the bracket is halved.
     """
     per = len(taken.live) if taken.method == Method.FUEL_RATE else 1
     low, high = 0.0, _MOST_IDLE_FUEL * min(b.value for b in taken.baselines) / per
-    total = sum_by_idle_fuel(taken, settings)
-    if not total(low) < 1.0 < total(high):
+    if high >= min((c.value for c in taken.cuts if not c.no_change), default=math.inf) / max(per - 1, 1):
         return None
-    for _ in range(30):
-        middle = (low + high) / 2
-        low, high = (middle, high) if total(middle) < 1.0 else (low, middle)
-    return (low + high) / 2
+    total = sum_by_idle_fuel(taken, settings)
+    if not total(low)[0] < 1.0 < total(high)[0]:
+        return None
+    q0 = high
+    for _ in range(_NEWTON):
+        value, slope = total(q0)
+        low, high = (q0, high) if value < 1.0 else (low, q0)
+        following = q0 - (value - 1.0) / slope if slope > 0 else low
+        q0 = following if low <= following <= high else (low + high) / 2
+    return q0

@@ -74,7 +74,7 @@ class Readings:
     share: np.ndarray
     """Shape (R, live cylinders): each one's true share of the work per unit of fuel."""
     speed: np.ndarray
-    """Shape (R,): speed when the last baseline was read, rpm."""
+    """Shape (R, readings): the speed when each was read, in order, rpm."""
 
 
 def run_bench(bench: Bench, seed: int) -> Readings:
@@ -108,6 +108,7 @@ class _Engines:
         self.pulse = pulse / pulse.sum()
         self.strength = bench.strength
         self.fired = 0
+        self.speeds: list[np.ndarray] = []
 
     def procedure(self) -> Readings:
         bench = self.bench
@@ -123,7 +124,7 @@ class _Engines:
             np.stack(baselines, axis=1),
             np.moveaxis(np.array(cuts), 2, 0),
             strength / strength.sum(axis=1, keepdims=True),
-            self.omega * 30 / math.pi,
+            np.stack(self.speeds, axis=1) * 30 / math.pi,
         )
 
     def _read(self, cut: int | None, progress: float) -> np.ndarray:
@@ -131,6 +132,7 @@ class _Engines:
         firings = int(self.bench.settle_seconds * 725 / 120 * self.bench.cylinders)
         for _ in range(firings):
             self._fire(self.order[self.fired % len(self.order)], cut, asked)
+        self.speeds.append(self.cycle.mean(axis=0))
         noisy = self.shown * (1 + self.bench.wander * self.rng.standard_normal(len(self.shown)))
         return np.round(noisy / self.bench.step) * self.bench.step
 

@@ -126,7 +126,7 @@ def test_interpolated_baselines_repeats_and_idle_fuel_propagate_as_in_the_uncert
     means = [sum(p) / len(p) for p in pulls.values()]
     expected = np.array([[_covariance(x, y) for y in means] for x in means])
     assert covariance == pytest.approx(expected, rel=1e-4)
-    assert run.mean(run.pulls()[0]) == pytest.approx([m.nominal_value for m in means])
+    assert run.mean(run.pulls[0]) == pytest.approx([m.nominal_value for m in means])
 
 
 def _covariance(x, y):
