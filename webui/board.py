@@ -114,6 +114,8 @@ def _start(engine: Engine | None) -> ResponseReturnValue:
         raise BadInput("which machine is it? Fill in the unit")
     if engine is None:
         raise BadInput("how many cylinders does it have? Fill in the cylinders or the firing order")
+    if field("injection", 40) not in list(Injection):
+        raise BadInput("how is the fuel injected? Choose the injection")
     technician = field("technician", 80)
     if technician:
         cookie["technician"] = technician

@@ -5,6 +5,7 @@ from __future__ import annotations
 from journal.facts import (
     Answer,
     Body,
+    Check,
     Correction,
     EngineChanged,
     GateOverridden,
@@ -16,9 +17,11 @@ from journal.facts import (
     PhotoMark,
     PhotoPlaced,
     Question,
+    RunStarted,
     Withdrawal,
     WriteUpEdited,
 )
+from journal.output.words import check_text, run_title
 from journal.wording import describe
 
 
@@ -34,6 +37,10 @@ def _said(body: Body) -> str:
             return f"job opened: {unit}, {engine.cylinders} cylinders{f', {complaint}' if complaint else ''}"
         case EngineChanged(engine):
             return f"engine changed: {engine.cylinders} cylinders, {engine.arrangement}, {engine.injection}"
+        case Check():
+            return check_text(body)
+        case RunStarted():
+            return f"run: {run_title(body)}"
         case Photo(_, name, subject, cylinder):
             return f"photo: {_place(subject, cylinder) if subject else name}"
         case PhotoPlaced(_, subject, cylinder):

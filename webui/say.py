@@ -9,6 +9,7 @@ from functools import cache
 from flask import Flask
 from markupsafe import Markup, escape
 
+from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, listed, percent
 from journal.analysis.findings import Level, Standing
 from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
@@ -41,6 +42,11 @@ def day(at_utc: datetime, offset_minutes: int = 0) -> str:
 def clock(entry: Entry) -> str:
     """`09:15:30`, local to the entry."""
     return local(entry.at_utc, entry.offset_minutes).strftime("%H:%M:%S")
+
+
+def second(entry: Entry) -> str:
+    """`2026-03-01 09:15:30`, local to the entry."""
+    return local(entry.at_utc, entry.offset_minutes).strftime("%Y-%m-%d %H:%M:%S")
 
 
 def unit(name: str) -> str:
@@ -163,8 +169,8 @@ def offset_of(job: Job) -> int:
 def teach(app: Flask) -> None:
     """Give the templates these words."""
     for filter_ in (
-        amount, bare, check_name, check_outcome, clock, day, engine, level_word, level_words, numbers, percent,
-        moment, plain, reading, run_title, said, share, spoken, standing, state_class, unit,
+        amount, bare, check_name, check_outcome, clock, code_text, day, engine, level_word, level_words, numbers,
+        percent, moment, plain, reading, run_title, said, second, share, spoken, standing, state_class, unit,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
     app.jinja_env.filters["capitalize_first"] = capital

@@ -9,7 +9,7 @@ from journal.analysis.findings import Contribution, RunFinding, Standing
 from journal.facts import Engine
 from journal.output.chart_parts import INK, WIDTH, frame, line, mark, whisker, word
 
-_LEFT, _RIGHT, _TOP = 62.0, 344.0, 46.0
+_LEFT, _RIGHT, _TOP = 68.0, 344.0, 46.0
 _LOW = (Standing.DEAD, Standing.WEAK)
 _DASHES = ("", "7 3", "2 3", "9 3 2 3", "4 2 4 6", "12 4")
 
@@ -21,7 +21,7 @@ def comparison_chart(runs: Sequence[RunFinding], engine: Engine) -> str:
     body = [word(4, 14, "Runs side by side", size=13, bold=True)]
     y = _TOP
     for run in shown:
-        body.append(word(4, y - 12, f"{run.number}: {run.title}", size=10))
+        body.append(word(4, y - 12, f"{run.number}: {run.title}", size=11))
         y += 13
     top = y - 8
     rows: list[str] = []
@@ -29,16 +29,16 @@ def comparison_chart(runs: Sequence[RunFinding], engine: Engine) -> str:
         found = [(run, c) for run in shown for c in run.contributions if c.cylinder == cylinder]
         if not found:
             continue
-        rows.append(word(18, y + 4, str(cylinder), "end", bold=True))
+        rows.append(word(16, y + 4, str(cylinder), "end", bold=True))
         for run, c in found:
-            rows += [word(50, y + 4, f"run {run.number}", "end", 9), *_point(c, y, most)]
+            rows += [word(56, y + 4, f"run {run.number}", "end", 11), *_point(c, y, most)]
             y += 14
         y += 6
         rows.append(line(4, y - 9, WIDTH - 4, y - 9, 0.5, faint=True))
     body += [*_axis(top, y - 9, most), *rows]
     said = "; ".join(f"run {run.number}, {run.title}: " + ", ".join(map(_said, run.contributions)) for run in shown)
     numbers = "-".join(str(run.number) for run in shown)
-    return frame(f"runs-{numbers}-side-by-side", "Runs side by side", said + ".", y + 26, body)
+    return frame(f"runs-{numbers}-side-by-side", "Runs side by side", said + ".", y + 28, body)
 
 
 def before_after_chart(before: RunFinding, after: RunFinding, engine: Engine) -> str:
@@ -47,7 +47,7 @@ def before_after_chart(before: RunFinding, after: RunFinding, engine: Engine) ->
     was = {c.cylinder: c for c in before.contributions}
     body = [
         word(4, 14, "Before and after the repair", size=13, bold=True),
-        word(4, 30, f"from run {before.number} (small) to run {after.number} (large)", size=10),
+        word(4, 30, f"from run {before.number} (small) to run {after.number} (large)", size=11),
     ]
     y, rows = _TOP + 12, []
     for now in after.contributions:
@@ -65,7 +65,7 @@ def before_after_chart(before: RunFinding, after: RunFinding, engine: Engine) ->
         f"cylinder {c.cylinder} " + (f"from {_short(was[c.cylinder])} to " if c.cylinder in was else "") + _short(c)
         for c in after.contributions
     )
-    return frame(f"runs-{before.number}-{after.number}-repair", "Before and after the repair", said + ".", y + 26, body)
+    return frame(f"runs-{before.number}-{after.number}-repair", "Before and after the repair", said + ".", y + 28, body)
 
 
 def pressure_chart(points: Sequence[tuple[str, float, RunFinding]], engine: Engine) -> str:
@@ -89,11 +89,11 @@ def pressure_chart(points: Sequence[tuple[str, float, RunFinding]], engine: Engi
     for part in (0.0, 0.5, 1.0):
         body += [
             line(40, y(part), 292, y(part), 1 if part == 0 else 0.7, "" if part == 0 else "3 3", faint=part > 0),
-            word(36, y(part) + 4, f"{100 * part:.0f} %", "end", 10),
+            word(36, y(part) + 4, f"{100 * part:.0f} %", "end", 11),
         ]
     for n, (label, place, _) in enumerate(points):
         anchor = "start" if n == 0 else "end" if n == len(points) - 1 else "middle"
-        body += [line(x(place), bottom, x(place), bottom + 4), word(x(place), bottom + 17, label, anchor, 10)]
+        body += [line(x(place), bottom, x(place), bottom + 4), word(x(place), bottom + 17, label, anchor, 11)]
     ends: list[tuple[float, str]] = []
     low = [c for c in engine.numbers if any(f.standing in _LOW for f in _of(c, points))]
     for cylinder in [c for c in engine.numbers if c not in low] + low:
@@ -150,9 +150,9 @@ def _axis(top: float, bottom: float, most: float) -> list[str]:
     for part in (0.0, 0.5, 1.0):
         out += [
             line(_at(part, most), top, _at(part, most), bottom, 1, "" if part == 0 else "3 3", faint=part > 0),
-            word(_at(part, most), bottom + 12, f"{100 * part:.0f} %", "middle", 10),
+            word(_at(part, most), bottom + 12, f"{100 * part:.0f} %", "middle", 11),
         ]
-    out.append(word(_at(0.0, most), bottom + 24, "of the middle of its peers, with 95 % intervals", size=9))
+    out.append(word(_at(0.0, most), bottom + 26, "of the middle of its peers, with 95 % intervals", size=11))
     return out
 
 

@@ -35,7 +35,7 @@ def run_chart(run: RunFinding, engine: Engine) -> str:
     if live:
         body += [
             line(at(even), _TOP - 5, at(even), bottom, 1, "3 3", faint=True),
-            word(at(even), _TOP - 8, f"even share {100 * even:.0f} %", "middle", 10),
+            word(at(even), _TOP - 8, f"even share {100 * even:.0f} %", "middle", 11),
         ]
     body.append(line(_LEFT, _TOP - 5, _LEFT, bottom, 1))
     for row, cylinder in enumerate(engine.numbers):

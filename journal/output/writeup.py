@@ -85,7 +85,7 @@ def _sentence(text: str) -> str:
 
 def _facts(job: Job) -> tuple[tuple[str, str], ...]:
     offset = job.entries[0] if job.entries else None
-    facts = [("Engine", engine_text(job.engine)), *((capital(k), v) for k, v in job.facts.items())]
+    facts = [("Engine", capital(engine_text(job.engine))), *((capital(k), v) for k, v in job.facts.items())]
     if offset is not None:
         facts.append(("Opened", entry_time(offset)))
         facts.append(("Last entry", entry_time(job.entries[-1])))

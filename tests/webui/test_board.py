@@ -97,6 +97,14 @@ def test_a_common_layout_is_filled_in_by_its_shape_and_never_without_the_word_to
         assert store.jobs() == [], "nothing is started by it"
 
 
+def test_no_injection_is_assumed_that_nobody_chose(shop: Shop) -> None:
+    """Base rates of causes hang on it."""
+    answer = shop.post("/new", start="yes", unit="Harvester 4", cylinders="6", order="1-5-3-6-2-4")
+    assert answer.status_code == 400 and "Choose the injection" in text_of(answer)
+    with Store.open(shop.folder) as store:
+        assert store.jobs() == []
+
+
 def test_a_shape_that_is_not_offered_is_no_fault(shop: Shop) -> None:
     for shape in ("", "star nine", "<script>"):
         answer = shop.post("/new", fill="yes", shape=shape)
@@ -104,7 +112,9 @@ def test_a_shape_that_is_not_offered_is_no_fault(shop: Shop) -> None:
 
 
 def test_a_started_job_says_again_to_confirm_its_layout(shop: Shop) -> None:
-    page = text_of(shop.post("/new", start="yes", unit="Harvester 4", cylinders="6", order="1-5-3-6-2-4"))
+    page = text_of(
+        shop.post("/new", start="yes", unit="Harvester 4", cylinders="6", order="1-5-3-6-2-4", injection="unit pump")
+    )
     assert "confirm against the service manual: the layout and the firing order" in page
 
 

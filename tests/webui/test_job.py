@@ -7,7 +7,7 @@ import re
 
 import numpy as np
 
-from journal.facts import Cut, PressureLevel, RunKind, RunStarted
+from journal.facts import Cut, PressureLevel, RepairDone, RunKind, RunStarted, TroubleCode
 from journal.record.clips import keep_clip
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg, text_of
 
@@ -116,3 +116,24 @@ def test_only_the_latest_run_lists_its_readings_on_the_job_page_the_others_on_th
     assert page.count("cylinder one cut thirty seven point five") == 1
     assert "Readings of run 1 as said" in page
     assert "cylinder one cut thirty seven point five" in text_of(shop.get(f"/job/{job}/run/1"))
+
+
+def test_after_the_repair_nothing_is_offered_to_order_for_what_was_low_before_it(shop: Shop) -> None:
+    job = shop.open()
+    shop.say(job, *IDLE_RUN, "cylinder three broken bridge", "wiring sound", "air test cylinder three holds")
+    shop.say(job, "blow-by light")
+    assert "Ready to order:" in text_of(shop.get(f"/job/{job}"))
+    shop.enter(job, RepairDone("new valve bridge", 3))
+    cuts = [f"cylinder {n} cut thirty" for n in (1, 2, 4, 5)]
+    shop.say(job, "idle cut out test after the repair", "baseline twenty five", *cuts)
+    page = text_of(shop.get(f"/job/{job}"))
+    assert "before the repair" in page and "Ready to order:" not in page
+    assert '<p class="note good"><strong>After the repair' not in page, "not yet shown to be mended is no good news"
+    shop.say(job, "cylinder three cut thirty", "cylinder six cut thirty", "end of run")
+    assert '<p class="note good"><strong>After the repair' in text_of(shop.get(f"/job/{job}/finish"))
+
+
+def test_a_trouble_code_says_what_it_means(shop: Shop) -> None:
+    job = shop.open()
+    shop.enter(job, TroubleCode(653, 5))
+    assert "SPN 653 FMI 5: injector 3" in text_of(shop.get(f"/job/{job}"))
