@@ -64,7 +64,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         _parts(job, findings),
         _overrides(job),
         Section("Notes", tuple(f.body.text for f in job.notes)),
-        Section("Remarks", tuple(remark.text for remark in findings.warnings)),
+        Section("Remarks", tuple(capital(remark.text) for remark in findings.warnings)),
     ]
     return WriteUp(
         title=job.unit,
@@ -167,7 +167,7 @@ def _numbers(findings: Findings) -> list[Section]:
             )
             for c in run.contributions
         )
-        lines = [remark.text for remark in run.remarks]
+        lines = [capital(remark.text) for remark in run.remarks]
         if run.total is not None and run.total_low is not None and run.total_high is not None:
             low, high = 100 * run.total_low, 100 * run.total_high
             lines.insert(0, f"Shares add up to {100 * run.total:.0f} % (95 % interval {low:.0f} to {high:.0f} %).")
@@ -176,7 +176,7 @@ def _numbers(findings: Findings) -> list[Section]:
         head = ("Cylinder", "Share of work", "95 % interval", "Standing")
         sections.append(Section(f"Run {run.number}: {run.title}", tuple(lines), head, rows))
     for comparison in findings.comparisons:
-        sections.append(Section(comparison.title, tuple(remark.text for remark in comparison.remarks)))
+        sections.append(Section(comparison.title, tuple(capital(remark.text) for remark in comparison.remarks)))
     return sections
 
 

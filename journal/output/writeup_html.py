@@ -29,6 +29,10 @@ th, td { text-align: left; vertical-align: top; padding: .3rem .5rem; border-bot
 figure { margin: .6rem 0; display: inline-block; width: 24rem; max-width: 100%; vertical-align: top; }
 figure img { width: 100%; height: auto; } figcaption { font-size: .85rem; }
 .not-here { border: 1.5px dashed #555; padding: 2.5rem 1rem; margin: 0; text-align: center; }
+@media screen and (max-width: 40rem) { thead { position: absolute; clip-path: inset(50%); }
+  table, tbody, tr, td { display: block; }
+  tr { border-bottom: 1px solid #bbb; padding: .3rem 0; } td { border: 0; padding: .05rem 0; }
+  td::before { content: attr(data-head) ": "; color: #555; } }
 .cautions { font-size: .9rem; } section, figure, tr { break-inside: avoid; }
 @media print { body { margin: 0; max-width: none; font-size: 10.5pt; } @page { margin: 15mm; } }
 """
@@ -61,10 +65,15 @@ def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
 
 def _section(section: Section) -> str:
     head = "".join(f"<th>{escape(cell)}</th>" for cell in section.head)
-    rows = "".join("<tr>" + "".join(f"<td>{escape(cell)}</td>" for cell in row) + "</tr>" for row in section.rows)
+    rows = "".join(f"<tr>{_cells(section.head, row)}</tr>" for row in section.rows)
     table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>" if rows else ""
     kind = ' class="warning"' if section.warning else ""
     return f"<section{kind}><h2>{escape(section.title)}</h2>{_paragraphs(section.lines)}{table}</section>"
+
+
+def _cells(head: Sequence[str], row: Sequence[str]) -> str:
+    """A row's cells, each with its heading for narrow screens, where rows are read one cell below the other."""
+    return "".join(f'<td data-head="{escape(name)}">{escape(cell)}</td>' for name, cell in zip(head, row, strict=True))
 
 
 def _paragraphs(lines: Sequence[str]) -> str:
