@@ -250,16 +250,9 @@ class _Run:
 
 
 def _reading(entry: Entry, body: Baseline | Cut | Condition, quantity: Quantity, unit: str) -> Reading:
-    return Reading(
-        entry=entry.id,
-        at_utc=entry.at_utc,
-        quantity=quantity,
-        value=body.value,
-        unit=unit or UNITS[quantity][0],
-        cylinder=body.cylinder if isinstance(body, Cut) else None,
-        no_change=isinstance(body, Cut) and body.no_change,
-        certainty=entry.certainty,
-    )
+    cylinder, no_change = (body.cylinder, body.no_change) if isinstance(body, Cut) else (None, False)
+    unit = unit or UNITS[quantity][0]
+    return Reading(entry.id, entry.at_utc, quantity, body.value, unit, cylinder, no_change, entry.certainty)
 
 
 def _questions(ordered: Sequence[Entry], resolved: Resolved) -> tuple[Asked, ...]:
