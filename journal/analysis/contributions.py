@@ -91,7 +91,10 @@ def worth(taken: Taken, settings: Settings) -> Worth | None:
         step = max(c.step for c in taken.cuts)
         baselines, solved = (Measured(level, step / np.sqrt(n), 0.0, ""),), True
     fuel = taken.method in (Method.FUEL, Method.FUEL_RATE)
-    run = Propagation(baselines, taken.cuts, settings, fuel=fuel, q0=taken.idle_fuel, scale=(scale_b, scale_c))
+    weights = None if solved else taken.weights
+    run = Propagation(
+        baselines, taken.cuts, settings, fuel=fuel, q0=taken.idle_fuel, scale=(scale_b, scale_c), weights=weights
+    )
     if not run.possible():
         return None
     changing, freedom = run.scatter()
@@ -120,7 +123,7 @@ def sum_by_idle_fuel(taken: Taken, settings: Settings) -> Callable[[float], tupl
     """
     n = len(taken.live)
     scale = (n, n - 1) if taken.method == Method.FUEL_RATE else (1, 1)
-    run = Propagation(taken.baselines, taken.cuts, settings, fuel=True, q0=0.0, scale=scale)
+    run = Propagation(taken.baselines, taken.cuts, settings, fuel=True, q0=0.0, scale=scale, weights=taken.weights)
     weight = 1.0 / run.counts[run.owner]
 
     def total(q0: float) -> tuple[float, float]:

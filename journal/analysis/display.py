@@ -33,13 +33,13 @@ def display_steps(values: Sequence[float]) -> list[float]:
     if most == 0:
         return [1.0] * len(values)
     finest = 10.0**-most
-    if sum(d == most for d in decimals) >= _ENOUGH:
+    if decimals.count(most) >= _ENOUGH:
         for share in _COARSER:
             coarse = share * 10.0 ** (1 - most)
             if all(abs(v / coarse - round(v / coarse)) < 1e-6 for v in values):
                 finest = coarse
                 break
-    whole = sum(d == 0 for d in decimals)
+    whole = decimals.count(0)
     said_rounded = whole > len(values) / 2 and whole >= 3
     return [1.0 if said_rounded and d == 0 else finest for d in decimals]
 

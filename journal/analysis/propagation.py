@@ -10,6 +10,7 @@ import numpy as np
 import numpy.typing as npt
 
 from journal.analysis.display import Array, changing_variance, kept_rounding, rounding_covariance, wander_in_steps
+from journal.analysis.interpolate import interpolation
 from journal.analysis.readings import Measured
 from journal.analysis.settings import Settings
 
@@ -30,8 +31,12 @@ class Propagation:
         fuel: bool,
         q0: float,
         scale: tuple[int, int],
+        weights: Array | None = None,
     ) -> None:
-        """Baseline and cut values are divided by `scale`; `fuel` tells shares by fuel from drops."""
+        """Baseline and cut values are divided by `scale`; `fuel` tells shares by fuel from drops.
+
+        `weights` are those of `interpolation`, where they have been worked out.
+        """
         self.settings, self.fuel, self.q0 = settings, fuel, q0
         per_baseline, per_cut = scale
         self.ratio = per_baseline / per_cut
@@ -42,7 +47,7 @@ class Propagation:
         self.counts = self.member.sum(axis=1)
         seconds = [b.seconds for b in baselines]
         at_baseline, at_cut = np.array(seconds), np.array([c.seconds for c in cuts])
-        self.weights = interpolation(seconds, at_cut)
+        self.weights = interpolation(seconds, at_cut) if weights is None else weights
         levels = np.array([b.value / per_baseline for b in baselines])
         self.base = self.weights @ levels
         self.words = np.array([c.no_change for c in cuts])
@@ -189,29 +194,6 @@ class Propagation:
         """How far a level drifted between two readings, in steps, and the standard uncertainty of that."""
         drift, unsure = self.drift
         return drift * between, unsure * np.abs(between)
-
-
-def interpolation(knots: list[float], times: Array) -> Array:
-    """Weights, shape (len(times), len(knots)), of linear interpolation in time; held flat outside the knots.
-
-    Knots at the same moment share the weight equally.
-    """
-    moments = sorted(set(knots))
-    after = np.searchsorted(moments, times, side="right")
-    left, right = np.maximum(after - 1, 0), np.minimum(after, len(moments) - 1)
-    at = np.array(moments)
-    start = at[left]
-    span = at[right] - start
-    part = np.where(span > 0, (times - start) / np.where(span > 0, span, 1.0), 0.0)
-    weights: Array = np.zeros((len(times), len(moments)))
-    row = np.arange(len(times))
-    weights[row, left] = 1.0 - part
-    weights[row, right] += part
-    if len(moments) == len(knots) and moments == list(knots):
-        return weights
-    place = [moments.index(knot) for knot in knots]
-    shared: Array = weights[:, place] / np.array([knots.count(knot) for knot in knots])
-    return shared
 
 
 def _drift(seconds: Array, levels: Array, scatter: float, step: float) -> tuple[float, float]:

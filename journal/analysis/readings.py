@@ -7,9 +7,13 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
+from functools import cached_property
 
-from journal.analysis.display import display_steps
+import numpy as np
+
+from journal.analysis.display import Array, display_steps
 from journal.analysis.findings import Level, Remark
+from journal.analysis.interpolate import interpolation
 from journal.analysis.units import convert, step_factor
 from journal.errors import BadInput
 from journal.facts import UNITS, Engine, Quantity, RunKind
@@ -68,6 +72,11 @@ class Taken:
     """False when a reading contradicts the run it is in."""
     idle_fuel: float = 0.0
     """Fuel that makes no torque, for each cylinder in the run's unit, as it was said of the run."""
+
+    @cached_property
+    def weights(self) -> Array:
+        """How much each baseline counts for each cut, shape (cuts, baselines), by their times."""
+        return interpolation([b.seconds for b in self.baselines], np.array([c.seconds for c in self.cuts]))
 
 
 def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
@@ -143,8 +152,10 @@ def method_of(quantity: Quantity, unit: str) -> Method | None:
 
 
 def _watched(run: Run, baselines: list[Reading], cuts: list[Reading]) -> Quantity:
+    if all(r.quantity is run.start.quantity for r in (*cuts, *baselines)):
+        return run.start.quantity
     counts = Counter(r.quantity for r in (*cuts, *baselines))
-    if not counts or counts[run.start.quantity] == max(counts.values()):
+    if counts[run.start.quantity] == max(counts.values()):
         return run.start.quantity
     return counts.most_common(1)[0][0]
 

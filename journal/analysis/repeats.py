@@ -8,7 +8,6 @@ from statistics import median
 import numpy as np
 
 from journal.analysis.findings import Level, Remark
-from journal.analysis.propagation import interpolation
 from journal.analysis.readings import Taken
 from journal.analysis.settings import Settings
 
@@ -70,8 +69,7 @@ def _scaled(taken: Taken) -> list[float]:
     values = np.array([c.value for c in taken.cuts])
     if not taken.baselines:
         return [c.value for c in taken.cuts]
-    weights = interpolation([b.seconds for b in taken.baselines], np.array([c.seconds for c in taken.cuts]))
-    base = weights @ np.array([b.value for b in taken.baselines])
+    base = taken.weights @ np.array([b.value for b in taken.baselines])
     scaled: list[float] = (values * base.mean() / base).tolist()
     return scaled
 

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -22,7 +21,7 @@ _NOTHING = "cutting it changes nothing beyond what the display resolves (z = {z:
 _TOO_FEW = "too few cylinders have been cut to compare it with"
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class Stand:
     """One cylinder's standing with the numbers behind it."""
 
@@ -48,7 +47,7 @@ class Verdict:
     """The low cylinders when they are half of the live ones or more, so that comparison cannot judge."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, slots=True)
 class _Against:
     """A cylinder against the middle of its peers, all in units of pull."""
 
@@ -96,7 +95,8 @@ def standings(worth: Worth, taken: Taken, settings: Settings, torn: frozenset[in
             break
         low = found
     too_many = len(low) * 2 >= live and live > 1
-    held_against = _Peers(worth, peers, settings)
+    if set(peers) != held_against.place.keys():
+        held_against = _Peers(worth, peers, settings)
     stands = {}
     for i, cylinder in enumerate(worth.cylinders):
         if cylinder in torn:
@@ -139,56 +139,50 @@ class _Peers:
         low, high = (count - 1) // 2, count // 2
         return (self.sorted[low + (low >= own)] + self.sorted[high + (high >= own)]) / 2, count
 
-    def _against(self, i: int) -> tuple[float, Callable[[float], float]] | None:
-        """The middle, and the standard uncertainty of pull - factor * middle by factor; none without a middle."""
+    def _terms(self, i: int) -> tuple[float, float, float] | None:
+        """The middle, its covariance with the cylinder's pull and its variance; none without a middle."""
         middle, count = self._middle(i)
         if middle <= 0:
             return None
-        own, block, trace, with_own = self.variance[i], self.block, self.trace, self.with_peers[i]
+        block, trace, with_own = self.block, self.trace, self.with_peers[i]
         if i in self.place:
+            own = self.variance[i]
             block += own - 2 * with_own
             trace -= own
             with_own -= own
-        of_middle = block / count**2
         if count > 2:
-            of_middle += (_MEDIAN_COSTS - 1.0) * trace / count**2
-        with_middle = with_own / count
-
-        def u(factor: float) -> float:
-            return math.sqrt(max(own - 2 * factor * with_middle + factor**2 * of_middle, 1e-18))
-
-        return middle, u
+            block += (_MEDIAN_COSTS - 1.0) * trace
+        return middle, with_own / count, block / count**2
 
     def against(self, i: int) -> _Against | None:
         """None when there are no peers, or they pull nothing, so that there is no middle."""
-        found = self._against(i)
-        if found is None:
+        terms = self._terms(i)
+        if terms is None:
             return None
-        (middle, u), pull = found, self.pull[i]
-        return _Against(
-            pull,
-            middle,
-            u(1.0),
-            u(self.settings.standing_even_above),
-            u(pull / middle),
-            math.sqrt(max(self.variance[i], 1e-18)),
-            self._z_low(pull, middle, u),
-        )
+        middle, shared, of_middle = terms
+        pull, own = self.pull[i], self.variance[i]
+
+        def u(factor: float) -> float:
+            return math.sqrt(max(own - 2 * factor * shared + factor**2 * of_middle, 1e-18))
+
+        even, z_low = self.settings.standing_even_above, self._z_low(i, *terms)
+        return _Against(pull, middle, u(1.0), u(even), u(pull / middle), math.sqrt(max(own, 1e-18)), z_low)
 
     def low(self, cylinders: list[int]) -> set[int]:
         """Those that are shown to pull less than their peers."""
-        found = set()
+        found, most = set(), self.settings.standing_weak_below
         for i in cylinders:
-            held = self._against(i)
+            terms = self._terms(i)
             # The cheap half of the question first: most are not low.
-            if held is not None and self.pull[i] < self.settings.standing_weak_below * held[0]:
-                middle, u = held
-                if _low(self._z_low(self.pull[i], middle, u), self.pull[i] / middle, self.settings):
-                    found.add(i)
+            if terms is None or self.pull[i] >= most * terms[0]:
+                continue
+            if _low(self._z_low(i, *terms), self.pull[i] / terms[0], self.settings):
+                found.add(i)
         return found
 
-    def _z_low(self, pull: float, middle: float, u: Callable[[float], float]) -> float:
-        return (middle - pull) / math.hypot(u(1.0), self.settings.standing_healthy_spread * middle)
+    def _z_low(self, i: int, middle: float, shared: float, of_middle: float) -> float:
+        u = math.sqrt(max(self.variance[i] - 2 * shared + of_middle, 1e-18))
+        return (middle - self.pull[i]) / math.hypot(u, self.settings.standing_healthy_spread * middle)
 
 
 def _low(z_low: float, strength: float, settings: Settings) -> bool:

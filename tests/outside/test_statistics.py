@@ -11,7 +11,8 @@ from uncertainties import correlated_values, ufloat
 
 from journal.analysis.contributions import worth
 from journal.analysis.display import changing_variance, coverage_factor, kept_rounding, rounding_covariance, t_factor
-from journal.analysis.propagation import Propagation, interpolation
+from journal.analysis.interpolate import interpolation
+from journal.analysis.propagation import Propagation
 from journal.analysis.readings import Measured, take
 from journal.analysis.repeats import _NORMAL
 from journal.analysis.settings import default_settings
