@@ -216,8 +216,14 @@ def test_a_job_is_started_with_its_layout_drawn_as_it_is_filled_in(shop: Shop, a
         page.get_by_label("Firing order, from the service manual").fill("1-5-3-6-2-4")
         page.get_by_label("Firing order, from the service manual").press("Tab")
         page.locator("#drawn circle").nth(5).wait_for()
-        page.get_by_role("button", name="Start the job").click()
-        page.get_by_text("the job is open").wait_for()
+        page.get_by_label("A common layout to start from").select_option("vee eight")
+        page.get_by_role("button", name="Fill it in").click()
+        page.locator("#drawn circle").nth(7).wait_for()
+        assert page.get_by_label("Unit, as the shop calls it").input_value() == "Harvester 4"
+        page.get_by_label("Injection").select_option("unit pump")
+        page.get_by_label("Complaint").press("Tab")
+        page.get_by_label("Unit, as the shop calls it").press("Enter")
+        page.get_by_text("the job is open; confirm against the service manual").wait_for()
     with window(chromium) as page:
         page.goto(address)
         assert "Harvester 4" in page.locator(".jobs").inner_text()
