@@ -2,18 +2,21 @@
 
 from __future__ import annotations
 
+from dataclasses import dataclass
 from datetime import UTC, date, datetime
 
 from flask import Blueprint, abort, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from journal.analysis.findings import Cause
+from journal.analysis.findings import Cause, Gate
 from journal.errors import BadInput, NotFound
 from journal.facts import PartAnswer, PartState, Source
+from journal.output.wanted import causes_meant
 from journal.record.job import Part
 from webui.acting import acting, done, field
 from webui.files import photo_of
 from webui.grants import Link, LinkKind
+from webui.job import past
 from webui.links import state_from
 from webui.log import refused
 from webui.photos import shown
@@ -54,11 +57,30 @@ def view(token: str) -> ResponseReturnValue:
     )  # fmt: skip
 
 
-def reason_for(state: State, part: Part) -> Cause | None:
-    """The likeliest cause on the part's cylinder, which is why it is wanted; none without a cylinder or a finding."""
+@dataclass(frozen=True)
+class Reason:
+    """Why a part is wanted, as far as the evidence goes."""
+
+    cause: Cause
+    """The likeliest cause on the part's cylinder."""
+    gate: Gate | None
+    """Whether this very part may be ordered; none when nothing is to be said about that any more."""
+
+
+def reason_for(state: State, part: Part) -> Reason | None:
+    """What the evidence says of a wanted part; none without a cylinder or a finding.
+
+    The gate is that of the causes which this part would mend, which need not be the likeliest: an injector is not
+    ready to order because a bridge is.
+    """
+    meant = causes_meant(part.wanted.body, state.findings)
+    if not meant:
+        return None
     cylinder = part.wanted.body.cylinder
-    found = (f for f in state.findings.cylinders if f.cylinder == cylinder and f.causes)
-    return next((f.causes[0] for f in found), None)
+    likeliest = next(f.causes[0] for f in state.findings.cylinders if f.cylinder == cylinder)
+    gates = [cause.gate for cause in meant if cause.gate is not None]
+    best = next((gate for gate in gates if gate.ready or gate.overridden), gates[0] if gates else None)
+    return Reason(likeliest, None if cylinder in past(state) else best)
 
 
 @pages.post("/desk/<token>/<part_id>")

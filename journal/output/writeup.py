@@ -9,6 +9,7 @@ from journal.analysis.causes_words import capital, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings
 from journal.facts import Entry
 from journal.output.lines import entry_time, part_text, picture_text
+from journal.output.wanted import causes_meant
 from journal.output.words import check_text, engine_text
 from journal.record.job import Job, Picture
 
@@ -193,12 +194,12 @@ def _how(entry: Entry) -> str:
 
 
 def _parts(job: Job, findings: Findings) -> Section:
-    """Parts wanted, each with how far it is, why, and what speaks for the first cause of its cylinder."""
+    """Parts wanted, each with how far it is, why, and what speaks for the cause that it would mend."""
     rows = []
     for part in job.parts:
         wanted = part.wanted.body
-        found = next((f for f in findings.cylinders if f.cylinder == wanted.cylinder), None)
-        evidence = [e.text for e in found.causes[0].evidence if e.factor > 1][:3] if found and found.causes else []
+        meant = causes_meant(wanted, findings)
+        evidence = [e.text for e in meant[0].evidence if e.factor > 1][:3] if meant else []
         rows.append((part_text(part), wanted.reason or "-", "; ".join(evidence) or "-"))
     return Section("Parts", (), ("Part and how far it is", "Why", "Evidence"), tuple(rows))
 

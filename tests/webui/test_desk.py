@@ -26,6 +26,17 @@ def test_the_desk_sees_what_is_wanted_why_and_on_what_evidence(tested: tuple[Sho
     assert f"/job/{job}" not in page, "the view leads nowhere else"
 
 
+def test_a_part_is_not_ready_to_order_because_another_one_is(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    shop.say(job, "cylinder three broken bridge", "wiring sound", "air test cylinder three holds", "blow-by light")
+    shop.enter(job, PartWanted("valve bridge", cylinder=3))
+    page = text_of(shop.get(link_of(shop, job)))
+    assert "Ready to order:" in page and "Not ready to order" not in page
+    shop.enter(job, PartWanted("injector", cylinder=3))
+    page = text_of(shop.get(link_of(shop, job)))
+    assert page.count("Ready to order:") == 1 and page.count("Not ready to order injector") == 1
+
+
 def test_the_desks_answer_is_an_entry_that_the_technician_sees(tested: tuple[Shop, str]) -> None:
     shop, job = tested
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]

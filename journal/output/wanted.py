@@ -1,0 +1,20 @@
+"""A wanted part and the findings in; the causes that this part would mend out."""
+
+from __future__ import annotations
+
+from journal.analysis.causes_tables import tables
+from journal.analysis.findings import Cause, Findings
+from journal.facts import PartWanted
+
+
+def causes_meant(wanted: PartWanted, findings: Findings) -> tuple[Cause, ...]:
+    """The causes on the part's cylinder that its description names, else the likeliest alone; most likely first.
+
+    Empty without a cylinder, or where nothing was found on it. The evidence for a bridge is none for an injector.
+    """
+    found = next((f for f in findings.cylinders if f.cylinder == wanted.cylinder and f.causes), None)
+    if found is None:
+        return ()
+    rows, said = tables().causes, wanted.description.lower()
+    meant = tuple(c for c in found.causes if any(word in said for word in rows[c.key].part_words))
+    return meant or found.causes[:1]
