@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from functools import cached_property
+from statistics import median
 
 import numpy as np
 import numpy.typing as npt
@@ -134,7 +135,8 @@ class Propagation:
         freedom it counts in the expected variance as w repeats do: (w judged + f seen)/(w + f), known afterwards with
         w + 2 + f degrees of freedom (Gelman et al., Bayesian Data Analysis, 3rd edition, 2.6).
         """
-        judged = changing_variance(self.settings.display_scatter * float(self.cut.mean()), self.step)
+        # The median, for one absurd reading must not make all of them look uncertain.
+        judged = changing_variance(self.settings.display_scatter * median(self.cut.tolist()), self.step)
         worth = self.settings.display_scatter_worth
         usable = ~self.words
         counts = self.member @ usable

@@ -76,6 +76,6 @@ def _scaled(taken: Taken) -> list[float]:
 
 def _far(taken: Taken, apart: list[float], scaled: list[float], settings: Settings) -> float:
     step = max(c.step for c in taken.cuts)
-    explained = max(settings.display_scatter * sum(scaled) / len(scaled), step / 2)
+    explained = max(settings.display_scatter * median(scaled), step / 2)
     seen = _NORMAL * median(apart) if len(apart) >= _ENOUGH else 0.0
     return settings.repeats_z * max(explained, seen)

@@ -37,6 +37,8 @@ class Settings:
     """Standard uncertainties it takes to rule weakness out."""
     standing_z_dead: float
     """Standard uncertainties it takes to tell dead from weak."""
+    standing_z_settle: float
+    """Standard uncertainties in reserve when told how many readings would settle it."""
     standing_z_none: float
     """Standard uncertainties by which a dead one's rise may differ from none."""
     compare_z: float

@@ -256,6 +256,9 @@ def _tail(settings: Settings) -> float:
 def _repeats(worth: Worth, i: int, against: _Against, settings: Settings) -> int | None:
     """How many readings in all would make the uncertainty small enough to decide; none when no number would.
 
+    Enough for the decision to be reached `z_settle` standard uncertainties before it must be: what is known of the
+    strength now is itself uncertain, and would else fall short every other time.
+
     What is kept of the rounding does not shrink with repeats, the rest does with their number. To be called even a
     cylinder must also have been seen in as many places between two display steps as `_hidden` asks for.
     """
@@ -266,8 +269,8 @@ def _repeats(worth: Worth, i: int, against: _Against, settings: Settings) -> int
     def by_scatter(margin: float) -> float:
         return done * (now - kept) / (margin**2 - kept) if margin > 0 and margin**2 > kept else math.inf
 
-    low = by_scatter((1.0 - against.strength) / settings.standing_z_low)
-    even = by_scatter(above / settings.standing_z_even)
+    low = by_scatter((1.0 - against.strength) / (settings.standing_z_low + settings.standing_z_settle))
+    even = by_scatter(above / (settings.standing_z_even + settings.standing_z_settle))
     grain = float(worth.grain[i]) / against.middle
     if 0 < above < grain:
         phases = math.log(_tail(settings)) / math.log1p(-above / grain)

@@ -82,28 +82,50 @@ def find_suspects(taken: Taken, done: Worth, total: float, u: float, settings: S
         found.append((score, Suspect(reading.entry, reading.cylinder, reading.value, instead, mended)))
     found.sort(key=lambda item: -item[0])
     if not found:
-        return _standing_apart(taken, done, total, middle)
+        return _standing_apart(taken, done, total, u, settings)
     return tuple(suspect for score, suspect in found[:_MOST_SUSPECTS] if score >= 0.2 * found[0][0])
 
 
-def _standing_apart(taken: Taken, done: Worth, total: float, middle: float) -> tuple[Suspect, ...]:
-    """The one cut whose cylinder would stand among its peers, and the sum at one, with another number in its place."""
+def _standing_apart(taken: Taken, done: Worth, total: float, u: float, settings: Settings) -> tuple[Suspect, ...]:
+    """The one reading that would mend the sum with another number, though nothing that sounds like it would.
+
+    That is one of two baselines without which the sum is one; else the one cut whose cylinder stands apart now and
+    would then stand among its peers; else, where the sum is too large, the one cut that can have made it so, for no
+    cylinder pulls less than nothing.
+    """
+    found = _baseline_apart(taken, u, settings)
+    if found is not None:
+        return (found,)
+    middle = median(done.pull.tolist())
     if middle <= 0:
         return ()
-    apart = [
-        (i, float(pull) - (total - 1.0))
-        for i, pull in enumerate(done.pull)
-        if done.readings[i] == 1 and not _usual(float(pull) / middle) and _usual((float(pull) - (total - 1.0)) / middle)
-    ]
+    mended = [float(pull) - (total - 1.0) for pull in done.pull]
+    once = [i for i, count in enumerate(done.readings) if count == 1]
+    apart = [i for i in once if not _usual(float(done.pull[i]) / middle) and _usual(mended[i] / middle)]
+    if len(apart) != 1 and total > 1:
+        apart = [i for i in once if mended[i] > -_MENDED * u]
     if len(apart) != 1:
         return ()
-    i, pull = apart[0]
-    cut = next(c for c in taken.cuts if c.cylinder == done.cylinders[i])
+    pull = max(mended[apart[0]], 0.0)
+    cut = next(c for c in taken.cuts if c.cylinder == done.cylinders[apart[0]])
     if cut.no_change or pull >= 1:
         return ()
     q0 = _idle_fuel_of_a_cut(taken)
-    fits = q0 + (cut.value - q0) * (1.0 - float(done.pull[i])) / (1.0 - pull)
+    fits = q0 + (cut.value - q0) * (1.0 - float(done.pull[apart[0]])) / (1.0 - pull)
     return (Suspect(cut.entry, cut.cylinder, cut.value, None, 1.0, round(fits / cut.step) * cut.step),)
+
+
+def _baseline_apart(taken: Taken, u: float, settings: Settings) -> Suspect | None:
+    """The one of two baselines without which the shares add up to one, while without the other they do not."""
+    if len(taken.baselines) != 2:
+        return None
+    first, second = taken.baselines
+    fits = []
+    for wrong, right in ((first, second), (second, first)):
+        redone = worth(replace(taken, baselines=(right,)), settings)
+        if redone is not None and abs(float(redone.pull.sum()) - 1.0) < _MENDED * u:
+            fits.append(Suspect(wrong.entry, None, wrong.value, None, float(redone.pull.sum()), right.value))
+    return fits[0] if len(fits) == 1 else None
 
 
 def _pointed_at(suspect: Suspect, done: Worth, total: float) -> bool:

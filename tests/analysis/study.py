@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 import numpy as np
 
@@ -134,3 +134,50 @@ def _count(
         out.covered += c.low <= truth[c.cylinder - 1] <= c.high
         if c.standing is Standing.UNCLEAR:
             out.settled_by += c.repeats_needed is not None or "finer display" in c.why
+
+
+@dataclass
+class Settling:
+    """What became of unclear cylinders that were told how many readings would settle it, once those were taken."""
+
+    told: int = 0
+    settled: int = 0
+    wrong: int = 0
+    """Settled against the truth: a healthy one called low, or one of up to 60 % called even or strong."""
+
+
+def settling_study(runs_of_each: int, seed: int = 6, sizes: tuple[int, ...] = SIZES) -> Settling:
+    """Engines gone through once; where that leaves a cylinder unclear, gone through again as often as was said."""
+    out = Settling()
+    for n in sizes:
+        bench = draw_bench(n, runs_of_each, seed * 1000 + n, passes=1, settle_seconds=_settle(n))
+        engine, asked = engine_of(bench), {}
+        for r, run in enumerate(as_runs(bench, run_bench(bench, seed))):
+            for c in find_run(run, engine, default_settings()).contributions:
+                if c.standing is Standing.UNCLEAR and c.repeats_needed is not None:
+                    asked.setdefault(c.repeats_needed, []).append((r, c.cylinder))
+        for passes, which in sorted(asked.items()):
+            _settle_them(out, bench, passes, which, seed)
+    return out
+
+
+def _settle_them(out: Settling, bench: Bench, passes: int, which: list[tuple[int, int]], seed: int) -> None:
+    rows = sorted({r for r, _ in which})
+    again = replace(
+        bench,
+        strength=bench.strength[rows],
+        fuel=bench.fuel[rows],
+        step=bench.step[rows],
+        wander=bench.wander[rows],
+        drift=bench.drift[rows],
+        passes=passes,
+    )
+    runs = as_runs(again, run_bench(again, seed + passes))
+    found = {r: find_run(run, engine_of(again), default_settings()) for r, run in zip(rows, runs, strict=True)}
+    for r, cylinder in which:
+        standing = next(c.standing for c in found[r].contributions if c.cylinder == cylinder)
+        strength = float(bench.strength[r, cylinder - 1])
+        out.told += 1
+        out.settled += standing is not Standing.UNCLEAR
+        healthy_accused = strength >= HEALTHY_ABOVE and standing in LOW
+        out.wrong += healthy_accused or (strength <= 0.6 and standing in (Standing.EVEN, Standing.STRONG))

@@ -38,6 +38,24 @@ def test_a_cut_that_fits_with_another_number_is_named_even_when_nothing_sounds_l
     assert run.suspects[0].fits == pytest.approx(36, abs=1)
 
 
+def test_one_absurd_cut_does_not_hide_in_the_uncertainty_it_makes():
+    """Two of four weak, and forty six heard as forty sixty."""
+    run = idle(27.5, {1: 32.0, 2: 4060.0, 3: 46.8, 4: 29.0}, Engine(4)).runs[0]
+    assert not run.trusted
+    assert run.suspects[0].cylinder == 2
+
+
+def test_a_dead_cylinder_misheard_too_high_is_the_only_one_that_can_have_made_the_sum_too_large():
+    run = idle(32, {1: 61, 2: 60, 3: 3010, 4: 31}, Engine(4)).runs[0]
+    assert (run.suspects[0].cylinder, run.suspects[0].fits) == (3, pytest.approx(33, abs=2))
+
+
+def test_of_two_baselines_the_one_that_the_cuts_contradict_is_named():
+    bodies = (Baseline(30), *(Cut(c, 36) for c in SIX.numbers), Baseline(44))
+    run = diagnose(job_of(SIX, RunStarted(RunKind.IDLE), *bodies)).runs[0]
+    assert (run.suspects[0].cylinder, run.suspects[0].value, run.suspects[0].fits) == (None, 44, 30)
+
+
 def test_a_dead_cylinder_leaves_the_sum_at_one_and_nothing_is_suspected():
     run = idle(30, {1: 38, 2: 37, 3: 38, 4: 37, 5: 38, 6: 30}).runs[0]
     assert run.trusted and not run.suspects
