@@ -92,3 +92,28 @@ def test_a_page_server_begun_in_an_empty_folder_makes_the_journal(tmp_path: Path
     server = listening(app, "127.0.0.1", 0)
     assert port_of(server) > 0
     server.close()
+
+
+def test_the_first_page_finds_the_closed_jobs_read_already(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    import gc
+
+    import journal.study
+    from journal.facts import JobClosed
+    from webui.server import settle
+
+    for _ in range(3):
+        shop.enter(shop.open(), JobClosed("injector", 2))
+    job, read = shop.open(), []
+    plain = journal.study.closed_job
+    monkeypatch.setattr(journal.study, "closed_job", lambda one: read.append(one.id) or plain(one))
+    try:
+        with shop.app.app_context():
+            settle(shop.app.extensions["journal"])
+    finally:
+        gc.unfreeze()
+    assert len(read) == 3
+    assert shop.get(f"/job/{job}").status_code == 200
+    assert len(read) == 3, "no page reads them again"
+    shop.enter(job, JobClosed("camshaft", 2))
+    assert shop.get(f"/job/{shop.open()}").status_code == 200
+    assert len(read) == 4, "what is closed since is read, and only that"
