@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from collections.abc import Callable, Iterator, Sequence
+from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -18,11 +19,11 @@ from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
-from journal.hearing.types import Candidate, Expect, Recogniser, Utterance
+from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Utterance, Weigher
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
-from journal.wording import speakable
+from journal.wording import Context, decide_text, speakable
 from journal.wording.pace import pace
 from journal.wording.types import Verdict
 
@@ -49,6 +50,9 @@ class Ears:
     def __init__(self, listeners: Sequence[Recogniser]) -> None:
         """Hear through these, in this order."""
         self.listeners = tuple(listeners)
+        self._weigher = next((each for each in listeners if isinstance(each, Weigher)), None)
+        # One thread each: they spend their time outside Python.
+        self._side_by_side = ThreadPoolExecutor(max(1, len(self.listeners)), thread_name_prefix="listener")
 
     @classmethod
     def open(cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None) -> Ears:
@@ -60,15 +64,33 @@ class Ears:
         return cls(recognisers(names, speakable(cylinders), model, models_home))
 
     def hear(self, utterance: Utterance, expect: Expect = Expect.ANYTHING) -> Pooled:
-        """One utterance through every listener; each text's score is weighed with how well it fits the time it took."""
-        candidates: list[Candidate] = []
-        free_text = ""
-        seconds = utterance.end - utterance.start
-        for listener in self.listeners:
-            hearing = listener.hear(utterance.sound, expect)
-            candidates.extend(replace(c, score=c.score + pace(c.text, seconds)) for c in hearing.candidates)
-            free_text = free_text or hearing.free_text
+        """One utterance through every listener; each text's score is weighed with how well it fits the time it took.
+
+        Where they differ, the one that can give a text's likelihood looks at it again with the others' texts in hand.
+
+        Raises:
+            HearingError: when a recogniser cannot go on.
+        """
+        sound, seconds = utterance.sound, utterance.end - utterance.start
+        running = [self._side_by_side.submit(each.hear, sound, expect) for each in self.listeners]
+        hearings = {each.name: made.result() for each, made in zip(self.listeners, running, strict=True)}
+        if self._weigher is not None and not agreed(list(hearings.values())):
+            others = [h for name, h in hearings.items() if name != self._weigher.name]
+            texts = [c.text for h in others for c in h.candidates if "[" not in c.text]
+            if texts:
+                hearings[self._weigher.name] = self._weigher.weigh(sound, texts)
+        candidates = [
+            replace(c, score=c.score + pace(c.text, seconds)) for h in hearings.values() for c in h.candidates
+        ]
+        free_text = next((h.free_text for h in hearings.values() if h.free_text), "")
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
+
+
+def agreed(hearings: Sequence[Hearing]) -> bool:
+    """Whether the best text of each listener means the same, taken as typed."""
+    tops = [h.candidates[0].text for h in hearings if h.candidates]
+    meanings = {tuple(d.meaning for d in decide_text(text, Context())) for text in tops}
+    return len(tops) == len(hearings) and len(meanings) == 1 and meanings != {(None,)}
 
 
 @dataclass(frozen=True)
@@ -164,7 +186,7 @@ def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool
         session.enter(Note(NOT_HEARD), clip=clip)
         raise
     outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
-    text = pooled.candidates[0].text if pooled.candidates else pooled.free_text
+    text = (pooled.candidates[0].text if pooled.candidates else "") or pooled.free_text
     if not keep_all and all(outcome.entry is None for outcome in outcomes):
         drop_if_unused(session.store, clip)
     _tell_page(session, utterance, text, outcomes)

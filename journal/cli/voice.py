@@ -135,7 +135,7 @@ def transcribe_command(
             heard = ears.hear(utterance, Expect(expect))
             decisions = decide(heard.candidates, context, free_text=heard.free_text)
             if not as_json:
-                best = heard.candidates[0].text if heard.candidates else heard.free_text
+                best = (heard.candidates[0].text if heard.candidates else "") or heard.free_text
                 click.echo(f'{utterance.start:7.2f} s  "{best}"')
                 for decision in decisions:
                     click.echo(f"           {decision_line(decision)}")

@@ -21,7 +21,7 @@ class Search:
     beams: int = 8
     """Texts followed side by side."""
     free_beams: int = 1
-    """Unconstrained texts followed alongside."""
+    """Unconstrained texts followed alongside; none to write no such text."""
     longest: int = 40
     """Most tokens in a text."""
     behind: float = 8.0
@@ -74,7 +74,7 @@ def search(
     """
     texts, hidden = decoder.begin(heard, prompt)
     held = [_Open((), 0.0, 0, 0)]
-    free = [_Open((), 0.0, -1, 0)]
+    free = [_Open((), 0.0, -1, 0)] if how.free_beams else []
     done: list[Written] = []
     done_free: list[Written] = []
     for length in range(how.longest):

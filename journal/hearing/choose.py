@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 from collections.abc import Sequence
 from pathlib import Path
 
@@ -18,7 +19,8 @@ def recognisers(
     """Recognisers by name, each loaded once.
 
     Args:
-        names: of `NAMES`; empty means auto: Vosk where an English model is found, else Whisper, else PocketSphinx.
+        names: of `NAMES`; empty means auto: Whisper, with PocketSphinx beside it as the two fail differently, and Vosk
+            too where an English model is found.
         speakable: what can be said.
         model_dir: a model folder the user named, for whichever recogniser it fits.
         models_home: the journal's own model folder.
@@ -26,15 +28,29 @@ def recognisers(
     Raises:
         HearingError: a name is unknown, or a recogniser or its model cannot be had.
     """
-    chosen = list(dict.fromkeys(names or ("auto",)))
-    for name in chosen:
+    asked = names or ("auto",)
+    for name in asked:
         if name not in NAMES:
             raise HearingError(f"{name!r} is no recogniser; choose of {', '.join(NAMES)}")
     if model_dir is not None and not model_dir.is_dir():
         raise HearingError(f"{model_dir} is no model folder; give the unpacked folder")
-    if model_dir is not None and (kind := _kind(model_dir)) not in chosen and "auto" not in chosen:
+    chosen: dict[str, None] = {}
+    for name in asked:
+        chosen.update(dict.fromkeys(_found(model_dir, models_home) if name == "auto" else (name,)))
+    if model_dir is not None and (kind := _kind(model_dir)) not in chosen:
         raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
     return [_make(name, speakable, model_dir, models_home) for name in chosen]
+
+
+def _found(model_dir: Path | None, models_home: Path) -> list[str]:
+    """What this machine has, the most exact first; PocketSphinx where nothing is found, for its error."""
+    from journal.hearing.vosk import find_model, is_model
+
+    wanted = {"whisper": "faster_whisper", "pocketsphinx": "pocketsphinx"}
+    names = [name for name, module in wanted.items() if importlib.util.find_spec(module) is not None]
+    if (model_dir is not None and is_model(model_dir)) or find_model(models_home) is not None:
+        names.append("vosk")
+    return names or ["pocketsphinx"]
 
 
 def _kind(model: Path) -> str:
@@ -61,18 +77,9 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
             raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":
         return pocketsphinx.PocketSphinx(speakable)
-    found = named_for(vosk_model=True) or (
-        vosk.find_model(models_home) if model_dir is None or name == "vosk" else None
-    )
-    if name == "vosk":
-        if found is None:
-            raise HearingError(
-                "no English Vosk model found; run `journal models fetch vosk`, or name its folder with --model"
-            )
-        return vosk.Vosk(speakable, found)
-    if found is not None:
-        return vosk.Vosk(speakable, found)
-    try:
-        return whisper.Whisper(speakable, named_for(vosk_model=False))
-    except ImportError:
-        return pocketsphinx.PocketSphinx(speakable)
+    found = named_for(vosk_model=True) or vosk.find_model(models_home)
+    if found is None:
+        raise HearingError(
+            "no English Vosk model found; run `journal models fetch vosk`, or name its folder with --model"
+        )
+    return vosk.Vosk(speakable, found)

@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from enum import StrEnum
-from typing import Protocol
+from typing import Protocol, runtime_checkable
 
 import numpy as np
 import numpy.typing as npt
@@ -73,6 +74,8 @@ class Speakable:
     """The same as a word graph."""
     openers: frozenset[str] = frozenset()
     """First words of phrases whose rest is free text: "note …"."""
+    fillers: frozenset[str] = frozenset()
+    """Words that may come before any phrase and mean nothing."""
 
 
 @dataclass(frozen=True)
@@ -107,4 +110,24 @@ class Recogniser(Protocol):
 
     def note(self, sound: Sound) -> str:
         """The utterance as free text, open vocabulary; empty when this recogniser has none."""
+        ...
+
+
+@runtime_checkable
+class Weigher(Protocol):
+    """A recogniser that can say how likely it holds texts that others have heard."""
+
+    name: str
+    """Short name, as `--listener` takes it."""
+
+    def weigh(self, sound: Sound, texts: Sequence[str]) -> Hearing:
+        """What `hear` gave for this sound, with these texts among the candidates.
+
+        Args:
+            sound: what `hear` was last called with, the same object.
+            texts: words of the phrase grammar, parted by spaces.
+
+        Raises:
+            HearingError: when the recogniser cannot go on.
+        """
         ...

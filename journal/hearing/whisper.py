@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
+from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
@@ -12,10 +14,10 @@ import numpy as np
 
 from journal.errors import HearingError
 from journal.hearing.beam import Search, Written, search
-from journal.hearing.decoder import Decoder, Floats
+from journal.hearing.decoder import Decoder, Floats, Heard
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
-from journal.hearing.writing import Tokens, Writing
+from journal.hearing.writing import Tokens, Writing, sentences
 
 _FRAME = 160
 """Samples in a feature frame."""
@@ -23,7 +25,7 @@ _WINDOWS = (6.0, 10.0, 20.0, 30.0)
 """Windows the encoder is given, seconds; the model was trained on 30, shorter ones cost far less time."""
 _ROOM = 0.5
 """Silence that must fit in the window after the sound, seconds; without any the model runs on."""
-_HYPOTHESES = 8
+_HYPOTHESES = 16
 _SHORTEST = RATE // 20
 _POINT_APART = re.compile(r"([0-9]{2})\. (?:[Pp]oint )?([0-9])(?=\.?$)")
 """How the model writes "thirty four point six" when it hears a pause in it: "34. 6."."""
@@ -31,13 +33,20 @@ _TOKEN_WORTH = 0.3
 """Added to a text's score for each token, natural log: long texts are made of more chances to lose."""
 _ENDING_WORTH = 1.5
 """Times that the chance of ending counts over again: a text cut short must pay for the sound it leaves unexplained."""
-_LET_GO = 9.0
-"""An unconstrained text so much better than the best held one means that something else was said, natural log."""
-_DOUBT = 6.0
-"""From here on it is doubtful that the held one was said."""
-_POOR = -2.4
-"""Mean score of a token, natural log, below which the held one is doubtful whatever else was written."""
-# The five are set by the benchmark's tuning voices, clean and at 10 dB.
+_NOTHING = 12.5
+"""So far behind the best unconstrained text, a held one is as likely as that nothing of the grammar was said, natural
+log."""
+# The three are set by the benchmark's tuning voices, clean and at 10 dB.
+
+
+@dataclass(frozen=True)
+class _Last:
+    """What came of the utterance heard last, for a second look at it."""
+
+    sound: Sound
+    heard: Heard
+    held: list[Written]
+    free: Written | None
 
 
 class Whisper:
@@ -77,33 +86,47 @@ class Whisper:
         self._prompt = [self._mark(mark) for mark in [*marks, "<|notimestamps|>"]]
         self._end = self._mark("<|endoftext|>")
         self._banned = np.arange(self._end + 1, self._decoder.vocabulary)
-        tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
+        self._tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
+        self._last: _Last | None = None
         self._openers = speakable.openers
-        self._writing = {expect: Writing(graph, tokens) for expect, graph in speakable.graph.items()}
+        self._writing = {expect: Writing(graph, self._tokens) for expect, graph in speakable.graph.items()}
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
         if len(sound) < _SHORTEST:
             return Hearing(candidates=())
         heard = self._decoder.listen(self._encoded(sound))
-        held, free = search(
-            self._decoder, heard, self._prompt, self._writing[expect], self._end, Search(), self._banned
-        )
-        # Unconstrained, it may write the same again and again: only the likeliest text counts, not the longest.
-        best_held, best_free = max(held, key=_fair, default=None), free[0] if free else None
-        behind = _fair(best_free) - _fair(best_held) if best_free and best_held else 0.0
-        candidates: list[Candidate] = []
-        if best_held and behind <= _LET_GO:
-            candidates = [Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]]
-            if behind > _DOUBT or best_held.score < _POOR * (len(best_held.tokens) + 1):
-                # As likely as the best text: that nothing in the grammar was said.
-                candidates.insert(1, Candidate("", candidates[0].score, self.name))
-        free_text = self._text(best_free.tokens) if best_free else ""
-        if best_free and _bare(free_text).partition(" ")[0] in self._openers:
+        held, free = self._searched(heard, self._writing[expect], Search())
+        self._last = _Last(sound, heard, held, free[0] if free else None)
+        return self._hearing(held, self._last.free)
+
+    def weigh(self, sound: Sound, texts: Sequence[str]) -> Hearing:
+        """What `hear` gave for this sound, and these texts with their scores, however else they may be written.
+
+        Args:
+            sound: what `hear` was last called with.
+            texts: words of the grammar, e.g. what another recogniser has heard.
+        """
+        last = self._last
+        if last is None or last.sound is not sound:
+            return Hearing(candidates=())
+        some = Writing(sentences(texts), self._tokens)
+        held, _ = self._searched(last.heard, some, Search(free_beams=0))
+        return self._hearing([*last.held, *held], last.free)
+
+    def _searched(self, heard: Heard, writing: Writing, how: Search) -> tuple[list[Written], list[Written]]:
+        return search(self._decoder, heard, self._prompt, writing, self._end, how, self._banned)
+
+    def _hearing(self, held: list[Written], free: Written | None) -> Hearing:
+        candidates = [Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]]
+        free_text, free_score = (self._text(free.tokens), _fair(free)) if free else ("", None)
+        best = free_score if free_score is not None else max((c.score for c in candidates), default=0.0)
+        candidates.append(Candidate("", min(0.0, best - _NOTHING), self.name))
+        candidates.sort(key=lambda each: -each.score)
+        if free_score is not None and _bare(free_text).partition(" ")[0] in self._openers:
             # What follows "note" is open vocabulary: no grammar holds it.
-            top = candidates[0].score if candidates else -math.inf
-            candidates.insert(0, Candidate(free_text, min(0.0, max(top, _fair(best_free))), self.name))
-        return Hearing(tuple(candidates), _fair(best_free) if best_free else None, free_text)
+            candidates.insert(0, Candidate(free_text, min(0.0, max(candidates[0].score, free_score)), self.name))
+        return Hearing(tuple(candidates), free_score, free_text)
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""

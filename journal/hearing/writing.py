@@ -8,7 +8,7 @@ come next in a set, and where a token leads, is worked out when first asked for 
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterable, Iterator
 from dataclasses import dataclass, field
 from enum import Enum
 
@@ -222,3 +222,19 @@ class Writing:
 
 def _after_first(tokens: tuple[int, ...], state: int) -> Place:
     return _Rest(tokens[1:], state) if len(tokens) > 1 else (state, Gap.WRITTEN)
+
+
+def sentences(texts: Iterable[str]) -> WordGraph:
+    """The word graph of these sentences and no others; words are parted by spaces."""
+    arcs: list[dict[str, int]] = [{}]
+    finals: set[int] = set()
+    for text in texts:
+        state = 0
+        for word in text.split():
+            if word not in arcs[state]:
+                arcs[state][word] = len(arcs)
+                arcs.append({})
+            state = arcs[state][word]
+        if state:
+            finals.add(state)
+    return WordGraph(tuple(tuple(each.items()) for each in arcs), frozenset(finals))

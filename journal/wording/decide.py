@@ -58,21 +58,33 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     Returns:
         One decision for each thing said; a single `LET_GO` without a meaning when nothing was for the tool.
     """
-    heard = _best_text(candidates)
+    heard = _best_text(candidates) or free_text.strip()
     ways = understand(candidates, context, free_text) if candidates else []
     best = next((w for w in ways if w.pieces), None)
     if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:
         if free := _free_words(candidates, free_text, context):
             return free
-        texts = [free_text, *(apart for c in candidates for apart in figures_apart(c.text))]
-        found = _only_asked(texts, context) or _end_asked(candidates, context)
+        worth = _worth_asking(candidates)
+        texts = [free_text, *(apart for c in worth for apart in figures_apart(c.text))]
+        found = _only_asked(texts, context) or _end_asked(worth, context)
         return found or _let_go(heard, _why_nothing(best))
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
-    if resembles < _UNLIKE:
+    if resembles < _UNLIKE and not _weighed(candidates):
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
     more = _numbers(free_text) > _numbers(" ".join(p.heard for p in best.pieces))
-    ceiling = 1.0 if resembles >= LIKE and not more else _DOUBTED
+    ceiling = 1.0 if (resembles >= LIKE or best.agreed) and not more else _DOUBTED
     return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+
+
+def _weighed(candidates: Sequence[Candidate]) -> bool:
+    """Whether a listener has weighed that nothing was said for the tool."""
+    return any(not candidate.text for candidate in candidates)
+
+
+def _worth_asking(candidates: Sequence[Candidate]) -> list[Candidate]:
+    """Those that a listener holds likelier than that nothing was said; all, where none has weighed it."""
+    nothing = {c.listener: c.score for c in candidates if not c.text}
+    return [c for c in candidates if not nothing or c.score > nothing.get(c.listener, 0.0)]
 
 
 def _free_words(candidates: Sequence[Candidate], free_text: str, context: Context) -> tuple[Decision, ...]:

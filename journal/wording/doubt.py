@@ -24,9 +24,15 @@ _SHARPNESS = 3.0
 _NOTHING_COST = 0.5
 _NOTHING_COST_PER_WORD = 0.35
 _FLOOR = 0.01
+"""What a listener grants to what it has not thought of, besides its share."""
+_WEIGHED_FLOOR = 0.001
+"""The same for one that has weighed what the others heard, and that nothing was said."""
+_NO_SAY = 0.5
+"""Share of nothing said with a listener that must find a phrase in anything."""
 _MOST_PARSES = 10
 _NBEST_FACTOR = 0.3
-_BARE_NUMBER = 0.05
+_UNAWAITED = 0.05
+_ANSWERS = "answers a question"
 _DISLIKENESS = 8.0
 LIKE = 0.55
 """Likeness to an unconstrained text from which a candidate is above suspicion."""
@@ -53,6 +59,8 @@ class Understanding:
     """The things said, in order; none for nothing that is for the tool."""
     probability: float
     """That this is what was said, by the sound alone, 0 to 1."""
+    agreed: bool = False
+    """Whether two listeners and more each hold it the likeliest thing said."""
 
     @property
     def meanings(self) -> tuple[Meaning | Refused, ...]:
@@ -64,34 +72,53 @@ def understand(candidates: Sequence[Candidate], context: Context, free_text: str
     """Every way to understand an utterance, most probable first; what the job leads one to expect is left aside.
 
     Each listener spreads one unit of belief over its candidates by score, over their parses by cost, and over what
-    sounds alike; listeners multiply, with a floor so that none can veto. A candidate that does not sound like what an
-    unconstrained recogniser made of it (`free_text`) weighs less.
+    sounds alike; listeners multiply, with a floor so that none can veto. A candidate without text stands for nothing
+    that is for the tool. A candidate that does not sound like what an unconstrained recogniser made of it (`free_text`)
+    weighs less.
     """
     listeners: dict[str, list[Candidate]] = {}
     for candidate in candidates:
         listeners.setdefault(candidate.listener, []).append(candidate)
-    beliefs = [_belief(heard, context, free_text) for heard in listeners.values()]
+    doubters = [any(not candidate.text for candidate in heard) for heard in listeners.values()]
+    beliefs = [_belief(heard, context, free_text, held=any(doubters)) for heard in listeners.values()]
     pieces: dict[tuple[Meaning | Refused, ...], tuple[Piece, ...]] = {(): ()}
     for belief in beliefs:
         for found in belief:
             pieces.setdefault(tuple(p.meaning for p in found), found)
     shares = [{tuple(p.meaning for p in found): share for found, share in belief.items()} for belief in beliefs]
-    joint = {key: math.prod(_FLOOR + share.get(key, 0.0) for share in shares) for key in pieces}
+    if any(doubters):
+        # One that must always find a phrase cannot say that there was none.
+        for share, doubts in zip(shares, doubters, strict=True):
+            if not doubts:
+                share[()] = max(share.get((), 0.0), _NO_SAY)
+    floors = [_WEIGHED_FLOOR if doubts else _FLOOR for doubts in doubters]
+    joint = {k: math.prod(f + s.get(k, 0.0) for s, f in zip(shares, floors, strict=True)) for k in pieces}
     if len(shares) == 1:
         joint = {key: shares[0].get(key, 0.0) for key in pieces}
     total = sum(joint.values()) or 1.0
-    ranked = [Understanding(pieces[key], weight / total) for key, weight in joint.items() if weight > 0]
+    likeliest = {max((key for key in share if key), key=share.__getitem__, default=()) for share in shares}
+    agreed = likeliest if len(shares) > 1 and len(likeliest) == 1 else set()
+    ranked = [Understanding(pieces[k], weight / total, k in agreed) for k, weight in joint.items() if weight > 0]
     return sorted(ranked, key=lambda u: -u.probability)
 
 
-def _belief(heard: Sequence[Candidate], context: Context, free_text: str) -> dict[tuple[Piece, ...], float]:
-    """One listener's belief; equal meanings are joined under the first pieces that gave them."""
+def _belief(
+    heard: Sequence[Candidate], context: Context, free_text: str, *, held: bool
+) -> dict[tuple[Piece, ...], float]:
+    """One listener's belief; equal meanings are joined under the first pieces that gave them.
+
+    Args:
+        heard: its candidates.
+        context: the job so far.
+        free_text: unconstrained text of the same sound.
+        held: whether its texts follow the phrases, so that only a candidate without text stands for nothing.
+    """
     top = max(c.score for c in heard)
-    shares = [(c, tokens := tokenise(c.text), list(_shares(c, tokens, context))) for c in heard]
+    shares = [(c, tokens := tokenise(c.text), list(_shares(c, tokens, context, held=held))) for c in heard]
     weights = [
         math.exp(c.score - top) * _prior(ways, context) * _resemblance(c.text, free_text) for c, _, ways in shares
     ]
-    total = sum(weights)
+    total = sum(weight for weight, (_, _, ways) in zip(weights, shares, strict=True) if ways) or 1.0
     by_meaning: dict[tuple[Meaning | Refused, ...], tuple[tuple[Piece, ...], float]] = {}
     sources: dict[tuple[Meaning | Refused, ...], tuple[Parse, tuple[Token, ...]]] = {}
     for (candidate, tokens, ways), weight in zip(shares, weights, strict=True):
@@ -108,16 +135,18 @@ def _belief(heard: Sequence[Candidate], context: Context, free_text: str) -> dic
 
 
 def _prior(ways: Sequence[tuple[Parse | None, float]], context: Context) -> float:
-    """How often a thing like this is said at all: hardly ever a bare number that nothing waits for."""
-    best = max(ways, key=lambda way: way[1] if way[0] is not None else 0.0)[0]
+    """How often a thing like this is said at all: hardly ever a bare number or a yes that nothing waits for."""
+    best = max(ways, key=lambda way: way[1] if way[0] is not None else 0.0, default=(None, 0.0))[0]
     awaited = context.expects_number or context.question_options
-    bare = best is not None and vocabulary().phrases[best.said[0].phrase].only == "number"
-    return _BARE_NUMBER if bare and not awaited else 1.0
+    if best is None or awaited:
+        return 1.0
+    phrase = vocabulary().phrases[best.said[0].phrase]
+    return _UNAWAITED if phrase.only == "number" or phrase.means == _ANSWERS else 1.0
 
 
 def _resemblance(text: str, free_text: str) -> float:
     """Factor for how far a candidate is from what an unconstrained recogniser made of the same sound."""
-    if not free_text.strip():
+    if not free_text.strip() or not text:
         return 1.0
     return math.exp(-_DISLIKENESS * max(0.0, LIKE - likeness(text, free_text)))
 
@@ -131,22 +160,26 @@ def _once(pieces: tuple[Piece, ...]) -> tuple[Piece, ...]:
     return pieces
 
 
-def _shares(candidate: Candidate, tokens: tuple[Token, ...], context: Context) -> Iterator[tuple[Parse | None, float]]:
+def _shares(
+    candidate: Candidate, tokens: tuple[Token, ...], context: Context, *, held: bool
+) -> Iterator[tuple[Parse | None, float]]:
     """A text's parses with their share of it, and the share that it is nothing for the tool."""
     cylinders = context.engine.cylinders if context.engine else None
     parses = parse_tokens(tokens, candidate.text, cylinders)[:_MOST_PARSES]
     nothing = math.exp(-_SHARPNESS * (_NOTHING_COST + _NOTHING_COST_PER_WORD * len(tokens)))
     if not parses:
-        yield None, 1.0
+        if not (held and tokens):
+            yield None, 1.0
         return
     weights = [
         math.exp(-_SHARPNESS * (p.cost + _out_of_place(p, tokens, context, alone=_stands_out(p, parses))))
         for p in parses
     ]
-    total = sum(weights) + nothing
+    total = sum(weights) + (0.0 if held else nothing)
     for parse, weight in zip(parses, weights, strict=True):
         yield parse, weight / total
-    yield None, nothing / total
+    if not held:
+        yield None, nothing / total
 
 
 def _out_of_place(parse: Parse, tokens: tuple[Token, ...], context: Context, *, alone: bool) -> float:

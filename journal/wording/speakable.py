@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
 from functools import cache
 
 from journal.hearing.types import Expect, Speakable
@@ -38,7 +39,19 @@ def speakable(cylinders: int | None) -> Speakable:
         {expect: grammars[expect is Expect.NUMBER] for expect in Expect},
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
         frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
+        frozenset(_words(rules["lead"])),
     )
+
+
+def _words(part: Template) -> Iterator[str]:
+    match part:
+        case Word(text):
+            yield text
+        case Sequence(parts) | Choice(parts):
+            for inner in parts:
+                yield from _words(inner)
+        case _:
+            return
 
 
 def _openers(way: Template) -> frozenset[str]:
