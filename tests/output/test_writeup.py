@@ -11,6 +11,8 @@ import unicodedata
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 from PIL import Image
 
 from journal.analysis import Findings, diagnose
@@ -196,6 +198,13 @@ def test_a_letter_that_no_typeface_of_the_pdf_has_is_shown_as_missing_and_said(t
     assert f"{UNKNOWN * 2} and" in said
     assert f"{UNKNOWN} stands for a letter that this PDF's typefaces lack" in said
     assert "漢字" in as_text(job, findings, tmp_path)
+
+
+@settings(max_examples=20, deadline=None)
+@given(words=st.text(st.characters(), min_size=1, max_size=200))
+def test_no_words_whatever_stop_the_pdf(words: str) -> None:
+    job, findings = broken_bridge(Note(words), complaint=words)
+    assert render(job, findings, "pdf", Path()).startswith(b"%PDF")
 
 
 @pytest.mark.parametrize("spoil", ["gone", "damaged", "copy damaged"])
