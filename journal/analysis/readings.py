@@ -100,7 +100,7 @@ def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
             sound = False
             remarks.append(Remark(Level.WARNING, reason, (reading.entry,)))
             continue
-        step = steps[reading.unit][reading.entry]
+        step = steps[reading.entry]
         if reading.unit != unit:
             step *= step_factor(reading.unit, unit)
             value = None if value is None else convert(value, reading.unit, unit)
@@ -193,19 +193,19 @@ def _live(run: Run, engine: Engine, cuts: list[Reading], remarks: list[Remark]) 
     return live
 
 
-def _steps(said: list[Reading]) -> dict[str, dict[str, float]]:
+def _steps(said: list[Reading]) -> dict[str, float]:
+    """The display's step behind each reading, by entry, in the unit it was said in."""
     by_unit: dict[str, list[Reading]] = {}
     for reading in said:
         if reading.value is not None:
             by_unit.setdefault(reading.unit, []).append(reading)
-    steps: dict[str, dict[str, float]] = {}
+    steps: dict[str, float] = {}
+    coarsest: dict[str, float] = {}
     for unit, readings in by_unit.items():
         inferred = display_steps([r.value for r in readings if r.value is not None])
-        steps[unit] = {r.entry: step for r, step in zip(readings, inferred, strict=True)}
-    for reading in said:
-        if reading.value is None:
-            known = steps.setdefault(reading.unit, {})
-            known[reading.entry] = max(known.values(), default=1.0)
+        steps.update((r.entry, step) for r, step in zip(readings, inferred, strict=True))
+        coarsest[unit] = max(inferred)
+    steps.update((r.entry, coarsest.get(r.unit, 1.0)) for r in said if r.value is None)
     return steps
 
 

@@ -18,6 +18,8 @@ Theory of Statistics, 10.10)."""
 
 _MOST_REPEATS = 12
 _NOTHING = "cutting it changes nothing beyond what the display resolves (z = {z:.1f})"
+_TORN = "its readings contradict each other: read it again"
+_WRONG_WAY = "the reading went the wrong way when it was cut, which no cylinder can do: read it again"
 _TOO_FEW = "too few cylinders have been cut to compare it with"
 
 
@@ -100,7 +102,7 @@ def standings(worth: Worth, taken: Taken, settings: Settings, torn: frozenset[in
     stands = {}
     for i, cylinder in enumerate(worth.cylinders):
         if cylinder in torn:
-            stands[cylinder] = Stand(Standing.UNCLEAR, 1.0, 0.0, "its readings contradict each other")
+            stands[cylinder] = Stand(Standing.UNCLEAR, 1.0, 0.0, _TORN, worth.readings[i] + 1)
         else:
             stands[cylinder] = _stand(worth, i, held_against, too_many, settings)
     return Verdict(stands, tuple(worth.cylinders[i] for i in sorted(low)) if too_many else ())
@@ -207,7 +209,7 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
 
     percent = f"{100 * strength:.0f} % of the middle of its peers"
     if against.pull < -settings.standing_z_none * against.u_none - worth.resolution:
-        return stand(Standing.UNCLEAR, "the reading went the wrong way when it was cut, which no cylinder can do")
+        return stand(Standing.UNCLEAR, _WRONG_WAY, worth.readings[i] + 1)
     if _low(against.z_low, strength, settings):
         nothing = against.pull < settings.standing_z_none * against.u_none
         shown_small = against.pull + settings.standing_z_dead * against.u_none
@@ -235,7 +237,7 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
             f"{unsure}; repeats alone would not settle it: use a finer display, or hold half the engine out so that "
             "each cylinder's rise is larger",
         )
-    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all in one run would settle it", needed)
+    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all in one run should settle it", needed)
 
 
 def _hidden(worth: Worth, i: int, settings: Settings) -> float:

@@ -2,6 +2,7 @@
 
 import math
 from dataclasses import replace
+from datetime import timedelta
 
 import numpy as np
 import pytest
@@ -13,7 +14,8 @@ from journal.analysis.run_findings import find_run
 from journal.analysis.settings import default_settings
 from journal.analysis.sums import fit_idle_fuel
 from journal.errors import BadInput
-from journal.facts import Baseline, Condition, Cut, Engine, Quantity, RunKind, RunStarted
+from journal.facts import Baseline, Condition, Correction, Cut, Engine, Entry, Quantity, RunKind, RunStarted, new_id
+from journal.record.replay import replay
 from tests.analysis.arrange import SIX, found, idle, job_of, readings
 from tests.analysis.limits import limit_study
 from tests.analysis.simulator import as_runs, draw_bench, engine_of, run_bench
@@ -93,6 +95,15 @@ def test_fuel_that_makes_no_torque_is_allowed_for_once_it_was_said_of_the_run():
     assert run.trusted
     assert [c.share for c in run.contributions] == pytest.approx([1 / 6] * 6)
     assert any("6 mm3 a cylinder, as was said of this run" in r.text for r in run.remarks)
+
+
+def test_the_fuel_that_was_offered_can_be_said_afterwards_as_a_correction_of_the_runs_start():
+    before = job_of(SIX, RunStarted(RunKind.IDLE), *readings(30.0, dict.fromkeys(SIX.numbers, 34.8)))
+    assert not diagnose(before).runs[0].trusted
+    at = before.entries[-1].at_utc + timedelta(seconds=60)
+    said = Correction(before.runs[0].id, replace(before.runs[0].start, idle_fuel=6.0))
+    after = replay([*before.entries, Entry(new_id(at), "job", at, said)])
+    assert diagnose(after).runs[0].trusted
 
 
 def test_fuel_that_makes_no_torque_is_not_taken_over_by_the_next_run():
