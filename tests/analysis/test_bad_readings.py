@@ -47,6 +47,8 @@ BODIES = st.one_of(
         held_out=st.lists(st.integers(1, 20), max_size=8, unique=True).map(tuple),
         pressure=st.sampled_from([None, *PressureLevel]),
         after_repair=st.booleans(),
+        repeat=st.booleans(),
+        idle_fuel=st.one_of(st.none(), NUMBERS.map(abs)),
     ),
     st.just(RunEnded()),
 )
