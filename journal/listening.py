@@ -71,18 +71,20 @@ class Ears:
         Raises:
             HearingError: when a recogniser cannot go on.
         """
-        sound, seconds = utterance.sound, utterance.end - utterance.start
-        running = [self._side_by_side.submit(each.hear, sound, expect) for each in self.listeners]
-        hearings = {each.name: made.result() for each, made in zip(self.listeners, running, strict=True)}
-        if self._weigher is not None and not agreed(list(hearings.values())):
-            others = [h for name, h in hearings.items() if name != self._weigher.name]
-            texts = [c.text for h in others for c in h.candidates if "[" not in c.text]
+        running = [self._side_by_side.submit(each.hear, utterance.sound, expect) for each in self.listeners]
+        return self.pool(utterance, [made.result() for made in running])
+
+    def pool(self, utterance: Utterance, hearings: Sequence[Hearing]) -> Pooled:
+        """What the listeners heard, in their order, taken together; see `hear`."""
+        made = dict(zip((each.name for each in self.listeners), hearings, strict=True))
+        if self._weigher is not None and not agreed(hearings):
+            others = [hearing for name, hearing in made.items() if name != self._weigher.name]
+            texts = [c.text for hearing in others for c in hearing.candidates if "[" not in c.text]
             if texts:
-                hearings[self._weigher.name] = self._weigher.weigh(sound, texts)
-        candidates = [
-            replace(c, score=c.score + pace(c.text, seconds)) for h in hearings.values() for c in h.candidates
-        ]
-        free_text = next((h.free_text for h in hearings.values() if h.free_text), "")
+                made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
+        seconds = utterance.end - utterance.start
+        candidates = [replace(c, score=c.score + pace(c.text, seconds)) for h in made.values() for c in h.candidates]
+        free_text = next((h.free_text for h in made.values() if h.free_text), "")
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
 
 

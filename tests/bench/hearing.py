@@ -1,7 +1,8 @@
 """How well and how fast speech is heard: voices, engine noise, chat, and numbers by a human voice.
 
-`python3 tests --bench hearing` reports on the voices that no threshold was set by; `HEARING_VOICES=tuning` in the
-environment takes the others, `HEARING_SHARE=0.2` a fifth of the phrases.
+Every sound goes the way a microphone's does: noise before and after it, cut out by the speech detector, heard by each
+listener, pooled as the program pools them. `python3 tests --bench hearing` reports on the voices that no threshold was
+set by; `HEARING_VOICES=tuning` in the environment takes the others, `HEARING_SHARE=0.2` a fifth of the phrases.
 """
 
 from __future__ import annotations
@@ -13,7 +14,7 @@ import sys
 import tempfile
 import time
 from collections import Counter, defaultdict
-from collections.abc import Callable, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -21,46 +22,50 @@ import numpy as np
 
 from journal.facts import Body, Engine
 from journal.hearing.choose import recognisers
-from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound
+from journal.hearing.endpoint import utterances
+from journal.hearing.types import RATE, Expect, Hearing, Recogniser, Sound
+from journal.listening import Ears
 from journal.wording import Context, Decision, Number, Verdict, decide, decide_text, speakable
 from tests.bench._free import FreeWhisper
+from tests.bench._latency import latencies, speech_end
 from tests.bench._noise import mixed
 from tests.bench._phrases import CHAT, COMMANDS, NUMBERS
 from tests.bench._voices import REPORTED, TUNING, human_chat, human_numbers, missing, speak
 from tests.bench.table import Row
 
 LEVELS: tuple[float | None, ...] = (None, 20, 15, 10, 5)
-LISTENERS = ("whisper", "pocketsphinx")
-SYSTEMS = {
-    "whisper": ("whisper",),
-    "pocketsphinx": ("pocketsphinx",),
-    "whisper + pocketsphinx": ("whisper", "pocketsphinx"),
-    "free dictation": ("free",),
-}
-"""What is reported: listeners whose candidates are pooled; free dictation is the baseline, with the same parser."""
+DEFAULT = "default: whisper + pocketsphinx"
+FREE = "free dictation"
+SYSTEMS = {DEFAULT: ("whisper", "pocketsphinx"), "whisper": ("whisper",), "pocketsphinx": ("pocketsphinx",)}
+"""What is reported: listeners that hear together; free dictation, with the same parser, is what they are held against."""
 CONTEXT = Context(engine=Engine(6), baseline=31.5, next_cylinder=3)
-ASKED = Context(engine=Engine(6), baseline=31.5, next_cylinder=3, question_options=())
+_GAP_S = 0.7
+"""Noise alone before and after each phrase, seconds."""
 
 
 @dataclass(frozen=True)
-class Heard:
-    """One utterance through all listeners."""
+class Said:
+    """One phrase in one voice, and what each system made of it."""
 
     text: str
     level: float | None
-    hearings: dict[str, Hearing]
+    decisions: dict[str, tuple[Decision, ...]]
     seconds: dict[str, float]
     length: float
 
 
 @dataclass
 class Tally:
-    """How a system did at one level."""
+    """How a system did."""
 
     counts: Counter[str] = field(default_factory=Counter)
 
+    @property
+    def count(self) -> int:
+        return sum(self.counts.values())
+
     def share(self, *names: str) -> float:
-        return 100 * sum(self.counts[name] for name in names) / max(1, sum(self.counts.values()))
+        return 100 * sum(self.counts[name] for name in names) / max(1, self.count)
 
 
 def wanted(text: str) -> list[object]:
@@ -69,137 +74,163 @@ def wanted(text: str) -> list[object]:
 
 
 def judged(decisions: Sequence[Decision], expected: Sequence[object]) -> str:
-    """Right, asked, wrong (saved or acted on), or let go."""
+    """Right, asked with the right one named, asked without, wrong (saved or acted on), or let go."""
     taken = [d.meaning for d in decisions if d.verdict is Verdict.TAKE]
     if any(meaning not in expected for meaning in taken if isinstance(meaning, Body)):
         return "wrong"
     if taken == list(expected):
         return "right"
-    if any(d.verdict is Verdict.ASK for d in decisions):
-        return "asked"
+    asked = [d for d in decisions if d.verdict is Verdict.ASK]
+    if asked:
+        named = [*taken, *(m for d in asked for m in (d.meaning, *d.alternatives))]
+        return "asked" if all(meaning in named for meaning in expected) else "asked, not named"
     return "misled" if any(meaning not in expected for meaning in taken) else "let go"
 
 
-def pooled(heard: Heard, listeners: Sequence[str]) -> tuple[Decision, ...]:
-    """The decision on what these listeners together heard."""
-    candidates: list[Candidate] = []
-    for name in listeners:
-        candidates += heard.hearings[name].candidates
-    free = next((heard.hearings[n].free_text for n in listeners if heard.hearings[n].free_text), "")
-    return decide(candidates, CONTEXT, free_text=free)
+class Systems:
+    """All systems over the same recognisers, each of which hears a sound once."""
 
+    def __init__(self) -> None:
+        names = list(dict.fromkeys(name for names in SYSTEMS.values() for name in names))
+        found = recognisers(names, speakable(6), None, Path(tempfile.gettempdir()))
+        self._listeners: dict[str, Recogniser] = {each.name: each for each in found}
+        self.ears = {name: Ears([self._listeners[each] for each in names]) for name, names in SYSTEMS.items()}
+        self._free = FreeWhisper()
 
-def _voices() -> list[str]:
-    chosen = TUNING if os.environ.get("HEARING_VOICES") == "tuning" else REPORTED
-    return [voice for voice in chosen if not missing(voice)]
-
-
-def _hear_all(
-    listeners: dict[str, Callable[[Sound, Expect], Hearing]], sounds: list[tuple[str, float | None, Sound, Expect]]
-) -> list[Heard]:
-    found = []
-    for text, level, sound, expect in sounds:
-        hearings, seconds = {}, {}
-        for name, hear in listeners.items():
+    def hear(self, text: str, level: float | None, sound: Sound, expect: Expect = Expect.ANYTHING) -> Said:
+        decisions: dict[str, tuple[Decision, ...]] = {name: () for name in (*SYSTEMS, FREE)}
+        seconds: dict[str, float] = defaultdict(float)
+        for one in utterances([sound]):
+            hearings: dict[str, Hearing] = {}
+            for name, listener in self._listeners.items():
+                began = time.perf_counter()
+                hearings[name] = listener.hear(one.sound, expect)
+                seconds[name] += time.perf_counter() - began
+            for system, names in SYSTEMS.items():
+                pooled = self.ears[system].pool(one, [hearings[name] for name in names])
+                decisions[system] += decide(pooled.candidates, CONTEXT, free_text=pooled.free_text)
             began = time.perf_counter()
-            hearings[name] = hear(sound, expect)
-            seconds[name] = time.perf_counter() - began
-        found.append(Heard(text, level, hearings, seconds, len(sound) / RATE))
-    return found
+            free = self._free.hear(one.sound, expect)
+            seconds[FREE] += time.perf_counter() - began
+            decisions[FREE] += decide(free.candidates, CONTEXT)
+        return Said(text, level, decisions, dict(seconds), len(sound) / RATE)
 
 
 def run() -> list[Row]:
     """Runs it all and prints what goes wrong."""
-    share = float(os.environ.get("HEARING_SHARE", "1"))
-    ready = recognisers(LISTENERS, speakable(6), None, Path(tempfile.gettempdir()))
-    listeners: dict[str, Callable[[Sound, Expect], Hearing]] = {each.name: each.hear for each in ready}
-    listeners["free"] = FreeWhisper().hear
-    voices = _voices()
+    every = max(1, round(1 / float(os.environ.get("HEARING_SHARE", "1"))))
+    chosen = TUNING if os.environ.get("HEARING_VOICES") == "tuning" else REPORTED
+    left_out = {voice: why for voice in chosen if (why := missing(voice))}
+    for voice, why in left_out.items():
+        print(f"left out: {voice}: {why}")
+    voices = [voice for voice in chosen if voice not in left_out]
+    systems = Systems()
+    rows = _commands([systems.hear(*each) for each in _phrases(voices, every)])
+    chat = [(text, None, speak(text, voice)) for voice in voices for text in CHAT][::every]
+    rows += _negatives([systems.hear(text, level, _apart(sound)) for text, level, sound in chat], "synthetic")
+    humans = [(name, None, sound) for name, sound in human_chat()][::every]
+    rows += _negatives([systems.hear(text, level, _apart(sound)) for text, level, sound in humans], "human")
+    numbers = [(text, None, speak(text, voice)) for voice in voices for text in NUMBERS][::every]
+    rows += _numbers([systems.hear(t, v, _apart(s), Expect.NUMBER) for t, v, s in numbers], "synthetic")
+    spliced = [(text, None, sound) for text, sound in human_numbers()]
+    rows += _numbers([systems.hear(t, v, _apart(s), Expect.NUMBER) for t, v, s in spliced], "human, 8 kHz")
+    rows += _latency(systems, voices)
+    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
+    rows.append(Row("hearing", "peak memory, all listeners, free dictation and the benchmark", peak, "MB"))
+    return rows
+
+
+def _phrases(voices: Sequence[str], every: int) -> Iterator[tuple[str, float | None, Sound]]:
     commands = [text for text in COMMANDS if wanted(text)]
-    left_out = [text for text in COMMANDS if not wanted(text)]
-    if left_out:
-        print(f"left out, as they give nothing when typed: {left_out}")
-    every = max(1, round(1 / share))
-    sounds: list[tuple[str, float | None, Sound, Expect]] = []
     for level in LEVELS:
         for v, voice in enumerate(voices):
             for c, text in enumerate(commands):
                 if (c + v) % every == 0:
-                    sounds.append((text, level, mixed(speak(text, voice), level, 1_000 * v + c), Expect.ANYTHING))
-    rows = _commands(_hear_all(listeners, sounds))
-    chat = [(text, None, speak(text, voice), Expect.ANYTHING) for voice in voices for text in CHAT]
-    chat += [(f"human: {name}", None, sound, Expect.ANYTHING) for name, sound in human_chat()]
-    rows += _negatives(_hear_all(listeners, chat[::every]))
-    numbers = [(text, None, speak(text, voice), Expect.NUMBER) for voice in voices for text in NUMBERS]
-    numbers += [(text, None, sound, Expect.NUMBER) for text, sound in human_numbers()]
-    rows += _numbers(_hear_all(listeners, numbers[::every]))
-    peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
-    rows.append(Row("hearing", "peak memory, all listeners and the benchmark", peak, "MB"))
-    return rows
+                    yield text, level, mixed(_apart(speak(text, voice)), level, 1_000 * v + c)
 
 
-def _commands(heard: list[Heard]) -> list[Row]:
+def _apart(sound: Sound) -> Sound:
+    gap = np.zeros(round(_GAP_S * RATE), dtype=np.float32)
+    return np.concatenate((gap, sound, gap))
+
+
+def _commands(heard: list[Said]) -> list[Row]:
     rows = []
-    wrong: dict[str, float] = {}
-    for system, names in SYSTEMS.items():
+    all_levels: dict[str, Tally] = {}
+    for system in (*SYSTEMS, FREE):
         tallies: dict[float | None, Tally] = defaultdict(Tally)
+        all_levels[system] = Tally()
         for each in heard:
-            expected = wanted(each.text)
-            decisions = pooled(each, names)
-            verdict = judged(decisions, expected)
+            verdict = judged(each.decisions[system], wanted(each.text))
             tallies[each.level].counts[verdict] += 1
-            if verdict in ("wrong", "misled") or (verdict == "let go" and each.level is None):
-                best = [(c.text, round(c.score, 1)) for n in names for c in each.hearings[n].candidates[:3]]
-                print(f"{system}, {_named(each.level)}: {verdict}: {each.text!r} as {best}")
+            all_levels[system].counts[verdict] += 1
+            if verdict in ("wrong", "misled") or (verdict == "let go" and system == DEFAULT):
+                made = [(d.heard, round(d.certainty, 2)) for d in each.decisions[system]]
+                print(f"{system}, {_named(each.level)}: {verdict}: {each.text!r} as {made}")
         for level, tally in tallies.items():
-            count = sum(tally.counts.values())
-            parts = ", ".join(f"{name} {tally.share(name):.1f}" for name in ("right", "asked", "let go", "misled"))
-            rows.append(Row("hearing", f"{system}, {_named(level)}: right or asked", tally.share("right", "asked"), "%",
-                            note=f"{parts}, wrong and saved {tally.share('wrong'):.1f} of {count}"))  # fmt: skip
-        wrong[system] = 100 * sum(t.counts["wrong"] for t in tallies.values()) / max(1, len(heard))
-        times = [sum(each.seconds[n] for n in names) for each in heard]
-        rows.append(Row("hearing", f"{system}: recognition of one utterance, median", statistics.median(times), "s",
-                        note=f"95th percentile {np.percentile(times, 95):.2f} s"))  # fmt: skip
-        rows.append(Row("hearing", f"{system}: real-time factor", sum(times) / sum(e.length for e in heard), ""))
-    for system in list(SYSTEMS)[:-1]:
-        rows.append(Row("hearing", f"{system}: wrong and saved, all levels", wrong[system], "%",
-                        wrong["free dictation"], "free dictation, same parser"))  # fmt: skip
+            names = ("right", "asked", "asked, not named", "let go", "misled")
+            parts = "; ".join(f"{name} {tally.share(name):.1f}" for name in names)
+            rows.append(Row("hearing", f"{system}, {_named(level)}: right or asked",
+                            tally.share("right", "asked", "asked, not named"), "%",
+                            note=f"{parts}; wrong and saved {tally.share('wrong'):.1f} of {tally.count}"))  # fmt: skip
+    for system, tally in all_levels.items():
+        if system != FREE:
+            rows.append(Row("hearing", f"{system}: wrong and saved, all levels", tally.share("wrong"), "%",
+                            all_levels[FREE].share("wrong"), "free dictation, same parser"))  # fmt: skip
+    for name in heard[0].seconds:
+        times = [each.seconds[name] for each in heard]
+        factor = sum(times) / sum(each.length for each in heard)
+        rows.append(Row("hearing", f"{name}: recognition of one phrase, median", statistics.median(times), "s",
+                        note=f"95th percentile {np.percentile(times, 95):.2f} s; {factor:.2f} of real time"))  # fmt: skip
     return rows
 
 
-def _negatives(heard: list[Heard]) -> list[Row]:
+def _negatives(heard: list[Said], kind: str) -> list[Row]:
     rows = []
-    for system, names in SYSTEMS.items():
+    for system in (*SYSTEMS, FREE):
         counts: Counter[str] = Counter()
         for each in heard:
-            decisions = pooled(each, names)
-            entered = [d for d in decisions if d.verdict is not Verdict.LET_GO and isinstance(d.meaning, Body)]
-            kind = "entered" if any(d.verdict is Verdict.TAKE for d in entered) else "asked" if entered else "none"
-            counts[kind] += 1
-            if entered:
-                print(f"{system}: {kind} from chat {each.text!r}: {[d.heard for d in entered]}, "
-                      f"free {[h.free_text for h in each.hearings.values() if h.free_text][:1]}")  # fmt: skip
-        rows.append(Row("hearing", f"{system}: false entries from chat", float(counts["entered"]), "",
+            entered = [
+                d
+                for d in each.decisions[system]
+                if d.verdict is not Verdict.LET_GO and (isinstance(d.meaning, Body) or d.verdict is Verdict.ASK)
+            ]
+            what = "entered" if any(d.verdict is Verdict.TAKE for d in entered) else "asked" if entered else "none"
+            counts[what] += 1
+            if entered and (system == DEFAULT or what == "entered"):
+                print(f"{system}: {what} from chat {each.text!r}: {[d.heard for d in entered]}")
+        rows.append(Row("hearing", f"{system}: false entries from chat, {kind}", float(counts["entered"]), "",
                         note=f"{counts['asked']} needless questions, of {len(heard)} utterances"))  # fmt: skip
     return rows
 
 
-def _numbers(heard: list[Heard]) -> list[Row]:
+def _numbers(heard: list[Said], kind: str) -> list[Row]:
     rows = []
-    for system, names in SYSTEMS.items():
-        right: Counter[str] = Counter()
-        of: Counter[str] = Counter()
+    for system in (*SYSTEMS, FREE):
+        right = 0
         for each in heard:
-            kind = "human, 8 kHz" if each.text[0].isdigit() else "synthetic"
-            found = [d.meaning.value for d in pooled(each, names) if isinstance(d.meaning, Number)]
+            found = [d.meaning.value for d in each.decisions[system] if isinstance(d.meaning, Number)]
             value = [d.meaning.value for d in decide_text(each.text, CONTEXT) if isinstance(d.meaning, Number)]
-            of[kind] += 1
-            right[kind] += bool(found) and found == value
-            if found != value:
-                best = [c.text for n in names for c in each.hearings[n].candidates[:3]]
-                print(f"{system}, number: {each.text!r} gave {found}, wanted {value}, from {best}")
-        rows += [Row("hearing", f"{system}: bare numbers right, {kind}", 100 * right[kind] / of[kind], "%",
-                     note=f"{right[kind]} of {of[kind]}") for kind in of]  # fmt: skip
+            right += bool(found) and found == value
+            if found != value and system == DEFAULT:
+                print(f"{system}, number: {each.text!r} gave {found}, wanted {value}")
+        rows.append(Row("hearing", f"{system}: bare numbers right, {kind}", 100 * right / max(1, len(heard)), "%",
+                        note=f"{right} of {len(heard)}"))  # fmt: skip
+    return rows
+
+
+def _latency(systems: Systems, voices: Sequence[str]) -> list[Row]:
+    """From the last speech of a phrase to its entry on disk, the sound coming in as fast as it is said."""
+    rows = []
+    texts = [text for text in COMMANDS if wanted(text)]
+    some = []
+    for n in range(30):
+        clean = _apart(speak(texts[7 * n % len(texts)], voices[n % len(voices)]))
+        some.append((mixed(clean, 20, n), speech_end(clean)))
+    for system in (DEFAULT, "pocketsphinx"):
+        found = latencies(systems.ears[system], some)
+        rows.append(Row("hearing", f"{system}: from end of speech to entry, median", statistics.median(found), "s",
+                        note=f"95th percentile {np.percentile(found, 95):.2f} s, {len(found)} utterances"))  # fmt: skip
     return rows
 
 

@@ -1,0 +1,69 @@
+"""From the last sound of a phrase to its entry on disk, with the sound coming in as fast as it is said."""
+
+from __future__ import annotations
+
+import sys
+import tempfile
+import time
+from collections.abc import Sequence
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+
+from journal.facts import Engine, JobOpened, RunKind, RunStarted, Source
+from journal.hearing.types import RATE, Sound
+from journal.listening import Ears, Listening, listen
+from journal.record.store import Store
+from journal.session import Session, open_job
+
+
+class Paced:
+    """Raw sound that can be read no faster than it is said."""
+
+    def __init__(self, sound: Sound) -> None:
+        self._bytes = (np.clip(sound, -1, 1) * 32_767).astype("<i2").tobytes()
+        self._at = 0
+        self.began = 0.0
+
+    def read(self, size: int) -> bytes:
+        self.began = self.began or time.monotonic()
+        part = self._bytes[self._at : self._at + size]
+        self._at += len(part)
+        time.sleep(max(0.0, self.began + self._at / 2 / RATE - time.monotonic()))
+        return part
+
+
+def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> list[float]:
+    """Seconds from the end of each phrase to the moment that all it gave is on disk.
+
+    Args:
+        ears: the listeners, loaded.
+        said: sounds with where the speech in each ends, seconds.
+    """
+    starts = np.cumsum([0, *(len(sound) / RATE for sound, _ in said)])
+    ends = [start + end for start, (_, end) in zip(starts, said, strict=False)]
+    source = Paced(np.concatenate([sound for sound, _ in said]))
+    kept = sys.stdin
+    sys.stdin = SimpleNamespace(buffer=source)  # type: ignore[assignment]
+    done: dict[int, float] = {}
+    try:
+        with tempfile.TemporaryDirectory() as folder:
+            store = Store.open(Path(folder))
+            job = open_job(store, JobOpened("Bench", Engine(6, (1, 5, 3, 6, 2, 4))), "Ash")
+            session = Session(store, job, source=Source.VOICE)
+            session.enter(RunStarted(RunKind.IDLE))
+            for one in listen(session, ears, Listening(source=Path("-"))):
+                if any(outcome.entry is not None for outcome in one.outcomes):
+                    which = int(np.searchsorted(starts, one.utterance.start, side="right")) - 1
+                    done[which] = time.monotonic() - source.began - ends[which]
+    finally:
+        sys.stdin = kept
+    return list(done.values())
+
+
+def speech_end(sound: Sound) -> float:
+    """Where the last 10 ms louder than a hundredth of the loudest end, seconds; for speech without noise."""
+    step = RATE // 100
+    power = np.mean(np.square(sound[: len(sound) // step * step].reshape(-1, step)), axis=1)
+    return float(np.flatnonzero(power > power.max() / 10_000)[-1] + 1) * step / RATE
