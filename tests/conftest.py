@@ -29,8 +29,10 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leaves tests marked `long` out unless they are asked for."""
+    """Leaves tests marked `long` out unless they are asked for; those that are may take as long as they need."""
     if config.getoption("--long"):
+        for item in items:
+            item.add_marker(pytest.mark.timeout(0))
         return
     left_out = [item for item in items if item.get_closest_marker("long")]
     if left_out:
