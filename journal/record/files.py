@@ -9,6 +9,7 @@ import os
 import re
 import secrets
 from collections.abc import Iterator
+from itertools import takewhile
 from pathlib import Path
 from typing import BinaryIO
 
@@ -76,6 +77,7 @@ def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
 def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
     """The same for what is written piece by piece: the file is there once the block ends well, or not at all."""
     with file_errors(path):
+        made = list(takewhile(lambda folder: not folder.exists(), path.parents))
         path.parent.mkdir(parents=True, exist_ok=True)
         beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
         try:
@@ -90,7 +92,9 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
                 beside.unlink()
             raise
         if lasting:
-            sync_folder(path.parent)
+            # A folder made just now is itself only a name in the one above.
+            for folder in (path.parent, *(folder.parent for folder in made)):
+                sync_folder(folder)
 
 
 def sync_folder(folder: Path) -> None:

@@ -12,6 +12,7 @@ import pytest
 
 from journal.errors import BadInput, NotFound
 from journal.facts import Cut, Source
+from journal.record import files
 from journal.record.clips import RATE, clip_path, copy_clip, drop_if_unused, keep_clip, let_go
 from journal.record.store import Store
 from journal.record.verify import verify
@@ -28,6 +29,17 @@ def store(tmp_path: Path) -> Iterator[Store]:
 
 def tone(hertz: float, seconds: float = 0.5) -> np.ndarray[tuple[int], np.dtype[np.float32]]:
     return (0.5 * np.sin(2 * np.pi * hertz * np.arange(int(seconds * RATE)) / RATE)).astype(np.float32)
+
+
+def test_a_new_folder_is_put_on_the_disk_with_what_it_holds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    synced: list[Path] = []
+    monkeypatch.setattr(files, "sync_folder", synced.append)
+    shelf = tmp_path / "clips" / "ab"
+    files.write_whole(shelf / "first", b"sound")
+    assert synced == [shelf, tmp_path / "clips", tmp_path]
+    synced.clear()
+    files.write_whole(shelf / "second", b"sound")
+    assert synced == [shelf]
 
 
 def test_a_clip_is_the_sound_that_was_heard(tmp_path: Path) -> None:
