@@ -3,7 +3,7 @@
 One process listens, job after job, through the same code as a microphone's sound takes: silence, the engine's noise,
 talk, readings and a doubtful one. Meanwhile the page, a process of its own, is open in three browsers; photos arrive
 through it, the question is answered on it and the parts desk answers its link. Every hour of sound it prints memory,
-open files, threads and the journal's size.
+open files, threads and the journal's size, as they are then.
 
 The speech is real; what recognises it knows the demo's lines (`tests/trust/road.py`), so that a fault of the road is
 not hidden among a recogniser's.
@@ -22,7 +22,7 @@ import time
 import urllib.parse
 import urllib.request
 import uuid
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from types import SimpleNamespace
@@ -279,8 +279,13 @@ def _meanings(body: Body) -> list[dict[str, Any]]:
     return [body_to_json(option) for option in body.options] if isinstance(body, Question) else [body_to_json(body)]
 
 
-def simulate(hours: float, folder: Path, root: Path, job_s: float = JOB_S) -> Day:
-    """Work through so many hours of sound in a journal in `folder`, with the project in `root`."""
+def simulate(
+    hours: float, folder: Path, root: Path, job_s: float = JOB_S, tell: Callable[[Day], None] = lambda day: None
+) -> Day:
+    """Work through so many hours of sound in a journal in `folder`, with the project in `root`.
+
+    `tell` is called with the day so far each time something was measured.
+    """
     day = Day()
     script = lines()
     known = Doubting.of(script)
@@ -295,8 +300,10 @@ def simulate(hours: float, folder: Path, root: Path, job_s: float = JOB_S) -> Da
             while day.seconds < hours * 3600:
                 if day.seconds >= 3600 * len(day.samples):
                     day.samples.append(measure(store, server.pid))
+                    tell(day)
                 work_one_job(store, known, script, f"http://127.0.0.1:{port}", day, job_s)
             day.samples.append(measure(store, server.pid))
+            tell(day)
             day.lost += verify(store)
         finally:
             server.terminate()
@@ -319,17 +326,22 @@ def _wait_for(address: str, seconds: float = 20) -> None:
             time.sleep(0.1)
 
 
+def print_last(day: Day) -> None:
+    """The last measurement as a line, the first one under a heading."""
+    sample = day.samples[-1]
+    if len(day.samples) == 1:
+        print("  ".join(name.rjust(16) for name in ["hour", *sample]))
+    hour = f"{day.seconds / 3600:.2f}"
+    print("  ".join([hour.rjust(16), *(f"{value:.4g}".rjust(16) for value in sample.values())]), flush=True)
+
+
 def main() -> int:
     """Run a day and print what it came to; the exit code is 0 when nothing was lost."""
     hours = float(sys.argv[1]) if len(sys.argv) > 1 else 8.0
     began = time.monotonic()
     with tempfile.TemporaryDirectory() as folder:
-        day = simulate(hours, Path(folder), Path(__file__).resolve().parents[2])
+        day = simulate(hours, Path(folder), Path(__file__).resolve().parents[2], tell=print_last)
     took = time.monotonic() - began
-    names = list(day.samples[0])
-    print("  ".join(name.rjust(16) for name in ["hour", *names]))
-    for hour, sample in enumerate(day.samples):
-        print("  ".join([str(hour).rjust(16), *(f"{sample[name]:.4g}".rjust(16) for name in names)]))
     print(f"{day.seconds / 3600:.2f} h of sound in {took / 60:.1f} min ({day.seconds / took:.0f} times real speed)")
     print(f"{day.jobs} jobs, {day.said} entries said, {day.asked} of them asked about")
     print(f"{day.acknowledged} entries acknowledged, {day.events} live updates")
