@@ -6,7 +6,7 @@ from collections.abc import Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from journal.facts import UNITS, Engine
+from journal.facts import UNITS, Engine, RunStarted
 from journal.record.job import Job, Reading, Run
 from journal.wording.types import Context, Range
 
@@ -25,8 +25,11 @@ def context_of(job: Job) -> Context:
     quantity = run.start.quantity
     unit = run.start.unit or UNITS[quantity][0]
     baselines = [r for r in run.baselines if r.quantity == quantity and r.unit == unit]
+    announced = job.effective[run.id].body if run.id in job.effective else None
     return replace(
         context,
+        run=announced if isinstance(announced, RunStarted) else None,
+        run_id=run.id,
         quantity=quantity,
         unit=unit,
         baseline=baselines[-1].value if baselines else None,

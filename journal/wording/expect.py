@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from journal.facts import UNITS, Baseline, Condition, Cut, Quantity
+from journal.facts import UNITS, Baseline, Condition, Correction, Cut, Quantity, RunStarted
 from journal.wording.types import Context, Meaning
 
 # Wide ranges outside which a value is questioned (common practice, no source). A run's own readings narrow them.
@@ -29,6 +29,9 @@ _USUAL: dict[tuple[Quantity, str], tuple[float, float]] = {
     (Quantity.CRANKCASE_PRESSURE, "psi"): (-1, 3),
 }
 
+_MOST_IDLE_FUEL = 50.0
+"""Fuel that makes no torque above which it is questioned, whatever the unit (common practice, no source)."""
+
 UNLIKELY = 0.02
 """How believable a value outside what is expected is."""
 
@@ -49,6 +52,10 @@ def believable(meaning: Meaning, context: Context) -> float:
             return _usual(value, watched, unit or context.unit or UNITS[watched][0], context)
         case Condition(quantity, value, unit):
             return _usual(value, quantity, unit or UNITS[quantity][0], context)
+        case RunStarted(idle_fuel=float(fuel)):
+            return 1.0 if fuel <= _MOST_IDLE_FUEL else UNLIKELY
+        case Correction(_, RunStarted(idle_fuel=float(fuel))):
+            return 1.0 if fuel < (_MOST_IDLE_FUEL if context.baseline is None else context.baseline) else UNLIKELY
         case _:
             return 1.0
 

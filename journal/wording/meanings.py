@@ -11,6 +11,7 @@ from journal.facts import (
     Baseline,
     Check,
     Condition,
+    Correction,
     Cut,
     JobFact,
     Note,
@@ -144,7 +145,15 @@ def _run(said: dict[str, Any], context: Context) -> Meaning | Refused:
         pressure_unit=said.get("pressure_unit", "MPa"),
         after_repair="after_repair" in said,
         repeat=bool(said.get("repeat")),
+        idle_fuel=said.get("idle_fuel"),
     )
+
+
+def _idle_fuel(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    """The fuel that makes no torque, of the run in progress: what was said when it was started is corrected."""
+    if context.run is None:
+        return Refused("no run that was announced is in progress: say it when a run is started")
+    return Correction(context.run_id, replace(context.run, idle_fuel=said["idle_fuel"]))
 
 
 def _half(half: str, context: Context) -> tuple[int, ...] | Refused:
@@ -209,6 +218,7 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "condition": _condition,
     "run start": _run,
     "repeat": lambda said, context: _run({**said, "run": "idle", "repeat": True}, context),
+    "idle fuel": _idle_fuel,
     "run end": lambda said, context: RunEnded(),
     "put back": lambda said, context: PutBack(Restored(said["what"])),
     "check": _check,

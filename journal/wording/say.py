@@ -6,6 +6,7 @@ from journal.facts import (
     Baseline,
     Check,
     Condition,
+    Correction,
     Cut,
     JobFact,
     Note,
@@ -38,6 +39,10 @@ def read_back(meaning: Meaning) -> str:
             return " ".join(part for part in parts if part)
         case RunStarted():
             return _run(meaning, spell, " ")
+        case Correction(_, RunStarted(idle_fuel=float(fuel))):
+            return f"no-torque fuel {spell(fuel)}, this run only"
+        case Correction(_, body):
+            return read_back(body)
         case Check():
             return _check(meaning, spell)
         case TroubleCode(spn, fmi):
@@ -77,6 +82,8 @@ def describe(meaning: Meaning) -> str:
             return f"{word}{where}" + (f": {plain(value)}" if value is not None else "")
         case RunStarted():
             return f"run: {_run(meaning, plain, ', ')}"
+        case Correction(_, body):
+            return f"corrected: {describe(body)}"
         case Check():
             return _check(meaning, plain)
         case TroubleCode(spn, fmi):
@@ -123,6 +130,8 @@ def _run(run: RunStarted, number: type[str] | object, joint: str) -> str:
         parts.append("after repair")
     if run.repeat:
         parts.append("repeat")
+    if run.idle_fuel is not None:
+        parts.append(f"no-torque fuel {figures(run.idle_fuel)}, this run only")
     return ", ".join(parts)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from journal.facts import Body, Engine, Quantity
+from journal.facts import Body, Engine, Quantity, RunStarted
 
 
 class Verdict(StrEnum):
@@ -78,6 +78,10 @@ class Context:
 
     engine: Engine | None = None
     """The engine's layout; without it cylinders 1 to 20 are allowed."""
+    run: RunStarted | None = None
+    """How the run in progress was announced; none where there is none, or its readings came unannounced."""
+    run_id: str = ""
+    """The identifier of the entry that announced it."""
     quantity: Quantity = Quantity.FUEL_PER_STROKE
     """What the run in progress watches."""
     unit: str = ""

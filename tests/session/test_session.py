@@ -199,3 +199,27 @@ def test_no_to_a_doubtful_run_start_leaves_no_run_of_its_own(session: Session) -
     session.enter(Question("idle cut-out, high pressure?", (RunStarted(RunKind.IDLE),)))
     say(session, "no", "cylinder one cut 37")
     assert [len(run.cuts) for run in session.job.runs] == [1]
+
+
+def test_fuel_that_makes_no_torque_is_said_of_the_run_in_progress_and_of_no_other(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty", "one cut, thirty five", "no torque fuel six")
+    say(session, "repeat the run", "no torque fuel seven")
+    assert [run.start.idle_fuel for run in session.job.runs] == [6.0, 7.0]
+    assert session.job.runs[1].start.repeat
+    say(session, "scratch that", "repeat the run")
+    assert [run.start.idle_fuel for run in session.job.runs] == [6.0, None, None]
+    assert len(session.job.runs[0].cuts) == 1
+
+
+def test_a_question_about_the_fuel_that_makes_no_torque_is_answered_and_can_be_corrected_again(
+    session: Session,
+) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    (asked,) = session.type("no torque fuel thirty one")
+    assert asked.verdict is Verdict.ASK
+    assert session.job.runs[0].start.idle_fuel is None
+    say(session, "no", "no torque fuel six", "no torque fuel five")
+    assert session.job.runs[0].start.idle_fuel == 5.0
+    say(session, "end of run")
+    (after,) = session.type("no torque fuel six")
+    assert after.verdict is Verdict.LET_GO

@@ -1,6 +1,8 @@
 """Speech and writing that is not for the tool, overheard in a shop; each must give nothing at all."""
 
 NOTHING: list[str] = [
+    "there is no torque on this bolt",
+    "no torque wrench, no fuel, no luck",
     "I'll be back at four thirty",
     "he cut me off",
     "number four team won thirty to two",

@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import pytest
 
-from journal.facts import LEAK_PLACES, OUTCOMES, PARTS, PER_CYLINDER, Check, Engine, Quantity, Subject
+from journal.facts import LEAK_PLACES, OUTCOMES, PARTS, PER_CYLINDER, Check, Engine, Quantity, RunKind, RunStarted, Subject
 from journal.wording import Context, Verdict, cheat_sheet, decide_text, how_to_say, phrases
 from journal.wording.types import CommandWord
 from journal.wording.vocabulary import vocabulary
 
-SIX = Context(engine=Engine(6), next_cylinder=4, question_options=(Check(Subject.OIL, "low"),))
+SIX = Context(
+    engine=Engine(6), run=RunStarted(RunKind.IDLE), next_cylinder=4, question_options=(Check(Subject.OIL, "low"),)
+)
 PAGE_LINES = 80
 """Lines of a printed page at 9 points; common practice, no source."""
 
