@@ -4,7 +4,18 @@ from __future__ import annotations
 
 import pytest
 
-from journal.facts import LEAK_PLACES, OUTCOMES, PARTS, PER_CYLINDER, Check, Engine, Quantity, RunKind, RunStarted, Subject
+from journal.facts import (
+    LEAK_PLACES,
+    OUTCOMES,
+    PARTS,
+    PER_CYLINDER,
+    Check,
+    Engine,
+    Quantity,
+    RunKind,
+    RunStarted,
+    Subject,
+)
 from journal.wording import Context, Verdict, cheat_sheet, decide_text, how_to_say, phrases
 from journal.wording.types import CommandWord
 from journal.wording.vocabulary import vocabulary

@@ -1,4 +1,4 @@
-"""Fuel that makes no torque is said when a run starts or while it goes on, counts for that run only, and is read back."""
+"""Fuel that makes no torque is said when a run starts or while it goes on, counts for that run only, is read back."""
 
 from __future__ import annotations
 
