@@ -77,8 +77,7 @@ def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
 def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
     """The same for what is written piece by piece: the file is there once the block ends well, or not at all."""
     with file_errors(path):
-        made = list(takewhile(lambda folder: not folder.exists(), path.parents))
-        path.parent.mkdir(parents=True, exist_ok=True)
+        make_folder(path.parent)
         beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
         try:
             with beside.open("wb") as file:
@@ -92,20 +91,38 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
                 beside.unlink()
             raise
         if lasting:
-            # A folder made just now is itself only a name in the one above.
-            for folder in (path.parent, *(folder.parent for folder in made)):
-                sync_folder(folder)
+            sync_folder(path.parent)
+
+
+def make_folder(folder: Path) -> None:
+    """Make a folder where it is missing, and those above it, to last: each is itself only a name in the one above.
+
+    Raises:
+        OSError: what the file system says against it.
+    """
+    made = list(takewhile(lambda one: not one.exists(), (folder, *folder.parents)))
+    folder.mkdir(parents=True, exist_ok=True)
+    for one in made:
+        sync_folder(one.parent)
+
+
+_NO_WAY_TO_ASK = {errno.EACCES, errno.EPERM, errno.EINVAL, errno.ENOTSUP}
+"""What a folder that may be written but not listed answers, and a file system that syncs no folders."""
 
 
 def sync_folder(folder: Path) -> None:
     """Put a folder's list of names on the disk, where the system has a way to ask for it."""
     if not hasattr(os, "O_DIRECTORY"):  # Windows writes names through by itself and cannot open a folder
         return
-    handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
     try:
-        os.fsync(handle)
-    finally:
-        os.close(handle)
+        handle = os.open(folder, os.O_RDONLY | os.O_DIRECTORY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+    except OSError as error:
+        if error.errno not in _NO_WAY_TO_ASK:
+            raise
 
 
 @contextlib.contextmanager

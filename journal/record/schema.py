@@ -14,6 +14,7 @@ from pathlib import Path
 from sqlite_utils import Database, Migrations
 
 from journal.errors import NotFound, RecordError
+from journal.record.files import make_folder
 
 FILE_NAME = "journal.db"
 """The database's name in the journal folder."""
@@ -136,7 +137,7 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
             if not create:
                 raise NotFound(f"there is no journal in {folder}: open a job first, or choose a folder with --journal")
             try:
-                folder.mkdir(parents=True, exist_ok=True)
+                make_folder(folder)
             except OSError as error:
                 raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
         there = path.exists()

@@ -2,7 +2,11 @@
 
 from __future__ import annotations
 
+import contextlib
+import errno
 import hashlib
+import os
+import stat
 from collections.abc import Iterator
 from datetime import timedelta
 from pathlib import Path
@@ -10,7 +14,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from journal.errors import BadInput, NotFound
+from journal.errors import BadInput, NotFound, RecordError
 from journal.facts import Cut, Source
 from journal.record import files
 from journal.record.clips import RATE, clip_path, copy_clip, drop_if_unused, keep_clip, let_go
@@ -34,12 +38,31 @@ def tone(hertz: float, seconds: float = 0.5) -> np.ndarray[tuple[int], np.dtype[
 def test_a_new_folder_is_put_on_the_disk_with_what_it_holds(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     synced: list[Path] = []
     monkeypatch.setattr(files, "sync_folder", synced.append)
-    shelf = tmp_path / "clips" / "ab"
+    with Store.open(tmp_path / "shop" / "journal") as store:
+        assert synced == [tmp_path / "shop", tmp_path]
+        shelf = store.folder / "clips" / "ab"
+    synced.clear()
     files.write_whole(shelf / "first", b"sound")
-    assert synced == [shelf, tmp_path / "clips", tmp_path]
+    assert synced == [shelf.parent, shelf.parent.parent, shelf]
     synced.clear()
     files.write_whole(shelf / "second", b"sound")
     assert synced == [shelf]
+
+
+@pytest.mark.parametrize(("trouble", "refused"), [(errno.EINVAL, False), (errno.EACCES, False), (errno.EIO, True)])
+def test_a_file_system_that_syncs_no_folders_still_takes_clips_but_a_failing_disk_is_told(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, trouble: int, refused: bool
+) -> None:
+    sync = os.fsync
+
+    def fails(handle: int) -> None:
+        if stat.S_ISDIR(os.fstat(handle).st_mode):
+            raise OSError(trouble, os.strerror(trouble))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", fails)
+    with pytest.raises(RecordError, match="check the disk") if refused else contextlib.nullcontext():
+        assert clip_path(tmp_path, keep_clip(tmp_path, tone(440))).is_file()
 
 
 def test_a_clip_is_the_sound_that_was_heard(tmp_path: Path) -> None:
