@@ -172,9 +172,7 @@ def at_size(count: int) -> Iterator[Row]:
 
 
 ROWS_OF_A_JOB = "SELECT e.* FROM entries e JOIN jobs j ON j.number = e.job WHERE j.id = ?"
-ANY_TEXT = (
-    "SELECT job FROM job_texts WHERE unit || complaint || notes || causes LIKE '%word77%' ORDER BY job DESC LIMIT 50"
-)
+ANY_TEXT = "SELECT job FROM job_texts WHERE unit || complaint || notes || causes LIKE '%in none of them%' LIMIT 50"
 ALL_ENTRIES = "SELECT job, max(at_utc), count(*) FROM entries GROUP BY job ORDER BY 2 DESC LIMIT 50"
 AGAINST = {
     ROWS_OF_A_JOB: "its rows fetched, not understood",
