@@ -44,6 +44,11 @@ def files_of(folder: Path, room: str, sha256: str) -> list[Path]:
     return sorted(shelf(folder, room, sha256, "").parent.glob(f"{check_sha256(sha256)}*"))
 
 
+def begun_files_of(folder: Path, room: str, sha256: str) -> list[Path]:
+    """What is left in a room of files of that checksum that were being written when the power went."""
+    return sorted(shelf(folder, room, sha256, "").parent.glob(f".{check_sha256(sha256)}*.part"))
+
+
 def sha256_of(data: bytes) -> str:
     """SHA-256 of some bytes, 64 hex digits."""
     return hashlib.sha256(data).hexdigest()

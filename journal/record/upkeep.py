@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from journal.facts import Entry, Photo
-from journal.record.files import CLIPS, COPIES, PHOTOS, files_of
+from journal.record.files import CLIPS, COPIES, PHOTOS, begun_files_of, files_of
 from journal.record.schema import writing
 
 
@@ -64,7 +64,7 @@ def finish_erasing(db: Database, folder: Path) -> None:
     """Remove the files of erased jobs that are still there and that no other job names."""
     for room, sha256 in db.execute("SELECT room, sha256 FROM files_to_remove").fetchall():
         if not _is_named(db, room, sha256):
-            for path in files_of(folder, room, sha256):
+            for path in (*files_of(folder, room, sha256), *begun_files_of(folder, room, sha256)):
                 path.unlink(missing_ok=True)
         db.execute("DELETE FROM files_to_remove WHERE room = ? AND sha256 = ?", [room, sha256])
 

@@ -231,6 +231,25 @@ def test_an_erased_job_leaves_no_trace_on_disk_and_others_are_untouched(store: S
     assert store.job(other.job) == kept and verify(store) == []
 
 
+def test_what_a_power_cut_left_of_an_erased_jobs_photo_goes_too(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    data = file_of(scene(seed=3))
+
+    def power_goes(*_: object, **__: object) -> None:
+        raise KeyboardInterrupt
+
+    with monkeypatch.context() as patched, pytest.raises(KeyboardInterrupt):
+        patched.setattr(Path, "replace", power_goes)
+        patched.setattr(Path, "unlink", power_goes)  # nothing is tidied up any more
+        take_in(store.folder, data, "a.jpg")
+    assert data in everything_in(store.folder)
+    job = opened()
+    job.say(Photo(take_in(store.folder, data, "a.jpg").sha256, "a.jpg"))
+    store.append(*job.entries)
+    store.erase(job.job)
+    assert data not in everything_in(store.folder)
+    assert not list(store.folder.rglob("*.part"))
+
+
 def test_a_photo_or_clip_that_another_job_names_too_stays(store: Store) -> None:
     job = a_job(store)
     other = opened(at=START + timedelta(days=9))
