@@ -17,9 +17,9 @@ from journal.facts import Note, to_milliseconds
 from journal.facts.codec import time_to_text
 from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
-from journal.hearing.endpoint import utterances
+from journal.hearing.endpoint import Endpointer, Pause, utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
-from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Utterance, Weigher
+from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
@@ -114,6 +114,11 @@ class Listening:
     tell: Callable[[str], None] = lambda line: None
     """Takes a line when the microphone is lost, is back, or sound was dropped."""
 
+    @property
+    def live(self) -> bool:
+        """Whether sound comes in as it is said."""
+        return self.source is None or str(self.source) == "-"
+
 
 @dataclass(frozen=True)
 class HeardOne:
@@ -146,14 +151,28 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     clock = session.clock
     answers = answerer(how.voice)
     told = False
+    endpointer = Endpointer()
+    guess: _Guess | None = None
     try:
-        for utterance in ahead(_utterances(how, answers)):
+        for cut in ahead(endpointer.cut(_blocks(how, answers))):
+            if isinstance(cut, Pause):
+                # A recording is cut alike whenever it is heard: only what comes in as it is said is hurried along.
+                if how.live and endpointer.still(cut):
+                    _forget(session, guess)
+                    guess = _guessed(session, ears, cut.utterance)
+                    if guess.complete:
+                        endpointer.end(cut)
+                continue
+            if guess is not None and not guess.of(cut):
+                _forget(session, guess)
+                guess = None
             if how.began is not None:
-                session.clock = partial(_said_at, how.began, utterance)
+                session.clock = partial(_said_at, how.began, cut)
             try:
-                heard = _hear_one(session, ears, utterance, how.keep_all)
+                heard = _hear_one(session, ears, cut, how.keep_all, guess)
             finally:
                 session.clock = clock
+            guess = None
             for outcome in heard.outcomes:
                 answers.answer(outcome.verdict, outcome.say)
             if answers.failed and not told:
@@ -164,29 +183,59 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         answers.close()
 
 
-def _said_at(began: datetime, utterance: Utterance) -> datetime:
-    return began + timedelta(seconds=utterance.start)
+@dataclass(frozen=True)
+class _Guess:
+    """What was made of an utterance at its last pause, before it was known to be over."""
+
+    utterance: Utterance
+    clip: str
+    pooled: Pooled | None
+    """None where a recogniser could not go on."""
+    complete: bool = False
+
+    def of(self, utterance: Utterance) -> bool:
+        return self.utterance.start == utterance.start and len(self.utterance.sound) == len(utterance.sound)
 
 
-def _utterances(how: Listening, answers: Answerer) -> Iterator[Utterance]:
-    if how.source is None:
-        from journal.hearing.microphone import blocks_from_microphone
-
-        return utterances(unheard(blocks_from_microphone(how.device, how.tell), lambda: answers.sounding))
-    if str(how.source) == "-":
-        return utterances(blocks_from_stdin(how.rate))
-    return utterances_of(how.source)
-
-
-def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool) -> HeardOne:
-    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there, and
-    # before it is heard, so that a recogniser that dies takes no reading with it.
+def _guessed(session: Session, ears: Ears, utterance: Utterance) -> _Guess:
     clip = keep_clip(session.store.folder, utterance.sound)
     try:
         pooled = ears.hear(utterance)
     except HearingError:
-        session.enter(Note(NOT_HEARD), clip=clip)
-        raise
+        return _Guess(utterance, clip, None)
+    return _Guess(utterance, clip, pooled, session.is_complete(pooled.candidates, free_text=pooled.free_text))
+
+
+def _forget(session: Session, guess: _Guess | None) -> None:
+    if guess is not None:
+        drop_if_unused(session.store, guess.clip)
+
+
+def _said_at(began: datetime, utterance: Utterance) -> datetime:
+    return began + timedelta(seconds=utterance.start)
+
+
+def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
+    if how.source is None:
+        from journal.hearing.microphone import blocks_from_microphone
+
+        return unheard(blocks_from_microphone(how.device, how.tell), lambda: answers.sounding)
+    if str(how.source) == "-":
+        return blocks_from_stdin(how.rate)
+    return blocks_from_file(how.source)
+
+
+def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool, guess: _Guess | None) -> HeardOne:
+    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there, and
+    # before it is heard, so that a recogniser that dies takes no reading with it.
+    clip = guess.clip if guess is not None else keep_clip(session.store.folder, utterance.sound)
+    pooled = guess.pooled if guess is not None else None
+    if pooled is None:
+        try:
+            pooled = ears.hear(utterance)
+        except HearingError:
+            session.enter(Note(NOT_HEARD), clip=clip)
+            raise
     outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
     text = (pooled.candidates[0].text if pooled.candidates else "") or pooled.free_text
     if not keep_all and all(outcome.entry is None for outcome in outcomes):

