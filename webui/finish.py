@@ -84,6 +84,9 @@ def close(job_id: str) -> ResponseReturnValue:
     if job.outstanding and not field("anyway", 5):
         what = " and ".join(str(what) for what in job.outstanding)
         raise BadInput(f"not put back yet: {what}. Put it back first, or tick that the job closes all the same")
+    if job.waiting and not field("anyway", 5):
+        prompt = job.waiting[-1].question.body.prompt
+        raise BadInput(f"a question still waits: {prompt} Answer it first, or tick that the job closes all the same")
     session.enter(JobClosed(cause, cylinder_of(job), field("text", 400)))
     done("closed")
     return _back(job_id)

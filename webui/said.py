@@ -28,7 +28,7 @@ from journal.wording import describe
 def said(body: Body) -> str:
     """A body in a line, with a capital."""
     words = _said(body)
-    return words[:1].upper() + words[1:]
+    return words[:1].title() + words[1:]
 
 
 def _said(body: Body) -> str:

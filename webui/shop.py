@@ -108,7 +108,8 @@ class Shop:
             before = self._states.get(line.id)
         if before is not None and (before.history, before.rests_on) == (history, rests_on):
             return replace(before, line=line, job=job)
-        return State(line, job, rests_on, diagnose(rests_on, history=history), history)
+        found = None if before is None else (before.rests_on, before.findings)
+        return State(line, job, rests_on, diagnose(rests_on, history=history, before=found), history)
 
     def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:

@@ -12,6 +12,7 @@ from journal.analysis.causes_ranked import believe, rank_cylinder, rank_engine
 from journal.analysis.causes_tables import Tables, tables
 from journal.analysis.causes_verdict import headline
 from journal.analysis.causes_warnings import warnings_of
+from journal.analysis.causes_words import cylinders_in_words
 from journal.analysis.findings import Cause, Comparison, CylinderFinding, NextCheck, Remark, RunFinding, Standing
 from journal.analysis.history import History, with_history
 from journal.analysis.inference import infer
@@ -78,8 +79,7 @@ def rank(
     if not judged and not common:
         return _nothing_to_rank(book, job, found, history, "", "No cylinder has been judged yet: finish a run first.")
     if mended and not found.low:
-        why = "The run after the repair shows no cylinder low."
-        now = _nothing_to_rank(book, job, found, history, mended, why)
+        now = _nothing_to_rank(book, job, found, history, mended, _why_none_after(job, runs))
         return replace(now, cylinders=_before_the_repair(book, job, runs))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
@@ -100,6 +100,18 @@ def rank(
         mended=mended,
         cautions=tuple(dict.fromkeys((*_always(book), *_at_hand(proposal.next_check, cylinders)))),
     )
+
+
+def _why_none_after(job: Job, runs: Sequence[RunFinding]) -> str:
+    """Why nothing is to be checked when the run after the repair shows no cylinder low: what it still lacks, if any."""
+    after = {run.id for run in job.runs if run.start.after_repair}
+    now = [run for run in runs if run.run in after and run.contributions][-1]
+    unclear = tuple(c.cylinder for c in now.contributions if c.standing is Standing.UNCLEAR)
+    if now.missing:
+        return f"Read {cylinders_in_words(now.missing)} first: no other cylinder is low in the run after the repair."
+    if unclear:
+        return f"Repeat {cylinders_in_words(unclear)} first: no other cylinder is low in the run after the repair."
+    return "The run after the repair shows no cylinder low."
 
 
 def _before_the_repair(book: Tables, job: Job, runs: Sequence[RunFinding]) -> tuple[CylinderFinding, ...]:

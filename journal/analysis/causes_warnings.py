@@ -29,7 +29,8 @@ def warnings_of(
     warnings += _too_soon(book, job, cylinders)
     remarks = [Remark(Level.REMARK, text, entries) for text, entries in found.remarks]
     if history is not None and history.jobs:
-        said = f"Base rates have learnt from {history.jobs} closed jobs of this shop; this can be switched off."
+        jobs = f"{history.jobs} closed job{'s' if history.jobs != 1 else ''}"
+        said = f"Base rates have learnt from {jobs} of this shop; this can be switched off."
         remarks.append(Remark(Level.REMARK, said))
     return (*warnings, *remarks)
 

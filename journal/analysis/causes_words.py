@@ -1,4 +1,4 @@
-"""Weights, chances and lists in plain words, so that every sentence about causes reads the same way."""
+"""Weights, chances, differences and lists in plain words, so that every sentence of a finding reads the same way."""
 
 from __future__ import annotations
 
@@ -50,4 +50,12 @@ def cylinders_in_words(cylinders: Sequence[int]) -> str:
 
 def capital(sentence: str) -> str:
     """The sentence with its first letter large."""
-    return sentence[:1].upper() + sentence[1:]
+    return sentence[:1].title() + sentence[1:]
+
+
+def wander(z: float) -> str:
+    """A difference, in standard uncertainties, against what readings wander by themselves; its sign is left out."""
+    size = abs(z)
+    if size < 1:
+        return "no more than what the readings wander"
+    return f"{size:.1f} times what the readings wander" if size < 9.95 else f"{size:.0f} times what the readings wander"

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
+from journal.analysis.causes_words import wander
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
 from journal.analysis.settings import Settings
 from journal.analysis.shared import shared_by, telling
@@ -184,16 +185,16 @@ def _pressure_sentence(
     where = [pressure_words(series[0].start), pressure_words(series[-1].start)]
     both = f"cylinder {cylinder} is {_said(low)} at {where[0]} and {_said(high)} at {where[1]}"
     if abs(z) <= settings.compare_z:
-        return f"{both}: injection pressure makes no difference that the readings show (z = {z:.1f})"
+        return f"{both}: injection pressure makes no difference that the readings show ({wander(z)})"
     if z < 0:
-        return f"{both}: it pulls less with more pressure (z = {z:.1f})"
-    gain = f"recovers by {round(100 * (high.strength - low.strength))} points"
+        return f"{both}: it pulls less with more pressure, by {wander(z)}"
+    gain = f"recovers by {round(100 * (high.strength - low.strength))} points, {wander(z)}"
     for before, after in pairwise(series):
         a, b = before.of(cylinder), after.of(cylinder)
         if a is not None and b is not None and a.standing is Standing.DEAD and b.standing is not Standing.DEAD:
             between = f"{pressure_words(before.start)} and {pressure_words(after.start)}"
-            return f"{both}: {gain} (z = {z:.1f}); it fires only above a pressure between {between}"
-    return f"{both}: {gain} (z = {z:.1f})"
+            return f"{both}: {gain}; it fires only above a pressure between {between}"
+    return f"{both}: {gain}"
 
 
 def _after_repair(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:
@@ -214,9 +215,9 @@ def _after_repair(judged: Sequence[Judged], settings: Settings) -> list[Comparis
         elif now.standing is Standing.UNCLEAR:
             text = f"{change}: not shown to be mended yet"
         elif z > settings.compare_z:
-            text = f"{change}: mended (z = {z:.1f})"
+            text = f"{change}: mended, a change {wander(z)}"
         else:
-            text = f"{change}, a change the readings do not settle (z = {z:.1f})"
+            text = f"{change}, a change the readings do not settle ({wander(z)})"
         remarks.append(_remark(text, was, now))
     if not remarks:
         remarks.append(_remark("no cylinder is low before or after"))

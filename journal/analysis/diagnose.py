@@ -18,6 +18,7 @@ def diagnose(
     *,
     history: History | None = None,
     using: Tables | None = None,
+    before: tuple[Job, Findings] | None = None,
 ) -> Findings:
     """Everything the analysis states about a job; pure, and never raises for what a technician may have entered.
 
@@ -26,9 +27,12 @@ def diagnose(
         settings: thresholds; the packaged ones when none are given.
         history: the shop's own closed jobs; none for the packaged base rates alone.
         using: tables of causes and checks other than the packaged ones.
+        before: the job as it stood earlier with what was found then by the same settings: what was found of a run
+            that has not changed since holds.
     """
     used = settings or default_settings()
-    runs = tuple(find_run(run, job.engine, used) for run in job.runs)
+    known = _known(job, before)
+    runs = tuple(known.get(run.id) or find_run(run, job.engine, used) for run in job.runs)
     comparisons = compare(job, runs, used)
     causes = rank(job, runs, comparisons, history=history, using=using)
     return Findings(
@@ -45,6 +49,14 @@ def diagnose(
         mended=causes.mended,
         cautions=causes.cautions,
     )
+
+
+def _known(job: Job, before: tuple[Job, Findings] | None) -> dict[str, RunFinding]:
+    """By run, what was found earlier of those that are as they were."""
+    if before is None or before[0].engine != job.engine:
+        return {}
+    earlier = {run.id: (run, found) for run, found in zip(before[0].runs, before[1].runs, strict=True)}
+    return {run.id: earlier[run.id][1] for run in job.runs if run.id in earlier and earlier[run.id][0] == run}
 
 
 def _asked(job: Job) -> tuple[Remark, ...]:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
+from journal.analysis.causes_words import wander
 from journal.analysis.contributions import Worth
 from journal.analysis.findings import Standing
 from journal.analysis.readings import Method, Taken
@@ -17,7 +18,7 @@ _MEDIAN_COSTS = math.pi / 2
 Theory of Statistics, 10.10)."""
 
 _MOST_REPEATS = 12
-_NOTHING = "cutting it changes nothing beyond what the display resolves (z = {z:.1f})"
+_NOTHING = "cutting it changes nothing beyond what the display resolves; it is below an even one by {by}"
 _TORN = "its readings contradict each other: read it again"
 _WRONG_WAY = "the reading went the wrong way when it was cut, which no cylinder can do: read it again"
 _TOO_FEW = "too few cylinders have been cut to compare it with"
@@ -114,7 +115,7 @@ def _early(worth: Worth, i: int, live: int, by_fuel: bool, settings: Settings) -
     even = 1.0 / live
     shown_small = pull + settings.standing_z_low * u < settings.standing_dead_below * even
     if by_fuel and abs(pull) < settings.standing_z_none * u and shown_small:
-        return Stand(Standing.DEAD, max(pull, 0.0) / even, u / even, _NOTHING.format(z=(even - pull) / u))
+        return Stand(Standing.DEAD, max(pull, 0.0) / even, u / even, _NOTHING.format(by=wander((even - pull) / u)))
     return Stand(Standing.UNCLEAR, pull / even if by_fuel else 1.0, u / even if by_fuel else 0.0, _TOO_FEW)
 
 
@@ -214,18 +215,18 @@ def _stand(worth: Worth, i: int, peers: _Peers, too_many: bool, settings: Settin
         nothing = against.pull < settings.standing_z_none * against.u_none
         shown_small = against.pull + settings.standing_z_dead * against.u_none
         if nothing and shown_small < settings.standing_dead_below * against.middle:
-            return stand(Standing.DEAD, _NOTHING.format(z=against.z_low))
+            return stand(Standing.DEAD, _NOTHING.format(by=wander(against.z_low)))
         if too_many:
             return stand(
                 Standing.UNCLEAR,
                 f"it pulls {percent}, but half the live cylinders or more are low, so the middle says little",
             )
         also = ", and it may be doing nothing at all" if nothing else ""
-        return stand(Standing.WEAK, f"it pulls {percent} (z = {against.z_low:.1f}){also}")
+        return stand(Standing.WEAK, f"it pulls {percent}, below it by {wander(against.z_low)}{also}")
     hidden = _hidden(worth, i, settings)
     shown_above = -against.z_low > settings.standing_z_low and against.pull - against.middle > hidden
     if shown_above and strength > settings.standing_strong_above:
-        return stand(Standing.STRONG, f"it pulls {percent} (z = {-against.z_low:.1f})")
+        return stand(Standing.STRONG, f"it pulls {percent}, above it by {wander(against.z_low)}")
     clear_of_weak = against.pull - settings.standing_even_above * against.middle
     if clear_of_weak > max(settings.standing_z_even * against.u_even, hidden):
         return stand(Standing.EVEN, f"it pulls {percent}, as an even one may")

@@ -14,10 +14,12 @@ import journal as package
 from journal.cli.common import print_outcome
 from journal.cli.photos import attach
 from journal.errors import NotFound
-from journal.facts import Arrangement, Engine, Injection, JobClosed, JobOpened, Source
+from journal.facts import Answer, Arrangement, Engine, Injection, JobClosed, JobOpened, Source
+from journal.facts.codec import body_to_json
 from journal.home import models_folder
 from journal.record.store import Store
 from journal.session import Session, open_job
+from journal.wording import describe
 
 FOLDER = Path(package.__file__).resolve().parent.parent / "demo"
 """The demo's folder, beside the package in a copy of the project."""
@@ -81,8 +83,10 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
                 for index, outcome in enumerate(one.outcomes):
                     print_outcome(outcome, heard=one.text if index == 0 else "")
         elif "close" in step:
+            session = Session(store, job, told["technician"])
+            _answer(session, folder)
             closed = JobClosed(**step["close"])
-            Session(store, job, told["technician"]).enter(closed)
+            session.enter(closed)
             click.echo(f"  closed: {closed.text}")
         else:
             session = Session(store, job, told["technician"])
@@ -90,6 +94,19 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
             if error is not None:
                 raise error
     return job
+
+
+def _answer(session: Session, folder: Path) -> None:
+    """What the technician taps before the job is closed: of each question that waits, what the script says was said."""
+    script = tomllib.loads((folder / "script.toml").read_text(encoding="utf-8"))
+    said = [entry for part in script["part"] for line in part["line"] for entry in line["entries"]]
+    for asked in session.job.waiting:
+        question = asked.question.body
+        options = [body_to_json(option) for option in question.options]
+        fits = [i for i, option in enumerate(options) if any(entry.items() <= option.items() for entry in said)]
+        session.enter(Answer(asked.question.entry.id, fits[0] if fits else None))
+        click.echo(f"  {question.prompt}")
+        click.echo(f"  answered: {describe(question.options[fits[0]]) if fits else 'neither'}")
 
 
 def engine_of(told: dict[str, Any]) -> Engine:
@@ -106,11 +123,11 @@ def engine_of(told: dict[str, Any]) -> Engine:
 
 
 def _print_findings(store: Store, job_id: str) -> None:
-    from journal.analysis import diagnose
     from journal.output.lines import findings_text, job_text
+    from journal.study import study
 
-    job = store.job(job_id)
+    job, findings = study(store, job_id)
     click.echo("\n== The job")
     click.echo(job_text(job))
     click.echo("\n== Findings")
-    click.echo(findings_text(diagnose(job)))
+    click.echo(findings_text(findings))

@@ -55,7 +55,7 @@ def _ask(unit: str | None, complaint: str | None, technician: str, engine: dict[
 @click.option("--cause", help="The cause found: its key, as `journal findings` shows it, or unknown.")
 @click.option("--cylinder", type=int, help="The cylinder it was found on.")
 @click.option("--words", default="", help="The cause in your own words.")
-@click.option("--anyway", is_flag=True, help="Close although something is not put back.")
+@click.option("--anyway", is_flag=True, help="Close although something is not put back or a question waits.")
 @job_option
 @technician_option
 @click.pass_context
@@ -84,6 +84,11 @@ def close_command(
     if job.outstanding and not anyway:
         what = " and ".join(str(o) for o in job.outstanding)
         raise BadInput(f"not put back yet: {what}; say it is put back, or close with --anyway")
+    if job.waiting and not anyway:
+        prompt = job.waiting[-1].question.body.prompt
+        raise BadInput(
+            f"a question still waits: {prompt} Answer it (`journal enter first`, or neither), or close with --anyway"
+        )
     session.enter(JobClosed(cause, cylinder, words))
     click.echo(f"job {store.line(job.id).reference} is closed: {cause}")
 

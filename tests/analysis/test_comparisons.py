@@ -1,6 +1,9 @@
 """Runs against each other."""
 
+from dataclasses import replace
+
 from journal.analysis import diagnose
+from journal.analysis.causes_words import wander
 from journal.facts import Arrangement, Engine, PressureLevel, RunKind, RunStarted
 from tests.analysis.arrange import SIX, job_of, readings
 
@@ -43,7 +46,9 @@ def test_above_what_pressure_a_cylinder_fires():
 def test_mended_not_mended_and_another_now_low():
     before, after = RunStarted(RunKind.IDLE), RunStarted(RunKind.IDLE, after_repair=True)
     title = "Before against after the repair"
-    assert "mended (z =" in said(job_of(SIX, before, *readings(30.0, ONE_DEAD), after, *readings(30.0, EVEN)))[title]
+    text = said(job_of(SIX, before, *readings(30.0, ONE_DEAD), after, *readings(30.0, EVEN)))[title]
+    assert "mended, a change " in text
+    assert text.endswith("times what the readings wander")
     assert "not mended" in said(job_of(SIX, before, *readings(30.0, ONE_DEAD), after, *readings(30.0, ONE_DEAD)))[title]
     other = {1: 37.5, 2: 30.0, 3: 37.5, 4: 37.5, 5: 37.5, 6: 37.5}
     text = said(job_of(SIX, before, *readings(30.0, ONE_DEAD), after, *readings(30.0, other)))[title]
@@ -72,3 +77,23 @@ def test_low_cylinders_that_share_nothing_are_said_to():
     cuts = {1: 30.0, 2: 40.0, 3: 40.0, 4: 30.0, 5: 40.0, 6: 40.0}
     text = said(job_of(SIX, RunStarted(RunKind.IDLE), *readings(30.0, cuts)))["What the low cylinders share"]
     assert "share no bank" in text
+
+
+def test_a_difference_is_said_against_what_readings_wander():
+    assert wander(-0.3) == "no more than what the readings wander"
+    assert wander(-4.23) == wander(4.23) == "4.2 times what the readings wander"
+    assert wander(17.9) == "18 times what the readings wander"
+
+
+def test_what_was_found_of_unchanged_runs_holds_and_everything_else_is_worked_out_anew():
+    first, second = RunStarted(RunKind.IDLE), RunStarted(RunKind.IDLE, repeat=True)
+    earlier = job_of(SIX, first, *readings(30.0, ONE_DEAD), second, *readings(30.0, {1: 37.5, 2: 37.5}))
+    before = (earlier, diagnose(earlier))
+    one, two = earlier.runs
+    later = replace(earlier, runs=(one, replace(two, cuts=(*two.cuts, replace(two.cuts[0], cylinder=3)))))
+    now = diagnose(later, before=before)
+    assert now == diagnose(later)
+    assert now.runs[0] is before[1].runs[0]
+    assert now.runs[1] != before[1].runs[1]
+    other = replace(later, engine=Engine(6, (1, 4, 2, 6, 3, 5)))
+    assert diagnose(other, before=before) == diagnose(other)

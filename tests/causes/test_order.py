@@ -121,6 +121,7 @@ def test_an_incomplete_repair_run_is_not_called_mended() -> None:
     after = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
     found = findings(*run_of(SIX, DEAD_THREE), *after)
     assert not found.mended.startswith("Mended")
+    assert found.why_no_check == "Read cylinders 5 and 6 first: no other cylinder is low in the run after the repair."
 
 
 def test_contradictory_results_are_named_and_the_later_one_counts() -> None:
@@ -174,6 +175,8 @@ def test_the_shops_history_moves_the_ranking_and_is_shown_as_such() -> None:
     job = job_of(run_of(SIX, DEAD_THREE), SIX)
     history = learn([ClosedJob(Injection.HYDRAULIC, "camshaft")] * 40)
     plain, learnt = diagnose(job), diagnose(job, history=history)
+    one = diagnose(job, history=learn([ClosedJob(Injection.HYDRAULIC, "camshaft")]))
+    assert any("from 1 closed job of this shop" in w.text for w in one.warnings)
     assert cause(learnt, "camshaft").probability > 3 * cause(plain, "camshaft").probability
     assert any("closed jobs of this shop" in w.text for w in learnt.warnings)
     assert not any("closed jobs of this shop" in w.text for w in plain.warnings)

@@ -144,6 +144,16 @@ def test_a_job_does_not_close_quietly_with_something_not_put_back(
     assert run(capsys, "close", "--cause", "unknown")[0] == 0
 
 
+def test_a_job_does_not_close_quietly_while_a_question_waits(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    run(capsys, *OPEN)
+    run(capsys, "enter", "idle cut-out test")
+    run(capsys, "enter", "baseline thirty")
+    run(capsys, "enter", "one cut, three hundred")
+    assert "question still waits" in refused(capsys, "close", "--cause", "unknown")
+    assert run(capsys, "enter", "neither")[0] == 0
+    assert run(capsys, "close", "--cause", "unknown")[0] == 0
+
+
 def test_journal_alone_says_where_you_are(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
     assert "journal open" in run(capsys)[1]
     run(capsys, *OPEN)

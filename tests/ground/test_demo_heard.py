@@ -65,6 +65,7 @@ def test_the_photos_go_where_the_technician_said(heard: tuple[str, Job, Findings
 
 def test_nothing_is_left_out_or_overridden_at_the_end(heard: tuple[str, Job, Findings]) -> None:
     _, job, findings = heard
+    assert job.closed is None or not job.waiting
     assert not job.outstanding
     assert not findings.outstanding
 
