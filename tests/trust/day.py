@@ -180,14 +180,17 @@ def measure(store: Store, server: int) -> dict[str, float]:
 def watch(address: str, job: str, day: Day, ends: threading.Event) -> None:
     """A browser with the job's live page open: it takes each update and asks for what the page shows then."""
     browser = Browser(address)
-    with browser.jar.open(f"{address}/job/{job}/events", timeout=60) as stream:
-        while not ends.is_set():
-            line = stream.readline()
-            if not line:
-                return
-            if line.startswith((b"event: changed", b"data: changed", b"event: heard")):
-                day.events += 1
-                browser.get(f"/job/{job}/live/now")
+    try:
+        with browser.jar.open(f"{address}/job/{job}/events", timeout=60) as stream:
+            while not ends.is_set():
+                line = stream.readline()
+                if not line:
+                    return
+                if line.startswith((b"event: changed", b"data: changed", b"event: heard")):
+                    day.events += 1
+                    browser.get(f"/job/{job}/live/now")
+    except OSError as error:  # what a page answers with an error is one too
+        day.lost.append(f"job {day.jobs + 1}: a live page failed: {error}")
 
 
 def work_one_job(
