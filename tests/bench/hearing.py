@@ -90,12 +90,12 @@ def judged(decisions: Sequence[Decision], expected: Sequence[object]) -> str:
 class Systems:
     """All systems over the same recognisers, each of which hears a sound once."""
 
-    def __init__(self) -> None:
+    def __init__(self, *, free: bool = True) -> None:
         names = list(dict.fromkeys(name for names in SYSTEMS.values() for name in names))
         found = recognisers(names, speakable(6), None, Path(tempfile.gettempdir()))
         self._listeners: dict[str, Recogniser] = {each.name: each for each in found}
         self.ears = {name: Ears([self._listeners[each] for each in names]) for name, names in SYSTEMS.items()}
-        self._free = FreeWhisper()
+        self._free = FreeWhisper() if free else None
 
     def hear(self, text: str, level: float | None, sound: Sound, expect: Expect = Expect.ANYTHING) -> Said:
         decisions: dict[str, tuple[Decision, ...]] = dict.fromkeys((*SYSTEMS, FREE), ())
@@ -109,10 +109,11 @@ class Systems:
             for system, names in SYSTEMS.items():
                 pooled = self.ears[system].pool(one, [hearings[name] for name in names])
                 decisions[system] += decide(pooled.candidates, CONTEXT, free_text=pooled.free_text)
-            began = time.perf_counter()
-            free = self._free.hear(one.sound, expect)
-            seconds[FREE] += time.perf_counter() - began
-            decisions[FREE] += decide(free.candidates, CONTEXT)
+            if self._free is not None:
+                began = time.perf_counter()
+                free = self._free.hear(one.sound, expect)
+                seconds[FREE] += time.perf_counter() - began
+                decisions[FREE] += decide(free.candidates, CONTEXT)
         return Said(text, level, decisions, dict(seconds), len(sound) / RATE)
 
 
@@ -127,13 +128,13 @@ def run() -> list[Row]:
     systems = Systems()
     rows = _commands([systems.hear(*each) for each in _phrases(voices, every)])
     chat = [(text, None, speak(text, voice)) for voice in voices for text in CHAT][::every]
-    rows += _negatives([systems.hear(text, level, _apart(sound)) for text, level, sound in chat], "synthetic")
+    rows += _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in chat], "synthetic")
     humans = [(name, None, sound) for name, sound in human_chat()][::every]
-    rows += _negatives([systems.hear(text, level, _apart(sound)) for text, level, sound in humans], "human")
+    rows += _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in humans], "human")
     numbers = [(text, None, speak(text, voice)) for voice in voices for text in NUMBERS][::every]
-    rows += _numbers([systems.hear(t, v, _apart(s), Expect.NUMBER) for t, v, s in numbers], "synthetic")
+    rows += _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in numbers], "synthetic")
     spliced = [(text, None, sound) for text, sound in human_numbers()]
-    rows += _numbers([systems.hear(t, v, _apart(s), Expect.NUMBER) for t, v, s in spliced], "human, 8 kHz")
+    rows += _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in spliced], "human, 8 kHz")
     rows += _latency(systems, voices)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
     rows.append(Row("hearing", "peak memory, all listeners, free dictation and the benchmark", peak, "MB"))
@@ -146,10 +147,11 @@ def _phrases(voices: Sequence[str], every: int) -> Iterator[tuple[str, float | N
         for v, voice in enumerate(voices):
             for c, text in enumerate(commands):
                 if (c + v) % every == 0:
-                    yield text, level, mixed(_apart(speak(text, voice)), level, 1_000 * v + c)
+                    yield text, level, mixed(apart(speak(text, voice)), level, 1_000 * v + c)
 
 
-def _apart(sound: Sound) -> Sound:
+def apart(sound: Sound) -> Sound:
+    """A phrase with room before and after it."""
     gap = np.zeros(round(_GAP_S * RATE), dtype=np.float32)
     return np.concatenate((gap, sound, gap))
 
@@ -227,7 +229,7 @@ def _latency(systems: Systems, voices: Sequence[str]) -> list[Row]:
     texts = [text for text in COMMANDS if wanted(text)]
     some = []
     for n in range(30):
-        clean = _apart(speak(texts[7 * n % len(texts)], voices[n % len(voices)]))
+        clean = apart(speak(texts[7 * n % len(texts)], voices[n % len(voices)]))
         some.append((mixed(clean, 20, n), speech_end(clean)))
     for system in (DEFAULT, "pocketsphinx"):
         found = latencies(systems.ears[system], some)

@@ -7,34 +7,30 @@ otherwise.
 from __future__ import annotations
 
 import os
-import tempfile
 import time
 from collections.abc import Sequence
 from itertools import pairwise
-from pathlib import Path
 from statistics import median, quantiles
 
 import numpy as np
 from rapidfuzz import fuzz, process
 
-from journal.facts import Body, Engine
-from journal.hearing.choose import recognisers
-from journal.wording import Context, Decision, Verdict, decide, decide_text, speakable
+from journal.facts import Body
+from journal.wording import Decision, Verdict
 from journal.wording.numbers import cardinal
 from journal.wording.parse import parse
 from journal.wording.sounds import alike
 from tests.bench._noise import mixed
 from tests.bench._phrases import CHAT, COMMANDS
 from tests.bench._voices import REPORTED, missing, speak
+from tests.bench.hearing import SYSTEMS, Systems, apart, wanted
 from tests.bench.table import Row
 from tests.wording.gold_heard import HEARD
 from tests.wording.gold_nothing import NOTHING
 from tests.wording.gold_typed import ON_A_SIX
 
-LISTENERS = ("whisper", "pocketsphinx")
 LEVELS = (None, 20, 10)
 THRESHOLDS = (0.9, 0.95, 0.99)
-CONTEXT = Context(engine=Engine(6), baseline=31.5, next_cylinder=3)
 
 
 def run() -> list[Row]:
@@ -76,26 +72,15 @@ def _sentences() -> list[str]:
 def _doubt() -> list[Row]:
     """Certainty against what was right, over voices and noise that the model was not judged by."""
     every = max(1, round(1 / float(os.environ.get("WORDING_SHARE", "0.25"))))
-    ready = recognisers(LISTENERS, speakable(6), None, Path(tempfile.gettempdir()))
-    voices = [voice for voice in REPORTED if not missing(voice)]
-    judged: dict[str, list[tuple[float, bool, bool]]] = {name: [] for name in (*LISTENERS, "both")}
-    sounds = [
-        (text, level, voice, 1000 * v + c)
-        for level in LEVELS
-        for v, voice in enumerate(voices)
-        for c, text in enumerate((*COMMANDS, *CHAT))
-        if (c + v) % every == 0
-    ]
-    for text, level, voice, seed in sounds:
-        sound = mixed(speak(text, voice), level, seed)
-        heard = {each.name: each.hear(sound) for each in ready}
-        free = heard["whisper"].free_text
-        expected = [d.meaning for d in decide_text(text, CONTEXT) if d.meaning is not None]
-        for name in judged:
-            names = LISTENERS if name == "both" else (name,)
-            candidates = [c for n in names for c in heard[n].candidates]
-            decisions = decide(candidates, CONTEXT, free_text=free if "whisper" in names else "")
-            judged[name] += _judged(decisions, expected)
+    systems = Systems(free=False)
+    judged: dict[str, list[tuple[float, bool, bool]]] = {name: [] for name in SYSTEMS}
+    for level in LEVELS:
+        for v, voice in enumerate(voice for voice in REPORTED if not missing(voice)):
+            for c, text in enumerate((*COMMANDS, *CHAT)):
+                if (c + v) % every == 0:
+                    said = systems.hear(text, level, mixed(apart(speak(text, voice)), level, 1000 * v + c))
+                    for name, found in judged.items():
+                        found += _judged(said.decisions[name], wanted(text))
     rows = []
     for name, found in judged.items():
         _print_calibration(name, found)
