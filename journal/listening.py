@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -10,16 +9,14 @@ from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
 
-import numpy as np
-
 from journal.errors import HearingError
-from journal.facts import Note, to_milliseconds
-from journal.facts.codec import time_to_text
+from journal.facts import Note
 from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import Endpointer, Pause, utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Sound, Utterance, Weigher
+from journal.live import LivePage
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Outcome, Session
@@ -29,9 +26,6 @@ from journal.wording.types import Verdict
 
 NOT_HEARD = "something was said here and could not be recognised: play its sound"
 """The note that keeps the sound at which a recogniser failed."""
-
-LIVE_FILE = "live.json"
-"""Beside the entries: what the listening process last heard, for the page; it holds no fact of any job."""
 
 
 @dataclass(frozen=True)
@@ -152,9 +146,11 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     answers = answerer(how.voice)
     told = False
     endpointer = Endpointer()
+    page = LivePage(session.store.folder, session.job_id)
+    blocks = _blocks(how, answers)
     guess: _Guess | None = None
     try:
-        for cut in ahead(endpointer.cut(_blocks(how, answers))):
+        for cut in ahead(endpointer.cut(page.metered(blocks) if how.live else blocks)):
             if isinstance(cut, Pause):
                 # A recording is cut alike whenever it is heard: only what comes in as it is said is hurried along.
                 if how.live and endpointer.still(cut):
@@ -169,7 +165,7 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
             if how.began is not None:
                 session.clock = partial(_said_at, how.began, cut)
             try:
-                heard = _hear_one(session, ears, cut, how.keep_all, guess)
+                heard = _hear_one(session, ears, cut, how.keep_all, guess, page)
             finally:
                 session.clock = clock
             guess = None
@@ -225,7 +221,9 @@ def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
     return blocks_from_file(how.source)
 
 
-def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool, guess: _Guess | None) -> HeardOne:
+def _hear_one(
+    session: Session, ears: Ears, utterance: Utterance, keep_all: bool, guess: _Guess | None, page: LivePage
+) -> HeardOne:
     # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there, and
     # before it is heard, so that a recogniser that dies takes no reading with it.
     clip = guess.clip if guess is not None else keep_clip(session.store.folder, utterance.sound)
@@ -240,27 +238,7 @@ def _hear_one(session: Session, ears: Ears, utterance: Utterance, keep_all: bool
     text = (pooled.candidates[0].text if pooled.candidates else "") or pooled.free_text
     if not keep_all and all(outcome.entry is None for outcome in outcomes):
         drop_if_unused(session.store, clip)
-    _tell_page(session, utterance, text, outcomes)
-    return HeardOne(utterance, text, outcomes)
-
-
-def _tell_page(session: Session, utterance: Utterance, text: str, outcomes: Sequence[Outcome]) -> None:
-    power = float(np.mean(np.square(utterance.sound))) if utterance.sound.size else 0.0
     verdicts = [outcome.verdict for outcome in outcomes]
     verdict = next((v for v in (Verdict.ASK, Verdict.TAKE) if v in verdicts), Verdict.LET_GO)
-    state = {
-        "at_utc": time_to_text(to_milliseconds(session.clock())),
-        "job": session.job_id,
-        "listening": True,
-        "heard": text,
-        "made": "; ".join(outcome.line for outcome in outcomes),
-        "verdict": verdict.value,
-        "level_db": round(10 * np.log10(power), 1) if power > 0 else None,
-    }
-    target = session.store.folder / LIVE_FILE
-    fresh = target.with_suffix(".new")
-    try:
-        fresh.write_text(json.dumps(state), encoding="utf-8")
-        fresh.replace(target)
-    except OSError:
-        return
+    page.heard(session.clock(), text, "; ".join(outcome.line for outcome in outcomes), verdict.value)
+    return HeardOne(utterance, text, outcomes)

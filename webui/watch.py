@@ -13,10 +13,8 @@ from typing import Any
 
 from journal.errors import BadInput, RecordError
 from journal.facts.codec import time_from_text
+from journal.live import LIVE_FILE
 from journal.record.store import Store
-
-LIVE_FILE = "live.json"
-"""What a listening session says of itself, beside the entries."""
 
 LOOK_EVERY_S = 0.25
 """Seconds between two looks at the journal."""
