@@ -110,7 +110,9 @@ def phone(job_id: str) -> ResponseReturnValue:
     link = shop().grants.give(job_id, LinkKind.PHONE, timedelta(hours=PHONE_HOURS))
     address = _address(url_for("phone.view", token=shop().grants.token(link)))
     # Black on white whatever the theme: cameras read it best.
-    drawing = segno.make(address, error="m").svg_inline(scale=6, border=4, dark="#000", light="#fff", svgclass="qr")
+    drawing = segno.make(address, error="m").svg_inline(
+        scale=6, border=4, dark="#000", light="#fff", svgclass="qr", omitsize=True
+    )
     return render_template(
         "phone_code.html", **about(state, "photos"), address=address, code=Markup(drawing), hours=PHONE_HOURS,
         lan=shop().lan, landing=landing(state.job),

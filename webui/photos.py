@@ -14,6 +14,7 @@ from werkzeug.datastructures import FileStorage
 
 from journal.errors import BadInput, JournalError
 from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
+from journal.output.marks import wings
 from journal.record.job import Job, Picture
 from journal.record.photos import page_copy_path, take_in
 from journal.record.replay import replay
@@ -112,7 +113,7 @@ class Shown:
 def shown(picture: Picture) -> Shown:
     """A photo with its size and its marks; one whose file was left out of a pack, is lost or damaged has no size."""
     try:
-        with Image.open(page_copy_path(shop().folder, picture.photo.body.sha256)) as image:
+        with Image.open(page_copy_path(shop().folder, picture.photo.body.sha256), formats=["JPEG"]) as image:
             width, height = image.size
     except (JournalError, OSError):  # Pillow's refusals are OSErrors
         return Shown(picture, 0, 0, ())
@@ -126,11 +127,9 @@ def drawn(picture: Picture, width: int, height: int) -> tuple[Drawn, ...]:
 
 def _drawn(entry: str, mark: PhotoMark, width: int, height: int) -> Drawn:
     x0, y0, x1, y1 = mark.x0 * width, mark.y0 * height, mark.x1 * width, mark.y1 * height
-    angle, wing = math.atan2(y1 - y0, x1 - x0), 0.035 * max(width, height)
-    ends = [(x1 - wing * math.cos(angle + turn), y1 - wing * math.sin(angle + turn)) for turn in (0.5, -0.5)]
-    points = [ends[0], (x1, y1), ends[1]]
-    wings = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
-    return Drawn(entry, mark.shape, x0, y0, x1, y1, math.hypot(x1 - x0, y1 - y0), wings, mark.text)
+    points = wings((x0, y0), (x1, y1), 0.035 * max(width, height))
+    head = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
+    return Drawn(entry, mark.shape, x0, y0, x1, y1, math.hypot(x1 - x0, y1 - y0), head, mark.text)
 
 
 @pages.post("/job/<job_id>/photos/<sha256:sha>/place")

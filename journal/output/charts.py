@@ -17,7 +17,7 @@ from journal.record.job import Job
 
 __all__ = ["before_after_chart", "charts_of", "comparison_chart", "comparison_charts", "pressure_chart", "run_chart"]
 
-_LEFT, _RIGHT, _TOP, _ROW = 46.0, 262.0, 34.0, 22.0
+_LEFT, _RIGHT, _TOP, _ROW = 46.0, 262.0, 42.0, 22.0
 
 
 def run_chart(run: RunFinding, engine: Engine) -> str:

@@ -72,13 +72,13 @@ def picture_text(picture: Picture) -> str:
     return f"{photo.subject or 'not placed yet'}{where}: {photo.name}{warning}"
 
 
-def part_text(part: Part) -> str:
-    """A wanted part with the latest answer."""
+def part_text(part: Part, *, reason: bool = True) -> str:
+    """A wanted part with the latest answer, and the reason unless it stands elsewhere."""
     wanted = part.wanted.body
     text = f"{wanted.quantity} x {wanted.description}"
     if wanted.cylinder is not None:
         text += f", cylinder {wanted.cylinder}"
-    if wanted.reason:
+    if wanted.reason and reason:
         text += f" ({wanted.reason})"
     if not part.answers:
         return f"{text}: wanted"

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import io
 import json
+from collections.abc import Sequence
 from pathlib import Path
 
 from PIL import Image
@@ -11,7 +12,9 @@ from PIL import Image
 from journal.analysis.findings import Findings
 from journal.analysis.findings_json import findings_to_json
 from journal.errors import BadInput, JournalError
+from journal.facts import PhotoMark
 from journal.output.charts import charts_of
+from journal.output.marks import with_marks
 from journal.output.writeup import WriteUp, write_up
 from journal.record.job import Job
 from journal.record.photos import page_copy_path
@@ -31,8 +34,10 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str 
     write = write_up(job, findings)
     charts = charts_of(job, findings)
 
+    marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in job.pictures}
+
     def photo(sha256: str) -> bytes | None:
-        return _picture(folder, sha256)
+        return _picture(folder, sha256, marks.get(sha256, ()))
 
     if form == "txt":
         from journal.output.writeup_text import as_text
@@ -51,12 +56,12 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str 
     raise BadInput(f"{form!r}: a write-up can be had as {', '.join(FORMS)}")
 
 
-def _picture(folder: Path, sha256: str) -> bytes | None:
-    """A photo's page copy; none when it cannot be had or is no picture."""
+def _picture(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes | None:
+    """A photo's page copy with what is drawn on it; none when it cannot be had or is no picture."""
     try:
         data = page_copy_path(folder, sha256).read_bytes()
         with Image.open(io.BytesIO(data), formats=["JPEG"]):
-            return data
+            return with_marks(data, marks)
     except (JournalError, OSError):  # Pillow's refusals are OSErrors
         return None
 

@@ -200,7 +200,7 @@ def _parts(job: Job, findings: Findings) -> Section:
         wanted = part.wanted.body
         meant = causes_meant(wanted, findings)
         evidence = [e.text for e in meant[0].evidence if e.factor > 1][:3] if meant else []
-        rows.append((part_text(part), wanted.reason or "-", "; ".join(evidence) or "-"))
+        rows.append((part_text(part, reason=False), wanted.reason or "-", "; ".join(evidence) or "-"))
     return Section("Parts", (), ("Part and how far it is", "Why", "Evidence"), tuple(rows))
 
 

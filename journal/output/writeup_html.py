@@ -14,6 +14,9 @@ Photos = Callable[[str], bytes | None]
 NOT_HERE = "The picture is not here: its file was left out of a pack, lost or damaged."
 """What stands in the place of such a photo."""
 
+NO_BREAK_PERCENT = "\N{NO-BREAK SPACE}%"
+"""A number and its per cent stay on one line (NIST SP 811, 7.10.2, asks for the space)."""
+
 _STYLE = """
 :root { color-scheme: light; }
 body { font: 16px/1.45 system-ui, sans-serif; color: #1c1c1c; background: #fff; max-width: 52rem; margin: 2rem auto;
@@ -59,7 +62,8 @@ def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(write.title)}</title><style>{_STYLE}</style></head><body>{''.join(body)}</body></html>\n"
+        f"<title>{escape(write.title)}</title><style>{_STYLE}</style></head><body>"
+        f"{''.join(body).replace(' %', NO_BREAK_PERCENT)}</body></html>\n"
     )
 
 

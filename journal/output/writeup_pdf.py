@@ -7,9 +7,10 @@ import re
 import tempfile
 from collections.abc import Iterator, Sequence
 from pathlib import Path
+from typing import cast
 
 from fpdf import FPDF
-from fpdf.enums import TableBordersLayout, XPos, YPos
+from fpdf.enums import MethodReturnValue, TableBordersLayout, XPos, YPos
 
 from journal.output.typefaces import FAMILY, UNKNOWN, Typefaces
 from journal.output.writeup import Section, WriteUp
@@ -42,7 +43,7 @@ def _made(write: WriteUp, charts: Sequence[str], photos: Photos, pdf: _Pages) ->
     if write.photos:
         pdf.heading("Photos", keep_mm=80)
         pdf.pictures([photos(sha256) for sha256, _ in write.photos], [caption for _, caption in write.photos])
-    pdf.heading("Cautions")
+    pdf.heading("Cautions", keep_mm=10 + sum(pdf.high(caution, 9) for caution in write.cautions))
     for caution in write.cautions:
         pdf.said(caution, 9)
     if pdf.faces.missing:
@@ -95,6 +96,13 @@ class _Pages(FPDF):
         self.set_font(FAMILY, size=size)
         self.multi_cell(0, size * 0.46, self.faces.shown(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.ln(0.7)
+
+    def high(self, text: str, size: float = 10) -> float:
+        """How high that paragraph would stand, mm."""
+        self.set_font(FAMILY, size=size)
+        shown = self.faces.shown(text)
+        high = self.multi_cell(0, size * 0.46, shown, align="L", dry_run=True, output=MethodReturnValue.HEIGHT)
+        return cast(float, high) + 0.7
 
     def rows(self, head: Sequence[str], rows: Sequence[Sequence[str]]) -> None:
         """A table with lines between its rows."""
@@ -153,7 +161,7 @@ def _height(data: bytes | None, width_mm: float) -> float:
         return width_mm * float(box[2]) / float(box[1])
     from PIL import Image
 
-    with Image.open(io.BytesIO(data)) as image:
+    with Image.open(io.BytesIO(data), formats=["JPEG"]) as image:
         return width_mm * image.height / image.width
 
 

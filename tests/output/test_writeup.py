@@ -266,10 +266,18 @@ def test_a_next_check_is_shown_with_its_cautions_and_how_to_say_it() -> None:
 
 def test_a_part_wanted_stands_with_its_reason_and_the_evidence(tmp_path: Path) -> None:
     text = " ".join(as_text(*broken_bridge(PartWanted("bridge", 1, 3, "broken")), tmp_path).split())
-    assert "1 x bridge, cylinder 3 (broken): wanted; why: broken; evidence: overhead damaged (bridge):" in text
+    assert "1 x bridge, cylinder 3: wanted; why: broken; evidence: overhead damaged (bridge):" in text
 
 
 def test_the_evidence_for_a_bridge_is_none_for_an_injector() -> None:
     write = write_up(*broken_bridge(PartWanted("injector", 1, 3, "to be sure")))
     rows = next(s.rows for s in write.sections if s.title == "Parts")
     assert rows[0][0].startswith("1 x injector") and "overhead damaged" not in rows[0][2]
+
+
+def test_cautions_are_not_torn_between_two_pages(tmp_path: Path) -> None:
+    for more in range(0, 32, 4):
+        job, findings = broken_bridge(*[check_of("wiring sound 3")] * more)
+        pages = said_in_pdf(render(job, findings, "pdf", tmp_path), tmp_path).split("\f")
+        assert [("Wear eye protection" in page) for page in pages] == [("Cautions" in page) for page in pages]
+        assert sum("Cautions" in page for page in pages) == 1

@@ -30,7 +30,7 @@ def test_a_job_does_not_close_quietly_with_something_not_put_back(shop: Shop) ->
 def test_a_job_does_not_close_quietly_while_a_question_waits(shop: Shop) -> None:
     job = shop.open()
     shop.enter(job, Question("one: thirteen, or thirty?", (Cut(1, 13.0), Cut(1, 30.0))))
-    assert "one: thirteen, or thirty?" in text_of(shop.get(f"/job/{job}/finish"))
+    assert "One: thirteen, or thirty?" in text_of(shop.get(f"/job/{job}/finish"))
     answer = shop.post(f"/job/{job}/close", cause="injector", cylinder="2")
     assert answer.status_code == 400 and "question still waits: one: thirteen, or thirty?" in text_of(answer)
     assert shop.job(job).closed is None
