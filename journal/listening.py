@@ -77,7 +77,12 @@ class Ears:
             if texts:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start
-        candidates = [replace(c, score=c.score + pace(c.text, seconds)) for h in made.values() for c in h.candidates]
+        # One that has found no phrase at all has not kept silent: it says that there was none.
+        candidates = [
+            replace(c, score=c.score + pace(c.text, seconds))
+            for name, h in made.items()
+            for c in h.candidates or (Candidate("", 0.0, name),)
+        ]
         free_text = next((h.free_text for h in made.values() if h.free_text), "")
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
 

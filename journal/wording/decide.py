@@ -10,17 +10,20 @@ from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
-from journal.wording.numbers import readings, spell
+from journal.wording.numbers import HOMOPHONES, readings, spell
 from journal.wording.say import read_back
 from journal.wording.sounds import likeness
 from journal.wording.tokens import tokenise
-from journal.wording.types import Command, Context, Decision, Meaning, Number, Verdict
+from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 
 TAKE_AT = 0.95
 """Certainty from which an entry is taken without a question."""
 
 COMMAND_AT = 0.9
 """Certainty from which a command or an answer is acted on; below it is let go, as it can simply be said again."""
+
+TELL_AT = 0.7
+"""The same for commands that change nothing."""
 
 ASK_AT = 0.3
 """Probability that something was meant for the tool, from which it is worth a question."""
@@ -36,6 +39,8 @@ _CLEAR = 0.8
 
 _WORTH_A_REASON = 0.05
 """Probability from which something that makes no sense here is told why."""
+
+_HARMLESS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
 
 _FREE = "free"
 """The listener's name for an unconstrained text."""
@@ -71,8 +76,13 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE and not _weighed(candidates):
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
-    more = _numbers(free_text) > _numbers(" ".join(p.heard for p in best.pieces))
-    ceiling = 1.0 if (resembles >= LIKE or best.agreed) and not more else _DOUBTED
+    if all(isinstance(piece.meaning, Refused) for piece in best.pieces) and context.baseline is not None:
+        texts = [apart for c in _worth_asking(candidates) for apart in figures_apart(c.text)]
+        if found := _only_asked(texts, context):
+            return found
+    more = _figures(_unrepeated(free_text)) > _figures(" ".join(p.heard for p in best.pieces))
+    trusted = (resembles >= LIKE or best.agreed) and not more and not best.alone
+    ceiling = 1.0 if trusted else _DOUBTED
     return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
 
 
@@ -114,14 +124,21 @@ def _why_nothing(best: Understanding | None) -> str:
     return "not for the journal"
 
 
-def _numbers(text: str) -> int:
-    """How many numbers of two figures and more a text holds; more than were understood means that something is lost."""
-    found, at, words = 0, 0, [token.text for token in tokenise(text)]
+def _figures(text: str) -> int:
+    """How many figures the numbers of a text have; more than were understood means that something is lost."""
+    count, at, words = 0, 0, [token.text for token in tokenise(text)]
     while at < len(words):
         longest = max(readings(words, at), key=lambda r: r.end, default=None)
-        found += longest is not None and longest.value >= 10
+        if longest is not None and (longest.end > at + 1 or words[at].isdigit() or words[at] not in HOMOPHONES):
+            count += len(f"{longest.value:g}".replace(".", ""))
         at = longest.end if longest is not None else at + 1
-    return found
+    return count
+
+
+def _unrepeated(text: str) -> str:
+    """A text whose sentences stand once each: unconstrained listeners that run on say everything again."""
+    sentences = re.split(r"(?<=[.!?])\s+", text.strip())
+    return " ".join({re.sub(r"[^a-z0-9.]", "", each.lower()).strip("."): each for each in reversed(sentences)}.values())
 
 
 def _let_go(heard: str, reason: str) -> tuple[Decision, ...]:
@@ -210,7 +227,8 @@ def _chances(at: int, best: Understanding, ways: Sequence[Understanding]) -> dic
 
 
 def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decision:
-    if certainty >= COMMAND_AT:
+    harmless = isinstance(meaning, Command) and meaning.word in _HARMLESS
+    if certainty >= (TELL_AT if harmless else COMMAND_AT):
         return Decision(Verdict.TAKE, meaning, certainty=min(1.0, certainty), heard=piece.heard)
     return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason="not clear: say it again")
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import Counter
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
@@ -61,6 +62,8 @@ class Understanding:
     """That this is what was said, by the sound alone, 0 to 1."""
     agreed: bool = False
     """Whether two listeners and more each hold it the likeliest thing said."""
+    alone: bool = False
+    """Whether one of several listeners only has thought of it."""
 
     @property
     def meanings(self) -> tuple[Meaning | Refused, ...]:
@@ -98,7 +101,12 @@ def understand(candidates: Sequence[Candidate], context: Context, free_text: str
     total = sum(joint.values()) or 1.0
     likeliest = {max((key for key in share if key), key=share.__getitem__, default=()) for share in shares}
     agreed = likeliest if len(shares) > 1 and len(likeliest) == 1 else set()
-    ranked = [Understanding(pieces[k], weight / total, k in agreed) for k, weight in joint.items() if weight > 0]
+    thought_of = Counter(key for share in shares for key in share)
+    ranked = [
+        Understanding(pieces[key], weight / total, key in agreed, len(shares) > 1 and thought_of[key] == 1)
+        for key, weight in joint.items()
+        if weight > 0
+    ]
     return sorted(ranked, key=lambda u: -u.probability)
 
 

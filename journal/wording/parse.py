@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from typing import Any
@@ -25,6 +26,7 @@ BEYOND_ENGINE = 1.0
 _PAUSE_IN_NUMBER = 0.4
 _SPLIT_NUMBER = 0.8
 _BARE_START = 0.3
+_RUN_TOGETHER = 0.3
 _SKIPPED_WORD = 3.0
 _FEWER_PHRASES = 0.5
 _JOINTS = ("to", "through", "thru", "too")
@@ -255,6 +257,11 @@ class _Search:
             at += 1
         if at >= len(self.words) or self.words[at] in _JOINTS:
             return
+        together = tuple(int(figure) for figure in self.words[at]) if re.fullmatch("[0-9]+", self.words[at]) else ()
+        if len(together) > 1 and len({*so_far, *together, 0}) == len(so_far) + len(together) + 1:
+            # Listeners write "four five six" as 456.
+            beyond = sum(self._beyond(each) for each in together)
+            yield at + 1, (*so_far, *together), cost + _RUN_TOGETHER + beyond
         for end, cylinder, extra in self._cylinder(at):
             found = so_far if cylinder in so_far else (*so_far, cylinder)
             if end < len(self.words) and self.words[end] in _JOINTS:
