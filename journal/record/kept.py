@@ -15,8 +15,8 @@ from journal.record.job import Job
 from journal.record.replay import replay
 from journal.record.resolve import in_order
 
-_MOST = 8
-"""How many jobs are kept."""
+_MOST = 3
+"""How many jobs are kept: as many as are worked on at once, for the page keeps its own for each of its threads."""
 
 
 @dataclass
