@@ -123,24 +123,30 @@ class Watcher:
         try:
             # The first event makes a page that was away catch up at once.
             yield f"retry: 1000\nid: {seen}\nevent: changed\ndata: {seen}\n\n"
-            tick, heard = -1, Heard()
+            tick, heard, spoke = -1, Heard(), time.monotonic()
             while not self.closing.is_set():
                 with self._changed:
-                    woken = self._tick != tick or self._changed.wait(HEARTBEAT_S)
+                    if self._tick == tick:
+                        self._changed.wait(max(0.0, spoke + HEARTBEAT_S - time.monotonic()))
                     tick, number, now = self._tick, self._jobs.get(job, 0), self._heard
-                if not woken:
-                    yield ": here\n\n"
+                said = ""
                 if number > seen:
                     seen = number
-                    yield f"id: {seen}\nevent: changed\ndata: {seen}\n\n"
+                    said += f"id: {seen}\nevent: changed\ndata: {seen}\n\n"
                 if now != heard and now.job in ("", job):
                     heard = now
-                    said = {
+                    news = {
                         "level": now.level_now(),
                         "listening": now.listening,
                         "heard": [now.heard, now.made, now.verdict],
                     }
-                    yield f"event: heard\ndata: {json.dumps(said)}\n\n"
+                    said += f"event: heard\ndata: {json.dumps(news)}\n\n"
+                # However much goes on in other jobs: a closed page is only noticed by writing to it.
+                if not said and time.monotonic() - spoke >= HEARTBEAT_S:
+                    said = ": here\n\n"
+                if said:
+                    spoke = time.monotonic()
+                    yield said
         finally:
             with self._changed:
                 self._streams -= 1
