@@ -138,3 +138,58 @@ def test_a_reading_whose_beginning_was_lost_is_asked_about_while_a_run_goes_on()
     assert decision.verdict is Verdict.ASK
     assert decision.meaning == Cut(4, 38.3)
     assert all(d.verdict is Verdict.LET_GO for d in decide(heard(("2, 4, 38.3", 0.8), ("6, 4, 38.3", 0.2)), PLAIN))
+
+
+def spread(listener: str, *texts: tuple[str, float]) -> list[Candidate]:
+    """A listener's candidates with their scores, natural log."""
+    return [Candidate(text, score, listener) for text, score in texts]
+
+
+def test_a_listener_that_holds_nothing_for_likelier_lets_go_what_another_had_to_find() -> None:
+    found = spread("must find", ("number one bridge flat", -40.0))
+    weighed = spread("weighs", ("", -3.0), ("number one bridge flat", -40.0))
+    (decision,) = decide(weighed + found, RUNNING, free_text="and now the weather for the weekend")
+    assert decision.verdict is Verdict.LET_GO
+    (without,) = decide(found, RUNNING)
+    assert without.verdict is not Verdict.LET_GO
+
+
+def test_what_one_missed_and_then_found_likely_is_taken_with_the_other() -> None:
+    weighed = spread("weighs", ("blow by heavy", -2.0), ("", -14.0), ("2.", -16.0))
+    (decision,) = decide(weighed + spread("must find", ("blow by heavy", -20.0)), RUNNING, free_text="low by heavy")
+    assert decision.verdict is Verdict.TAKE
+
+
+@pytest.mark.parametrize("other", [(), (("", 0.0),), (("power at ten", -20.0),)], ids=["none", "nothing", "another"])
+def test_a_number_that_one_of_two_has_heard_is_asked_about(other: tuple[tuple[str, float], ...]) -> None:
+    weighed = spread("weighs", ("four cut 41", -2.0), ("", -14.0))
+    (decision,) = decide(weighed + spread("must find", *other), RUNNING, free_text="Four cut 41.")
+    assert (decision.verdict is Verdict.TAKE) == (not other)
+
+
+def test_figures_that_the_open_text_has_besides_are_a_question() -> None:
+    both = spread("one", ("four cut 41", -2.0), ("", -14.0)) + spread("two", ("four cut forty one", -20.0))
+    (whole,) = decide(both, RUNNING, free_text="Four cut 41. Four cut 41.")
+    (lost,) = decide(both, RUNNING, free_text="Four cut 41, 47,")
+    assert (whole.verdict, lost.verdict) == (Verdict.TAKE, Verdict.ASK)
+
+
+def test_a_number_alone_in_a_run_is_asked_about_as_the_reading_it_may_be() -> None:
+    heard_so = spread("one", ("239.1", -3.0), ("", -14.0)) + spread("two", ("fifty thirty nine point one", -20.0))
+    (decision,) = decide(heard_so, Context(engine=Engine(6), baseline=31.5), free_text="to 39.1")
+    assert (decision.verdict, decision.meaning) == (Verdict.ASK, Cut(2, 39.1))
+
+
+@pytest.mark.parametrize(
+    ("text", "verdict"), [("read back cylinder four", Verdict.TAKE), ("scratch that", Verdict.LET_GO)]
+)
+def test_a_command_that_changes_nothing_needs_less_certainty(text: str, verdict: Verdict) -> None:
+    heard_so = spread("one", (text, -3.0), ("", -15.0)) + spread("two", ("bent lobe", -9.0), ("load five", -9.0))
+    (decision,) = decide(heard_so, RUNNING, free_text=text)
+    assert decision.verdict is verdict
+
+
+def test_cylinders_written_together_are_several() -> None:
+    (decision,) = decide_text("half engine 456 out", PLAIN)
+    assert getattr(decision.meaning, "held_out", None) == (4, 5, 6)
+    assert getattr(decide_text("half engine 446 out", PLAIN)[0].meaning, "held_out", None) is None
