@@ -13,7 +13,6 @@ from journal.analysis.contributions import Worth, sum_by_idle_fuel, worth
 from journal.analysis.findings import Level, Remark, Suspect
 from journal.analysis.readings import Measured, Method, Taken
 from journal.analysis.settings import Settings
-from journal.wording.doubt import alike_numbers
 
 _MENDED = 2.0
 """How many standard uncertainties the mended sum may stray from one."""
@@ -144,6 +143,8 @@ def _candidates(
 
     A cut that was repeated, and a baseline among several, vouch for each other: `without_strays` has seen to those.
     """
+    from journal.wording.doubt import alike_numbers  # most sums are right, and what they need starts sooner without
+
     for at, baseline in enumerate(taken.baselines):
         if len(taken.baselines) > 2:
             break

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -14,13 +14,14 @@ from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
-from journal.session import Outcome
-from journal.wording.types import Verdict
+
+if TYPE_CHECKING:  # commands that only show start sooner without the words
+    from journal.session import Outcome
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-MARKS = {Verdict.TAKE: "+", Verdict.ASK: "?", Verdict.LET_GO: "-"}
-"""What stands before an outcome's line."""
+MARKS = {"take": "+", "ask": "?", "let go": "-"}
+"""What stands before an outcome's line, by its verdict."""
 
 
 def store_of(ctx: click.Context, *, create: bool = False) -> Store:

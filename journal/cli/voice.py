@@ -52,6 +52,7 @@ def recogniser_options(command: Any) -> Any:
     help="How to answer; spoken for a microphone.",
 )
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
+@click.option("--attention", default="", help="Heed only what begins with this word, for a noisy shop.")
 @recogniser_options
 @job_option
 @technician_option
@@ -64,6 +65,7 @@ def listen_command(
     device: str | None,
     voice: str | None,
     keep_all: bool,
+    attention: str,
     listeners: tuple[str, ...],
     model: Path | None,
     reference: str | None,
@@ -77,7 +79,8 @@ def listen_command(
     began = time_from_text(recorded_at) if recorded_at else None
     if source is not None and str(source) != "-" and not source.is_file():
         raise BadInput(f"{source}: no such file; check its name")
-    ears = Ears.open(listeners, model, models_folder(store.folder), session.job.engine.cylinders)
+    models, cylinders = models_folder(store.folder), session.job.engine.cylinders
+    ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
     setting = Listening(
         source=source,
         rate=rate,
