@@ -41,21 +41,25 @@ class Pooled:
 class Ears:
     """One or more recognisers that hear the same utterances."""
 
-    def __init__(self, listeners: Sequence[Recogniser]) -> None:
-        """Hear through these, in this order."""
+    def __init__(self, listeners: Sequence[Recogniser], attention: str = "") -> None:
+        """Hear through these, in this order; with an attention word, nothing counts that does not begin with it."""
         self.listeners = tuple(listeners)
+        self._attention = attention
         self._weigher = next((each for each in listeners if isinstance(each, Weigher)), None)
         # One thread each: they spend their time outside Python.
         self._side_by_side = ThreadPoolExecutor(max(1, len(self.listeners)), thread_name_prefix="listener")
 
     @classmethod
-    def open(cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None) -> Ears:
+    def open(
+        cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None, attention: str = ""
+    ) -> Ears:
         """Load recognisers by name for an engine with so many cylinders (none: as many as there may be).
 
         Raises:
             HearingError: when one is unknown or cannot be had.
+            BadInput: when the attention word cannot be used.
         """
-        return cls(recognisers(names, speakable(cylinders), model, models_home))
+        return cls(recognisers(names, speakable(cylinders, attention), model, models_home), attention)
 
     def hear(self, utterance: Utterance, expect: Expect = Expect.ANYTHING) -> Pooled:
         """One utterance through every listener; each text's score is weighed with how well it fits the time it took.
@@ -84,7 +88,16 @@ class Ears:
             for c in h.candidates or (Candidate("", 0.0, name),)
         ]
         free_text = next((h.free_text for h in made.values() if h.free_text), "")
+        if self._attention:
+            free_text = self._addressed(free_text) or ""
+            addressed = [(c, self._addressed(c.text) if c.text else "") for c in candidates]
+            candidates = [replace(c, text=text) for c, text in addressed if text is not None]
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
+
+    def _addressed(self, text: str) -> str | None:
+        """What follows the attention word; none where the text does not begin with it."""
+        first, _, rest = text.strip().partition(" ")
+        return rest if first.lower().strip(".,!?") == self._attention else None
 
 
 def agreed(hearings: Sequence[Hearing]) -> bool:

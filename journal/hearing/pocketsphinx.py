@@ -50,6 +50,8 @@ class PocketSphinx:
         self._decoder: Any = pocketsphinx.Decoder(lm=None, wbeam=_WORD_BEAM, loglevel="FATAL")
         self._fillers = speakable.fillers
         said = {word for word in speakable.words if self._pronounced(word)}
+        if speakable.attention and speakable.attention not in said:
+            raise HearingError(f"PocketSphinx does not know how {speakable.attention!r} sounds; choose another word")
         for expect, graph in speakable.graph.items():
             try:
                 self._decoder.add_fsg(expect.value, self._network(expect.value, graph, said))

@@ -76,6 +76,8 @@ class Speakable:
     """First words of phrases whose rest is free text: "note …"."""
     fillers: frozenset[str] = frozenset()
     """Words that may come before any phrase and mean nothing."""
+    attention: str = ""
+    """The word that every phrase must begin with; empty for none."""
 
 
 @dataclass(frozen=True)

@@ -89,6 +89,7 @@ class Whisper:
         self._tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
         self._last: _Last | None = None
         self._openers = speakable.openers
+        self._attention = speakable.attention
         self._writing = {expect: Writing(graph, self._tokens) for expect, graph in speakable.graph.items()}
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
@@ -123,10 +124,17 @@ class Whisper:
         best = free_score if free_score is not None else max((c.score for c in candidates), default=0.0)
         candidates.append(Candidate("", min(0.0, best - _NOTHING), self.name))
         candidates.sort(key=lambda each: -each.score)
-        if free_score is not None and _bare(free_text).partition(" ")[0] in self._openers:
+        if free_score is not None and self._opener(free_text) in self._openers:
             # What follows "note" is open vocabulary: no grammar holds it.
             candidates.insert(0, Candidate(free_text, min(0.0, max(candidates[0].score, free_score)), self.name))
         return Hearing(tuple(candidates), free_score, free_text)
+
+    def _opener(self, text: str) -> str:
+        """The first word that counts."""
+        words = _bare(text).replace(",", " ").split()
+        if self._attention and words[:1] == [self._attention]:
+            del words[0]
+        return words[0] if words else ""
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""

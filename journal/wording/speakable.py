@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Iterator
 from functools import cache
 
+from journal.errors import BadInput
 from journal.hearing.types import Expect, Speakable
 from journal.wording.automaton import minimal
-from journal.wording.numbers import DIGITS, TEENS, TENS
+from journal.wording.numbers import DIGITS, TEENS, TENS, atoms
+from journal.wording.sounds import known_words
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
 from journal.wording.vocabulary import (
     CYLINDER_SLOTS,
@@ -26,10 +28,22 @@ _MOST_WAYS = 3
 
 
 @cache
-def speakable(cylinders: int | None) -> Speakable:
-    """What can be said about an engine of so many cylinders; 20 where it is not known."""
+def speakable(cylinders: int | None, attention: str = "") -> Speakable:
+    """What can be said about an engine of so many cylinders; 20 where it is not known.
+
+    Args:
+        cylinders: how many it has.
+        attention: a word that must come before every phrase; empty for none.
+
+    Raises:
+        BadInput: the word is part of some phrase, or is no word.
+    """
     count = cylinders or 20
     rules = rules_for(count)
+    fillers = frozenset(_words(rules["lead"]))
+    if attention:
+        _check_attention(attention)
+        rules["lead"] = Sequence((Word(attention), rules["lead"]))
     told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
     graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
     grammars = {number_only: jsgf(*parts, rules) for number_only, parts in told.items()}
@@ -39,8 +53,16 @@ def speakable(cylinders: int | None) -> Speakable:
         {expect: grammars[expect is Expect.NUMBER] for expect in Expect},
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
         frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
-        frozenset(_words(rules["lead"])),
+        fillers,
+        attention,
     )
+
+
+def _check_attention(word: str) -> None:
+    if not (word.isalpha() and word.islower() and word.isascii()):
+        raise BadInput(f"{word!r} cannot be listened for; choose one word of small letters")
+    if word in known_words() or atoms(word):
+        raise BadInput(f"{word!r} is said in phrases too; choose a word that is not")
 
 
 def _words(part: Template) -> Iterator[str]:

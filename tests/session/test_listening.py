@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import shutil
+import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
@@ -12,13 +14,14 @@ from types import SimpleNamespace
 import numpy as np
 import pytest
 
-from journal.errors import HearingError
+from journal.errors import BadInput, HearingError
 from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunKind, RunStarted
+from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
 from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
 from journal.record.store import Store
 from journal.session import Session, open_job
-from journal.wording import Verdict
+from journal.wording import Context, Verdict, decide
 
 UTTERANCE = Utterance(0.0, 2.0, np.ones(RATE, dtype=np.float32))
 DEMO = Path(__file__).resolve().parents[2] / "demo" / "orchard"
@@ -100,8 +103,6 @@ def session(tmp_path: Path) -> Session:
 
 def spoken(monkeypatch: pytest.MonkeyPatch) -> None:
     """Part of the demo's sound, with room after it, on standard input."""
-    from journal.hearing.sources import read_file
-
     sound = np.concatenate((read_file(next(iter(sorted(DEMO.glob("*.flac")))))[: 4 * RATE], np.zeros(RATE)))
     raw = BytesIO((sound * 32_767).astype("<i2").tobytes())
     monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=raw))
@@ -133,3 +134,35 @@ def test_a_listener_that_fails_leaves_the_sound_of_what_was_said(
     [note] = [e for e in session.store.entries(session.job_id) if isinstance(e.body, Note)]
     assert note.body.text == NOT_HEARD
     assert note.clip
+
+
+def test_only_what_begins_with_the_attention_word_is_heeded() -> None:
+    texts = (("Ruby, cylinder four cut, 38", -1.0), ("cylinder four cut 39", -2.0), ("", -12.0))
+    pooled = Ears([Says("one", *texts, free="Ruby, cylinder four cut 38")], "ruby").hear(UTTERANCE)
+    assert [c.text for c in pooled.candidates] == ["cylinder four cut, 38", ""]
+    assert pooled.free_text == "cylinder four cut 38"
+    unheeded = Ears([Says("one", *texts, free="cylinder four cut 38")], "ruby").hear(UTTERANCE)
+    assert unheeded.free_text == ""
+
+
+@pytest.mark.parametrize(
+    ("word", "why"), [("cylinder", "said in phrases"), ("four", "said in phrases"), ("a b", "one")]
+)
+def test_an_attention_word_that_cannot_be_used_is_one_clear_line(tmp_path: Path, word: str, why: str) -> None:
+    with pytest.raises(BadInput, match=why):
+        Ears.open([], None, tmp_path, 6, word)
+
+
+def test_a_voice_that_says_the_word_is_heard_and_one_that_does_not_is_not(tmp_path: Path) -> None:
+    pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
+    if shutil.which("flite") is None:
+        pytest.skip("flite (Debian package flite) is not installed")
+    ears = Ears.open([], None, tmp_path, 6, "ruby")
+    context = Context(engine=Engine(6))
+    made = {}
+    for text in ("ruby, cylinder four cut, thirty eight point two", "cylinder four cut, thirty eight point two"):
+        subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", tmp_path / "said.wav"], check=True)
+        sound = read_file(tmp_path / "said.wav")
+        pooled = ears.hear(Utterance(0.0, len(sound) / RATE, sound))
+        made[text] = [d.meaning for d in decide(pooled.candidates, context, free_text=pooled.free_text)]
+    assert list(made.values()) == [[Cut(4, 38.2)], [None]]
