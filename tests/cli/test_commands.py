@@ -7,8 +7,10 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.shell_completion import BashComplete
 
 from journal.cli import main
+from journal.cli.main import group as journal_group
 
 OPEN = ("open", "--unit", "Pump", "--firing-order", "1-5-3-6-2-4", "--technician", "Ash")
 
@@ -164,3 +166,12 @@ def test_every_public_name_of_the_library_is_there() -> None:
     import journal
 
     assert [getattr(journal, name).__doc__ for name in journal.__all__ if not getattr(journal, name).__doc__] == []
+
+
+@pytest.mark.parametrize(
+    ("before", "begun", "wanted"),
+    [([], "find", {"findings"}), (["close"], "--ca", {"--cause"}), (["listen", "--voice"], "to", {"tones"})],
+)
+def test_commands_options_and_choices_are_completed(before: list[str], begun: str, wanted: set[str]) -> None:
+    shell = BashComplete(journal_group, {}, "journal", "_JOURNAL_COMPLETE")
+    assert {item.value for item in shell.get_completions(before, begun)} == wanted
