@@ -66,8 +66,12 @@ class Typefaces:
         pdf.add_font(family, style, str(file))
 
     def shown(self, text: str) -> str:
-        """The text as it can be shown: what the typefaces lack as `UNKNOWN`, what is no letter at all as a space."""
-        return "".join(UNKNOWN if letter in self.missing else letter for letter in _clean(text))
+        """The text as it can be shown: what the typefaces lack as `UNKNOWN`, what is no letter at all as a space.
+
+        A number and its per cent stay on one line.
+        """
+        shown = "".join(UNKNOWN if letter in self.missing else letter for letter in _clean(text))
+        return shown.replace(" %", "\N{NO-BREAK SPACE}%")
 
 
 _JOINED = frozenset(map(chr, range(0x0900, 0x0980)))
