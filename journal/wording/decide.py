@@ -64,6 +64,8 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
         One decision for each thing said; a single `LET_GO` without a meaning when nothing was for the tool.
     """
     heard = _best_text(candidates) or free_text.strip()
+    if heard and heard == free_text.strip() and (free := _free_words(candidates, free_text, context)):
+        return free
     ways = understand(candidates, context, free_text) if candidates else []
     best = next((w for w in ways if w.pieces), None)
     if best is None or sum(w.probability for w in ways if w.pieces) < ASK_AT:

@@ -193,3 +193,11 @@ def test_cylinders_written_together_are_several() -> None:
     (decision,) = decide_text("half engine 456 out", PLAIN)
     assert getattr(decision.meaning, "held_out", None) == (4, 5, 6)
     assert getattr(decide_text("half engine 446 out", PLAIN)[0].meaning, "held_out", None) is None
+
+
+def test_open_words_need_no_second_listener() -> None:
+    text = "Note the customer says it began after a fuel filter"
+    both = spread("open", (text, -1.0), ("", -12.0)) + spread("must find", ("correct two four seven", -20.0))
+    (decision,) = decide(both, RUNNING, free_text=text)
+    assert decision.verdict is Verdict.TAKE
+    assert getattr(decision.meaning, "text", "") == "the customer says it began after a fuel filter"
