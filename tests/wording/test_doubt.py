@@ -8,9 +8,10 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from journal.facts import Cut, Engine
+from journal.facts import Cut, Engine, Note
 from journal.hearing.types import Candidate
 from journal.wording import Context, Number, Verdict, decide, decide_text
+from journal.wording.decide import question
 from journal.wording.doubt import alike_numbers
 
 ENGINE = Engine(6)
@@ -201,3 +202,8 @@ def test_open_words_need_no_second_listener() -> None:
     (decision,) = decide(both, RUNNING, free_text=text)
     assert decision.verdict is Verdict.TAKE
     assert getattr(decision.meaning, "text", "") == "the customer says it began after a fuel filter"
+
+
+def test_a_question_about_free_words_says_them() -> None:
+    assert question(Note("push rod three looks straight"), ()) == "note: push rod three looks straight?"
+    assert question(Cut(4, 38.0), ()) == "four, thirty-eight?"
