@@ -150,6 +150,8 @@ class Session:
 
     def _one(self, decision: Decision, job: Job, clip: str) -> Outcome:
         meaning = decision.meaning
+        if decision.verdict is Verdict.ASK and meaning is None and not self.held:
+            return Outcome(Verdict.ASK, decision.prompt, decision.prompt, None, decision)
         if decision.verdict is Verdict.LET_GO or meaning is None:
             return _let_go(decision, decision.reason)
         carry_on = isinstance(meaning, Command) and meaning.word is CommandWord.CARRY_ON

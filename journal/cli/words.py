@@ -116,12 +116,11 @@ def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any
 
 def decision_line(decision: Decision) -> str:
     """One decision as a line: verdict, what it means, how sure, why."""
-    if decision.verdict is Verdict.LET_GO or decision.meaning is None:
-        return f"let go: {decision.reason or 'not for the journal'}"
-    what = describe(decision.meaning)
     if decision.verdict is Verdict.ASK:
         return f"ask: {decision.prompt}  ({decision.reason})" if decision.reason else f"ask: {decision.prompt}"
-    return f"take: {what}  ({decision.certainty:.1%} sure)"
+    if decision.verdict is Verdict.LET_GO or decision.meaning is None:
+        return f"let go: {decision.reason or 'not for the journal'}"
+    return f"take: {describe(decision.meaning)}  ({decision.certainty:.1%} sure)"
 
 
 def decision_to_json(decision: Decision, context: Context) -> dict[str, Any]:
@@ -138,9 +137,10 @@ def decision_to_json(decision: Decision, context: Context) -> dict[str, Any]:
         "heard": decision.heard,
         "reason": decision.reason,
     }
-    if meaning is None or decision.verdict is Verdict.LET_GO:
+    if decision.verdict is Verdict.LET_GO:
         return out
-    out.update(_meaning_to_json(meaning, context))
+    if meaning is not None:
+        out.update(_meaning_to_json(meaning, context))
     if decision.verdict is Verdict.ASK:
         out["prompt"] = decision.prompt
         out["alternatives"] = [_meaning_to_json(m, context) for m in decision.alternatives]

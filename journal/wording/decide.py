@@ -10,6 +10,7 @@ from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused
+from journal.wording.network import phrase_begins
 from journal.wording.numbers import HOMOPHONES, readings, spell
 from journal.wording.say import describe, read_back
 from journal.wording.sounds import likeness
@@ -37,10 +38,15 @@ _DOUBTED = 0.85
 _CLEAR = 0.8
 """Probability from which an unconstrained text alone is worth a question."""
 
+_AT_A_STRETCH = 0.002
+"""The same where a listener has weighed that nothing was said, and no question comes of it otherwise."""
+
 _WORTH_A_REASON = 0.05
 """Probability from which something that makes no sense here is told why."""
 
 _HARMLESS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
+
+_NOT_CLEAR = "not clear: say it again"
 
 _FREE = "free"
 """The listener's name for an unconstrained text."""
@@ -49,6 +55,8 @@ _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-
 
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
+_WORDS_BEGUN = 2
+"""Words of a phrase after which it has been begun."""
 _LOOKED_AT = 3
 
 
@@ -74,18 +82,29 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
         worth = _worth_asking(candidates)
         texts = [free_text, *(apart for c in worth for apart in figures_apart(c.text))]
         found = _only_asked(texts, context) or _end_asked(worth, context)
+        if not found and _weighed(candidates):
+            # Chat is hardly ever a phrase even at a stretch; a phrase in noise often is no more than that.
+            found = _only_asked([free_text], context, _AT_A_STRETCH) or _begun(free_text)
         return found or _let_go(heard, _why_nothing(best))
     resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE and not _weighed(candidates):
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
     if all(isinstance(piece.meaning, Refused) for piece in best.pieces) and context.baseline is not None:
         texts = [apart for c in _worth_asking(candidates) for apart in figures_apart(c.text)]
-        if found := _only_asked(texts, context):
+        found = _only_asked(texts, context) or _only_asked([free_text], context, _AT_A_STRETCH)
+        if found or (found := _second_best(ways, context)):
             return found
     more = _figures(_unrepeated(free_text)) > _figures(" ".join(p.heard for p in best.pieces))
     trusted = (resembles >= LIKE or best.agreed) and not more and not best.alone
     ceiling = 1.0 if trusted else _DOUBTED
-    return tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+    made = tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+    if not _weighed(candidates):
+        return made
+    return tuple(_again(d.heard, d.certainty) if _unclear(d) else d for d in made)
+
+
+def _unclear(decision: Decision) -> bool:
+    return decision.reason == _NOT_CLEAR and decision.certainty >= ASK_AT
 
 
 def _weighed(candidates: Sequence[Candidate]) -> bool:
@@ -145,15 +164,33 @@ def _let_go(heard: str, reason: str) -> tuple[Decision, ...]:
     return (Decision(Verdict.LET_GO, None, certainty=0.0, heard=heard, reason=reason),)
 
 
-def _only_asked(texts: Sequence[str], context: Context) -> tuple[Decision, ...]:
+def _only_asked(texts: Sequence[str], context: Context, at_least: float = _CLEAR) -> tuple[Decision, ...]:
     """Questions from the first text that is a phrase, though no listener held to the phrases has heard it so."""
     for text in texts:
         ways = understand((Candidate(text, 0.0, _FREE),), context) if text.strip() else []
-        best = ways[0] if ways else None
-        if best is not None and best.pieces and best.probability >= _CLEAR:
+        best = next((way for way in ways if way.pieces), None)
+        if best is not None and best.probability >= at_least:
             found = tuple(_one(at, best, ways, context, _DOUBTED) for at in range(len(best.pieces)))
             if all(d.verdict is Verdict.ASK for d in found):
                 return found
+    return ()
+
+
+def _begun(free_text: str) -> tuple[Decision, ...]:
+    """A question where an unconstrained text begins as a phrase does and then gets lost: "oil temperature identity"."""
+    words = [token.text for token in tokenise(free_text)]
+    end, literal = phrase_begins(words)
+    return (_again(" ".join(words[:end]), ASK_AT),) if literal >= _WORDS_BEGUN else ()
+
+
+def _second_best(ways: Sequence[Understanding], context: Context) -> tuple[Decision, ...]:
+    """Questions from the likeliest way that makes sense here, where the likeliest of all does not."""
+    for way in ways:
+        if way.probability < _WORTH_A_REASON:
+            break
+        if way.pieces and not any(isinstance(piece.meaning, Refused) for piece in way.pieces):
+            found = tuple(_one(at, way, ways, context, _DOUBTED) for at in range(len(way.pieces)))
+            return found if all(d.verdict is Verdict.ASK for d in found) else ()
     return ()
 
 
@@ -230,7 +267,12 @@ def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decis
     harmless = isinstance(meaning, Command) and meaning.word in _HARMLESS
     if certainty >= (TELL_AT if harmless else COMMAND_AT):
         return Decision(Verdict.TAKE, meaning, certainty=min(1.0, certainty), heard=piece.heard)
-    return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason="not clear: say it again")
+    return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason=_NOT_CLEAR)
+
+
+def _again(heard: str, certainty: float) -> Decision:
+    """A question that no answer but the same words again can settle."""
+    return Decision(Verdict.ASK, None, (), certainty, heard, f"{heard.strip(' .,!?')}? Say it again.", _NOT_CLEAR)
 
 
 def question(meaning: Meaning, alternatives: Sequence[Meaning]) -> str:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from functools import cache
 
+from journal.wording.numbers import atoms
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
-from journal.wording.vocabulary import Vocabulary, vocabulary
+from journal.wording.vocabulary import CYLINDER_SLOTS, Vocabulary, vocabulary
 
 Tag = tuple[str, str]
 """An attribute and the value a choice gives it."""
@@ -78,6 +79,35 @@ class Network:
 def network() -> Network:
     """The network of the packaged vocabulary."""
     return build(vocabulary())
+
+
+def phrase_begins(said: list[str]) -> tuple[int, int]:
+    """How far words follow some phrase that still wants something after them.
+
+    Args:
+        said: words; a single one may fill a cylinder's place.
+
+    Returns:
+        Index after the last word that follows it, and how many of them are words of the phrase itself.
+    """
+    net = network()
+    found = (0, 0)
+    reached = {0: 0}
+    for end, word in enumerate(said, 1):
+        after: dict[int, int] = {}
+        for state, literal in reached.items():
+            step = net.step(state)
+            for target, _ in step.words.get(word, ()):
+                after[target] = max(literal + 1, after.get(target, 0))
+            if atoms(word):
+                for slot, target, _ in step.slots:
+                    if slot in CYLINDER_SLOTS:
+                        after[target] = max(literal, after.get(target, 0))
+        reached = after
+        wanting = [literal for state, literal in reached.items() if net.step(state).slots]
+        if wanting:
+            found = (end, max(wanting))
+    return found
 
 
 def build(words: Vocabulary) -> Network:

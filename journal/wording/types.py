@@ -109,7 +109,7 @@ class Decision:
     verdict: Verdict
     """Take it, ask, or let it go."""
     meaning: Meaning | None
-    """The most likely meaning; none when let go."""
+    """The most likely meaning; none when let go, and when a question asks for the same words again."""
     alternatives: tuple[Meaning, ...] = ()
     """Other meanings it may have had, most likely first."""
     certainty: float = 1.0

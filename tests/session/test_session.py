@@ -223,3 +223,12 @@ def test_a_question_about_the_fuel_that_makes_no_torque_is_answered_and_can_be_c
     say(session, "end of run")
     (after,) = session.type("no torque fuel six")
     assert after.verdict is Verdict.LET_GO
+
+
+def test_what_must_be_said_again_is_asked_for_and_enters_nothing(session: Session) -> None:
+    before = len(session.store.entries(session.job_id))
+    candidates = [Candidate("", -15.0, "one"), Candidate("oil temp reads two twenty", -41.0, "two")]
+    (outcome,) = session.hear(candidates, free_text="oil temperature identity")
+    assert (outcome.verdict, outcome.entry) == (Verdict.ASK, None)
+    assert outcome.say == "oil temperature? Say it again."
+    assert len(session.store.entries(session.job_id)) == before

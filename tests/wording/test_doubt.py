@@ -182,7 +182,7 @@ def test_a_number_alone_in_a_run_is_asked_about_as_the_reading_it_may_be() -> No
 
 
 @pytest.mark.parametrize(
-    ("text", "verdict"), [("read back cylinder four", Verdict.TAKE), ("scratch that", Verdict.LET_GO)]
+    ("text", "verdict"), [("read back cylinder four", Verdict.TAKE), ("scratch that", Verdict.ASK)]
 )
 def test_a_command_that_changes_nothing_needs_less_certainty(text: str, verdict: Verdict) -> None:
     heard_so = spread("one", (text, -3.0), ("", -15.0)) + spread("two", ("bent lobe", -9.0), ("load five", -9.0))
@@ -207,3 +207,25 @@ def test_open_words_need_no_second_listener() -> None:
 def test_a_question_about_free_words_says_them() -> None:
     assert question(Note("push rod three looks straight"), ()) == "note: push rod three looks straight?"
     assert question(Cut(4, 38.0), ()) == "four, thirty-eight?"
+
+
+def test_an_unclear_command_is_asked_to_be_said_again() -> None:
+    heard_so = spread("one", ("scratch that", -3.0), ("", -15.0)) + spread("two", ("bent lobe", -9.0))
+    (decision,) = decide(heard_so, RUNNING, free_text="scratch that")
+    assert (decision.verdict, decision.meaning) == (Verdict.ASK, None)
+    assert decision.prompt == "scratch that? Say it again."
+
+
+@pytest.mark.parametrize(
+    ("text", "begun"),
+    [
+        ("Oil temperature identity.", "oil temperature? Say it again."),
+        ("cylinder 1 cut 39 boy 5", "cylinder 1 cut? Say it again."),
+        ("who left the door open", ""),
+        ("there is no air in the tire", ""),
+    ],
+)
+def test_a_phrase_that_got_lost_is_asked_to_be_said_again(text: str, begun: str) -> None:
+    heard_so = spread("one", ("", -15.0), ("10", -28.0)) + spread("two", ("oil temp reads two twenty", -41.0))
+    (decision,) = decide(heard_so, RUNNING, free_text=text)
+    assert (decision.verdict is Verdict.ASK, decision.prompt) == (bool(begun), begun)
