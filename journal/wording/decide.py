@@ -233,7 +233,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     if isinstance(meaning, Refused):
         return Decision(Verdict.LET_GO, None, certainty=0.0, heard=piece.heard, reason=meaning.reason)
     if isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is None):
-        return _command(piece, meaning, min(certainty, ceiling))
+        return _command(piece, meaning, min(_as_answer(meaning, chances, context), ceiling))
     weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
     missing = max(0.0, 1.0 - sum(chances.values()))
     certainty = min(ceiling, weighed[meaning] / (sum(weighed.values()) + missing))
@@ -261,6 +261,15 @@ def _chances(at: int, best: Understanding, ways: Sequence[Understanding]) -> dic
             meaning = way.pieces[at].meaning
             chances[meaning] = chances.get(meaning, 0.0) + way.probability
     return chances
+
+
+def _as_answer(meaning: Command | Number, chances: dict[Meaning | Refused, float], context: Context) -> float:
+    """Certainty of a command or a number; of one that a waiting question names, against the others it names."""
+    values = {getattr(option, "value", None) for option in context.question_options}
+    if not isinstance(meaning, Number) or meaning.value not in values:
+        return chances[meaning]
+    rivals = sum(chance for m, chance in chances.items() if not isinstance(m, Number) or m.value in values)
+    return chances[meaning] / (rivals + max(0.0, 1.0 - sum(chances.values())))
 
 
 def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decision:

@@ -15,7 +15,7 @@ import tempfile
 import time
 from collections import Counter, defaultdict
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 
 import numpy as np
@@ -39,6 +39,8 @@ FREE = "free dictation"
 SYSTEMS = {DEFAULT: ("whisper", "pocketsphinx"), "whisper": ("whisper",), "pocketsphinx": ("pocketsphinx",)}
 """What is reported: listeners that hear together; they are held against free dictation with the same parser."""
 CONTEXT = Context(engine=Engine(6), baseline=31.5, next_cylinder=3)
+AWAITED = replace(CONTEXT, expects_number=True)
+"""While a question waits for a number."""
 _GAP_S = 0.7
 """Noise alone before and after each phrase, seconds."""
 
@@ -100,6 +102,7 @@ class Systems:
     def hear(self, text: str, level: float | None, sound: Sound, expect: Expect = Expect.ANYTHING) -> Said:
         decisions: dict[str, tuple[Decision, ...]] = dict.fromkeys((*SYSTEMS, FREE), ())
         seconds: dict[str, float] = defaultdict(float)
+        context = AWAITED if expect is Expect.NUMBER else CONTEXT
         for one in utterances([sound]):
             hearings: dict[str, Hearing] = {}
             for name, listener in self._listeners.items():
@@ -108,12 +111,12 @@ class Systems:
                 seconds[name] += time.perf_counter() - began
             for system, names in SYSTEMS.items():
                 pooled = self.ears[system].pool(one, [hearings[name] for name in names])
-                decisions[system] += decide(pooled.candidates, CONTEXT, free_text=pooled.free_text)
+                decisions[system] += decide(pooled.candidates, context, free_text=pooled.free_text)
             if self._free is not None:
                 began = time.perf_counter()
                 free = self._free.hear(one.sound, expect)
                 seconds[FREE] += time.perf_counter() - began
-                decisions[FREE] += decide(free.candidates, CONTEXT)
+                decisions[FREE] += decide(free.candidates, context)
         return Said(text, level, decisions, dict(seconds), len(sound) / RATE)
 
 
@@ -214,7 +217,7 @@ def _numbers(heard: list[Said], kind: str) -> list[Row]:
         right = 0
         for each in heard:
             found = [d.meaning.value for d in each.decisions[system] if isinstance(d.meaning, Number)]
-            value = [d.meaning.value for d in decide_text(each.text, CONTEXT) if isinstance(d.meaning, Number)]
+            value = [d.meaning.value for d in decide_text(each.text, AWAITED) if isinstance(d.meaning, Number)]
             right += bool(found) and found == value
             if found != value and system == DEFAULT:
                 print(f"{system}, number: {each.text!r} gave {found}, wanted {value}")

@@ -229,3 +229,12 @@ def test_a_phrase_that_got_lost_is_asked_to_be_said_again(text: str, begun: str)
     heard_so = spread("one", ("", -15.0), ("10", -28.0)) + spread("two", ("oil temp reads two twenty", -41.0))
     (decision,) = decide(heard_so, RUNNING, free_text=text)
     assert (decision.verdict is Verdict.ASK, decision.prompt) == (bool(begun), begun)
+
+
+def test_a_number_that_a_waiting_question_names_is_held_against_the_others_it_names() -> None:
+    def answered(*options: float) -> Verdict:
+        waiting = Context(engine=ENGINE, question_options=tuple(Cut(4, value) for value in options))
+        return decide(heard(("nineteen", 0.8), ("ninety", 0.2)), waiting)[0].verdict
+
+    assert answered(19.0, 39.0) is Verdict.TAKE
+    assert answered(19.0, 90.0) is not Verdict.TAKE
