@@ -13,7 +13,7 @@ from typing import Any
 
 import pytest
 
-from journal.facts import Cut, PartWanted, PhotoCue, Question
+from journal.facts import Cut, Note, PartWanted, PhotoCue, Question
 from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg
 from tests.webui.test_desk import link_of
@@ -56,6 +56,19 @@ def test_a_question_is_answered_by_tapping_with_a_glove(shop: Shop, address: str
         button.tap()
         page.get_by_text("answered").wait_for()
     assert [cut.value for cut in shop.job(job).runs[0].cuts] == [30.0]
+
+
+def test_a_button_is_not_taken_away_from_under_a_finger(shop: Shop, address: str, chromium: Any) -> None:
+    job = shop.open()
+    shop.say(job, "idle cut out test", "baseline thirty")
+    shop.enter(job, Question("Cylinder 2: 30 or 38?", (Cut(2, 38.0), Cut(2, 30.0))))
+    with window(chromium, PHONE) as page:
+        page.goto(f"{address}/job/{job}/live")
+        page.get_by_role("button", name="Cylinder 2 cut: 30").evaluate("button => { button.mine = true; }")
+        with page.expect_response(lambda answer: answer.url.endswith("/live/now")):
+            shop.enter(job, Note("nothing of it stands on this page"))
+        page.wait_for_timeout(300)
+        assert page.get_by_role("button", name="Cylinder 2 cut: 30").evaluate("button => button.mine === true")
 
 
 def test_a_recording_dictated_into_the_job_fills_the_open_page(

@@ -16,6 +16,14 @@
 
   const show = (html) => {
     const fresh = new DOMParser().parseFromString(html, "text/html");
+    // What is the same but for its form tokens stays: a button must not be taken away from under a finger.
+    const tokens = (part) => [...part.querySelectorAll("input[name=csrf_token]")];
+    const freshest = tokens(fresh).map((input) => input.getAttribute("value"));
+    const kept = tokens(now);
+    if (kept.length === freshest.length) {
+      kept.forEach((input, at) => input.setAttribute("value", freshest[at]));
+      if (fresh.body.innerHTML.trim() === now.innerHTML.trim()) return;
+    }
     const held = document.activeElement && now.contains(document.activeElement) ? document.activeElement.id : "";
     now.replaceChildren(...document.adoptNode(fresh.body).childNodes);
     const question = now.querySelector(".question h2")?.textContent ?? "";
