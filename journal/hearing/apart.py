@@ -65,18 +65,19 @@ class Apart:
     def _ask(self, *what: object) -> object:
         with self._lock:
             try:
-                self.ready()
-                self._pipe.send(what)
-                return self._answer()
+                return self._exchange(what)
             except OSError:
                 self._process.kill()
                 self._start()
             try:
-                self.ready()
-                self._pipe.send(what)
-                return self._answer()
+                return self._exchange(what)
             except OSError as error:
                 raise HearingError(f"{self.name} ends whenever it hears; use another --listener") from error
+
+    def _exchange(self, what: tuple[object, ...]) -> object:
+        self.ready()
+        self._pipe.send(what)
+        return self._answer()
 
     def _answer(self) -> object:
         try:

@@ -81,7 +81,7 @@ class Endpointer:
             blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
         """
         how = self._how
-        detector = _detectors()()
+        detector = _detector_class()()
         step = detector.chunk_samples()
         frame_s = step / RATE
         short = max(1, round(how.pause / frame_s))
@@ -120,7 +120,7 @@ class Endpointer:
 
 
 @cache
-def _detectors() -> Any:
+def _detector_class() -> Any:
     """The detector's class, its library loaded for one thread.
 
     Its network is so small that more threads spend their time waking each other. Its OpenMP is a copy of its own that

@@ -56,10 +56,8 @@ class Hearing:
 
     candidates: tuple[Candidate, ...]
     """Best first; empty when it took it for no speech at all."""
-    free_score: float | None = None
-    """Score of the best unconstrained text of the same sound, where the recogniser makes one."""
     free_text: str = ""
-    """That text."""
+    """The best unconstrained text of the same sound, where the recogniser makes one."""
 
 
 @dataclass(frozen=True)

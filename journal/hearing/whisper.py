@@ -102,12 +102,7 @@ class Whisper:
         return self._hearing(held, self._last.free)
 
     def weigh(self, sound: Sound, texts: Sequence[str]) -> Hearing:
-        """What `hear` gave for this sound, and these texts with their scores, however else they may be written.
-
-        Args:
-            sound: what `hear` was last called with.
-            texts: words of the grammar, e.g. what another recogniser has heard.
-        """
+        """See `Weigher.weigh`; nothing for a sound that is not the one heard last."""
         last = self._last
         if last is None or last.sound is not sound:
             return Hearing(candidates=())
@@ -127,7 +122,7 @@ class Whisper:
         if free_score is not None and self._opener(free_text) in self._openers:
             # What follows "note" is open vocabulary: no grammar holds it.
             candidates.insert(0, Candidate(free_text, min(0.0, max(candidates[0].score, free_score)), self.name))
-        return Hearing(tuple(candidates), free_score, free_text)
+        return Hearing(tuple(candidates), free_text)
 
     def _opener(self, text: str) -> str:
         """The first word that counts."""

@@ -91,7 +91,7 @@ class KnownSpeech:
         """The line whose loudness over time fits best; nothing when none fits well."""
         shape = _shape(sound)
         best, words = max((_fit(shape, known), words) for words, known in self.known.items())
-        return Hearing((Candidate(words, -0.001, self.name),) if best > 0.8 else (), free_text=words, free_score=-0.1)
+        return Hearing((Candidate(words, -0.001, self.name),) if best > 0.8 else (), free_text=words)
 
     def note(self, sound: Sound) -> str:
         """Its words without the first, which asked for a note."""
