@@ -10,7 +10,8 @@ from dataclasses import dataclass
 import numpy as np
 import numpy.typing as npt
 
-from journal.hearing.decoder import Decoder, Floats, Heard
+from journal.hearing.decoder import Decoder, Heard
+from journal.hearing.modelfile import Floats
 from journal.hearing.writing import Writing
 
 
@@ -72,13 +73,13 @@ def search(
         how: width and length.
         banned: tokens that no unconstrained text may hold.
     """
-    texts, hidden = decoder.begin(heard, prompt)
+    texts = decoder.begin(heard, prompt)
     held = [_Open((), 0.0, 0, 0)]
     free = [_Open((), 0.0, -1, 0)] if how.free_beams else []
     done: list[Written] = []
     done_free: list[Written] = []
     for length in range(how.longest):
-        scores = decoder.scores(hidden)
+        scores = texts.scores
         held = _grow_held(held, scores, writing, end, how, done)
         free = _grow_free(free, scores, end, how, banned, done_free, first=length == 0)
         held = _still_worth(held, _bar(done, how.beams, how.behind))
@@ -90,8 +91,7 @@ def search(
         both = [*held, *free]
         if not both:
             break
-        texts = texts.pick(np.asarray([each.row for each in both]))
-        hidden = decoder.step(heard, texts, np.asarray([[each.tokens[-1]] for each in both]))
+        texts = decoder.step(heard, texts, [each.row for each in both], [each.tokens[-1] for each in both])
         held = [_Open(each.tokens, each.score, each.state, row) for row, each in enumerate(held)]
         free = [_Open(each.tokens, each.score, -1, len(held) + row) for row, each in enumerate(free)]
     return sorted(done, key=_worst_last), sorted(done_free, key=_worst_last)

@@ -14,7 +14,8 @@ import numpy as np
 
 from journal.errors import HearingError
 from journal.hearing.beam import Search, Written, search
-from journal.hearing.decoder import Decoder, Floats, Heard
+from journal.hearing.decoder import Decoder, Heard
+from journal.hearing.modelfile import Floats
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
 from journal.hearing.writing import Tokens, Writing, sentences
@@ -65,16 +66,15 @@ class Whisper:
             HearingError: the model is missing, damaged or not for English.
         """
         import ctranslate2
-        import threadpoolctl
         import tokenizers
         from faster_whisper.feature_extractor import FeatureExtractor
 
-        # The search multiplies small matrices: a second thread only waits for the first, and where another program
-        # wants that core it waits long.
-        threadpoolctl.threadpool_limits(limits=1, user_api="blas")
         folder = model or shipped_model()
         try:
-            self._model: Any = ctranslate2.models.Whisper(str(folder), device="cpu", compute_type="int8")
+            # One thread: the other core is the other listener's.
+            self._model: Any = ctranslate2.models.Whisper(
+                str(folder), device="cpu", compute_type="int8", intra_threads=1
+            )
             self._tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
             self._decoder = Decoder(folder / "model.bin")
         except Exception as error:  # tokenizers raises bare Exception for a damaged file.
