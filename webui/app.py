@@ -79,6 +79,7 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
     CSRFProtect(app)
     Compress(app)
     headers.guard(app)
+    app.teardown_appcontext(lambda error: shop.answered())
     say.teach(app)
     app.url_map.converters["sha256"] = files.Sha256
     for module in PAGES:

@@ -9,7 +9,7 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import cast
 
-from flask import current_app
+from flask import current_app, g
 
 from journal.analysis import diagnose
 from journal.analysis.findings import Findings
@@ -21,10 +21,12 @@ from journal.study import ClosedJobs, keep_summary, weighed
 from webui.door import Door
 from webui.grants import Grants
 from webui.log import Log
+from webui.stores import Stores
 from webui.watch import Watcher
 
-_KEPT = 64
-"""How many jobs are held replayed; an open page asks for the same one again and again."""
+_KEPT = 8
+"""How many jobs are held with their findings, a tenth of a megabyte each: those with a page open just now, for it asks
+for the same one again and again."""
 
 
 @dataclass(frozen=True)
@@ -53,7 +55,7 @@ class Shop:
         self.door = Door(announce)
         self.log = Log(folder)
         self.watcher = Watcher(folder)
-        self._own = threading.local()
+        self._stores = Stores(folder)
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
@@ -62,19 +64,25 @@ class Shop:
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
         self.watcher.close()
+        self._stores.close()
         self.log.close()
 
     @property
     def store(self) -> Store:
-        """The store, opened once for each thread: SQLite connections do not travel between threads."""
-        store = getattr(self._own, "store", None)
-        if store is None:
-            store = self._own.store = Store.open(self.folder)
-        return cast(Store, store)
+        """The store that is this request's own until it is answered."""
+        if "store" not in g:
+            g.store = self._stores.take()
+        return cast(Store, g.store)
+
+    def answered(self) -> None:
+        """Take back what the request was lent."""
+        if (store := g.pop("store", None)) is not None:
+            self._stores.give_back(store)
 
     def learn(self) -> None:
         """Read what the closed jobs teach before the first page; `RecordError` as any reading."""
-        self._closed.history(self.store)
+        with self._stores.one() as store:
+            self._closed.history(store)
 
     def state(self, job_id: str) -> State:
         """The job as it stands, with its findings.

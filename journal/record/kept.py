@@ -16,7 +16,7 @@ from journal.record.replay import replay
 from journal.record.resolve import in_order
 
 _MOST = 3
-"""How many jobs are kept: as many as are worked on at once, for the page keeps its own for each of its threads."""
+"""How many jobs are kept: as many as are worked on at once."""
 
 
 @dataclass

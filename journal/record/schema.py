@@ -124,8 +124,10 @@ def facts_and_what_is_derived_from_them(db: Database) -> None:
 _ALL = {facts_and_what_is_derived_from_them.__name__}
 
 
-def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
+def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool = False) -> Database:
     """Open the journal's database, making or bringing it up to date as needed; for reading only where all is read-only.
+
+    With `in_turn`, threads may use the connection one after the other; otherwise only the one that opened it.
 
     Raises:
         NotFound: when there is none and `create` is false.
@@ -141,13 +143,13 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S) -> Database:
             except OSError as error:
                 raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
         there = path.exists()
-        db = Database(sqlite3.connect(path, timeout=wait_s))
+        db = Database(sqlite3.connect(path, timeout=wait_s, check_same_thread=not in_turn))
         try:
             _prepare(db, path, wait_s)
         except sqlite3.OperationalError as error:
             db.close()
             if there and any(words in str(error) for words in ("readonly", "unable to open")):
-                return _connect_to_read(path)
+                return _connect_to_read(path, in_turn)
             raise
         except BaseException:
             db.close()
@@ -160,7 +162,7 @@ def can_write(db: Database) -> bool:
     return not db.execute("PRAGMA query_only").fetchone()[0]
 
 
-def _connect_to_read(path: Path) -> Database:
+def _connect_to_read(path: Path, in_turn: bool) -> Database:
     """Open a database in a place where nothing can be written, not even the small files SQLite puts beside one."""
     log = path.with_name(f"{path.name}-wal")
     if log.exists() and log.stat().st_size:
@@ -168,10 +170,11 @@ def _connect_to_read(path: Path) -> Database:
         elsewhere = tempfile.TemporaryDirectory()
         for file in (path, log):
             shutil.copy(file, elsewhere.name)
-        db = Database(sqlite3.connect(Path(elsewhere.name) / path.name))
+        db = Database(sqlite3.connect(Path(elsewhere.name) / path.name, check_same_thread=not in_turn))
         weakref.finalize(db, elsewhere.cleanup)
     else:
-        db = Database(sqlite3.connect(f"{path.absolute().as_uri()}?immutable=1", uri=True))
+        address = f"{path.absolute().as_uri()}?immutable=1"
+        db = Database(sqlite3.connect(address, uri=True, check_same_thread=not in_turn))
     applied = {migration.name for migration in migrations.applied(db)}
     if applied != _ALL:
         db.close()

@@ -27,7 +27,7 @@ class _OnlyTrying(Exception):
 
 
 class Store:
-    """One connection to a journal; each thread and each process opens its own, as many as it likes."""
+    """One connection to a journal; each process opens its own, as many as it likes, and so does each thread."""
 
     def __init__(self, folder: Path, db: Database) -> None:
         """Use `Store.open`."""
@@ -37,19 +37,20 @@ class Store:
         self._jobs = KeptJobs(db)
 
     @classmethod
-    def open(cls, folder: Path, *, create: bool = True, wait_s: float = WAIT_S) -> Store:
+    def open(cls, folder: Path, *, create: bool = True, wait_s: float = WAIT_S, in_turn: bool = False) -> Store:
         """Open the journal in a folder.
 
         Args:
             folder: the journal's folder.
             create: make it when it is not there.
             wait_s: how long to wait for another program that holds it, seconds.
+            in_turn: whether threads may use it one after the other, never two at once; otherwise only this one may.
 
         Raises:
             NotFound: when there is no journal and `create` is false.
             RecordError: when it cannot be opened, or a newer version of the program wrote it.
         """
-        db = connect(folder, create=create, wait_s=wait_s)
+        db = connect(folder, create=create, wait_s=wait_s, in_turn=in_turn)
         with database_errors(folder / FILE_NAME), file_errors(folder / FILE_NAME):
             if can_write(db):
                 upkeep.finish_erasing(db, folder)
