@@ -53,10 +53,17 @@ class Entry:
         """Refuse what is no entry.
 
         Raises:
-            BadInput: for a time without a zone or a certainty outside 0 to 1.
+            BadInput: for a time without a zone or outside 1970 to 9998, an offset of a day or more, or a certainty
+                outside 0 to 1.
         """
         if self.at_utc.tzinfo is None or self.at_utc.utcoffset() != UTC.utcoffset(None):
             raise BadInput("an entry's time must be aware and in UTC")
+        # A UUIDv7 counts from 1970 (RFC 9562); the year before a calendar's end leaves room for any offset and order.
+        if not 1970 <= self.at_utc.year <= 9998:
+            raise BadInput(f"the year {self.at_utc.year}: an entry's time lies from 1970 to 9998; set the clock")
+        # RFC 3339, section 5.6: hours from 00 to 23.
+        if abs(self.offset_minutes) >= 24 * 60:
+            raise BadInput("an entry's local time may differ from UTC by less than a day")
         if not 0.0 <= self.certainty <= 1.0:
             raise BadInput(f"certainty {self.certainty}: give a number from 0 to 1")
 

@@ -93,6 +93,21 @@ def test_an_entrys_time_must_be_in_utc_and_its_certainty_a_probability() -> None
 
 
 @pytest.mark.parametrize(
+    ("year", "offset"), [(2026, 1440), (2026, -1440), (2026, 10**30), (1, 0), (1969, 0), (9999, 0)]
+)
+def test_an_entrys_time_must_be_one_a_clock_can_show(year: int, offset: int) -> None:
+    with pytest.raises(BadInput):
+        Entry(new_id(AT), new_id(AT), AT.replace(year=year), Note("x"), offset_minutes=offset)
+
+
+@pytest.mark.parametrize(("year", "offset"), [(1970, -1439), (9998, 1439), (2026, 14 * 60), (2026, -12 * 60)])
+def test_any_local_time_of_an_entry_can_be_shown(year: int, offset: int) -> None:
+    entry = Entry(new_id(AT), new_id(AT), AT.replace(year=year), Note("x"), offset_minutes=offset)
+    shown = entry.at_utc.astimezone(timezone(timedelta(minutes=entry.offset_minutes)))
+    assert shown.utcoffset() == timedelta(minutes=offset)
+
+
+@pytest.mark.parametrize(
     "make",
     [
         lambda: Cut(0, 30.0),
