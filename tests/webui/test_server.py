@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import platform
 import re
 import signal
 import socket
@@ -117,3 +118,39 @@ def test_the_first_page_finds_the_closed_jobs_read_already(shop: Shop, monkeypat
     shop.enter(job, JobClosed("camshaft", 2))
     assert shop.get(f"/job/{shop.open()}").status_code == 200
     assert len(read) == 4, "what is closed since is read, and only that"
+
+
+POOLS = """
+import ctypes, sys, threading
+from webui.server import one_pool
+
+if sys.argv[1] == "one":
+    one_pool()
+together = threading.Barrier(9)
+
+def work():
+    kept = [bytearray(50_000) for _ in range(20)]
+    together.wait()
+    together.wait()
+
+threads = [threading.Thread(target=work) for _ in range(8)]
+for thread in threads:
+    thread.start()
+together.wait()
+libc = ctypes.CDLL("libc.so.6")
+libc.fdopen.restype = ctypes.c_void_p
+libc.malloc_info(0, ctypes.c_void_p(libc.fdopen(1, b"w")))
+libc.fflush(None)
+together.wait()
+"""
+"""Threads that hold memory at the same time, then glibc's own account of its pools (malloc_info(3))."""
+
+
+@pytest.mark.skipif(platform.libc_ver()[0] != "glibc", reason="another C library has no such pools")
+@pytest.mark.parametrize(("how", "most"), [("one", 1), ("as it comes", 99)])
+def test_all_threads_take_their_memory_from_one_pool(root: Path, how: str, most: int) -> None:
+    command = [sys.executable, "-c", POOLS, how]
+    told = subprocess.run(command, cwd=root, capture_output=True, text=True, check=True).stdout
+    pools = told.count("<heap nr=")
+    assert 1 <= pools <= most
+    assert pools > 1 or how == "one", "without it there are several"
