@@ -13,7 +13,7 @@ from journal.record.backup import back_up
 from journal.record.clips import let_go
 from journal.record.pack import pack
 from journal.record.unpack import unpack
-from journal.record.verify import verify
+from journal.record.verify import unclaimed_photos, verify
 from journal.study import study
 
 
@@ -69,6 +69,8 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
         click.echo(f"  - {line}")
     if found:
         raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
+    for path in unclaimed_photos(store):
+        click.echo(f'  . a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"')
     click.echo("the journal is sound")
 
 

@@ -70,8 +70,7 @@ def resolve(ordered: Sequence[Entry]) -> Resolved:
         if target is not None and _place(target) < _place(entry):
             _act(body, entry, target, opening, withdrawn, said)
         if body is not None and not isinstance(body, Correction | Withdrawal):
-            same = body is entry.body or body == entry.body
-            effective[entry.id] = entry if same else replace(entry, body=body, certainty=certainty)
+            effective[entry.id] = entry if body is entry.body else replace(entry, body=body, certainty=certainty)
     settled = {}
     for entry_id, (_, by) in said.items():
         if isinstance(at[entry_id].body, Question):

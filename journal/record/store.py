@@ -15,7 +15,7 @@ from journal.errors import BadInput, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_from_text, time_to_text
 from journal.record import intake, lines, references, rows, upkeep
-from journal.record.files import check_sha256, file_errors
+from journal.record.files import CLIPS, PHOTOS, check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.kept import KeptJobs
 from journal.record.lines import JobLine
@@ -233,8 +233,12 @@ class Store:
     def names_clip(self, sha256: str) -> bool:
         """Whether any entry names that clip."""
         with database_errors(self.path):
-            sql = "SELECT 1 FROM entries WHERE clip = ? AND clip != '' LIMIT 1"
-            return self._db.execute(sql, [check_sha256(sha256)]).fetchone() is not None
+            return upkeep.is_named(self._db, CLIPS, check_sha256(sha256))
+
+    def names_photo(self, sha256: str) -> bool:
+        """Whether any entry names that photo."""
+        with database_errors(self.path):
+            return upkeep.is_named(self._db, PHOTOS, check_sha256(sha256))
 
     def clips_let_go(self) -> set[str]:
         """Clips (SHA-256) whose sound was let go on purpose."""

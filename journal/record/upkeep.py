@@ -63,16 +63,16 @@ def erase(db: Database, folder: Path, number: int, entries: list[Entry]) -> None
 def finish_erasing(db: Database, folder: Path) -> None:
     """Remove the files of erased jobs that are still there and that no other job names."""
     for room, sha256 in db.execute("SELECT room, sha256 FROM files_to_remove").fetchall():
-        if not _is_named(db, room, sha256):
+        if not is_named(db, room, sha256):
             for path in (*files_of(folder, room, sha256), *begun_files_of(folder, room, sha256)):
                 path.unlink(missing_ok=True)
         db.execute("DELETE FROM files_to_remove WHERE room = ? AND sha256 = ?", [room, sha256])
 
 
-def _is_named(db: Database, room: str, sha256: str) -> bool:
+def is_named(db: Database, room: str, sha256: str) -> bool:
+    """Whether any entry names the file of that checksum in that room."""
     if room == CLIPS:
-        return (
-            db.execute("SELECT 1 FROM entries WHERE clip = ? AND clip != '' LIMIT 1", [sha256]).fetchone() is not None
-        )
-    sql = "SELECT 1 FROM entries WHERE kind = 'photo' AND json_extract(body, '$.sha256') = ? LIMIT 1"
+        sql = "SELECT 1 FROM entries WHERE clip = ? AND clip != '' LIMIT 1"
+    else:
+        sql = "SELECT 1 FROM entries WHERE kind = 'photo' AND json_extract(body, '$.sha256') = ? LIMIT 1"
     return db.execute(sql, [sha256]).fetchone() is not None

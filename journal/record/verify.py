@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+import time
 from collections.abc import Iterator
+from pathlib import Path
 
 from journal.errors import JournalError, NotFound
 from journal.facts import Entry, Photo
@@ -12,6 +14,9 @@ from journal.record.photos import original_path, page_copy_path
 from journal.record.resolve import target_of
 from journal.record.store import Store
 
+UNDER_WAY_S = 60.0
+"""How long a photo may lie in the journal before its entry, as it does while it is being taken in, seconds."""
+
 
 def verify(store: Store) -> list[str]:
     """Everything that is wrong with the journal, a line each; nothing is changed.
@@ -20,6 +25,24 @@ def verify(store: Store) -> list[str]:
         RecordError: when the database cannot be read at all.
     """
     return list(_troubles(store))
+
+
+def unclaimed_photos(store: Store) -> list[Path]:
+    """Photos of no entry: whoever took them in was stopped before saying so. They can be attached as any other file.
+
+    Raises:
+        RecordError: when the database cannot be read.
+    """
+    settled = time.time() - UNDER_WAY_S
+    return [
+        path
+        for path in _photos(store)
+        if path.stat().st_mtime < settled and not store.names_photo(path.name.split(".")[0])
+    ]
+
+
+def _photos(store: Store) -> list[Path]:
+    return sorted((store.folder / PHOTOS).glob("??/[0-9a-f]*"))
 
 
 def _troubles(store: Store) -> Iterator[str]:
@@ -67,7 +90,6 @@ def _has_photo(store: Store, sha256: str) -> bool:
 
 
 def _files(store: Store) -> Iterator[str]:
-    photos = (store.folder / PHOTOS).glob("??/[0-9a-f]*")
-    for path in sorted([*photos, *all_clips(store.folder)]):
+    for path in sorted([*_photos(store), *all_clips(store.folder)]):
         if sha256_of_file(path) != path.name.split(".")[0]:
             yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import os
+import re
 import zipfile
 from pathlib import Path
 
@@ -12,7 +14,7 @@ from click.testing import CliRunner, Result
 from journal.cli.main import group
 from journal.facts import Cut, Photo
 from journal.record.clips import keep_clip
-from journal.record.photos import take_in
+from journal.record.photos import original_path, take_in
 from journal.record.store import Store
 from tests.record.arrange import Scribe
 from tests.record.pictures import file_of, phone_exif, scene
@@ -108,3 +110,18 @@ def test_what_is_wrong_is_listed_and_the_exit_says_so(tmp_path: Path, job: Scrib
         path.write_bytes(b"x")
     found = run(tmp_path / "j", "verify")
     assert found.exit_code != 0 and "is not what it was" in found.output
+
+
+def test_a_photo_whose_taking_in_was_broken_off_is_told_with_the_way_to_attach_it(tmp_path: Path, job: Scribe) -> None:
+    # As a kill leaves it: the file is there, its entry was never written, and nobody was told that it was kept.
+    kept = take_in(tmp_path / "j", file_of(scene(160, 120, seed=8)), "photo.jpg")
+    path = original_path(tmp_path / "j", kept.sha256)
+    assert "of no job" not in run(tmp_path / "j", "verify").output, "it may be on its way in just now"
+    os.utime(path, (0, 0))
+    told = run(tmp_path / "j", "verify")
+    assert told.exit_code == 0 and "the journal is sound" in told.output
+    found = re.search(r'journal photo "(.+)"', told.output)
+    assert found is not None and found[1] == str(path)
+    assert run(tmp_path / "j", "photo", found[1]).exit_code == 0
+    assert "of no job" not in run(tmp_path / "j", "verify").output
+    assert path.is_file()

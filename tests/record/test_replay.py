@@ -132,6 +132,16 @@ def test_a_corrected_reading_is_as_sure_as_its_correction() -> None:
     assert replay(job.entries).runs[0].cuts[0].certainty == 0.97
 
 
+def test_a_correction_that_says_the_same_again_brings_its_own_certainty_too() -> None:
+    job = opened()
+    job.say(RunStarted(RunKind.IDLE))
+    reading = job.say(Cut(3, 30.0), certainty=0.6)
+    again = job.say(Correction(reading.id, Cut(3, 30.0)), certainty=0.97)
+    assert replay(job.entries).runs[0].cuts[0].certainty == 0.97
+    job.say(Withdrawal(again.id))
+    assert replay(job.entries).runs[0].cuts[0].certainty == 0.6
+
+
 def test_a_correction_of_a_withdrawn_entry_does_not_bring_it_back() -> None:
     job = opened()
     reading = job.say(Cut(3, 30.0))
