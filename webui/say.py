@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta, timezone
 from functools import cache
@@ -9,8 +10,9 @@ from functools import cache
 from flask import Flask
 from markupsafe import Markup, escape
 
+from journal.analysis import causes_words
 from journal.analysis.causes_codes import code_text
-from journal.analysis.causes_words import capital, listed, percent
+from journal.analysis.causes_words import capital, listed
 from journal.analysis.findings import Level, Standing
 from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.output import words
@@ -20,6 +22,14 @@ from journal.record.job import Job, JobState, Reading
 from webui.said import said
 
 _UNITS = {"mm3": "mm³", "degC": "°C", "degF": "°F", "N.m": "N·m", "lb.ft": "lb·ft", "inH2O": "inH₂O", "ohm": "Ω"}
+
+_MEASURED = re.compile(rf"(?<=\d )(?:{'|'.join(map(re.escape, _UNITS))})(?!\w)")
+
+NO_BREAK_PERCENT = "\N{NO-BREAK SPACE}%"
+"""A space and a per cent sign that stay on the line of their number."""
+
+SHORT_ORDER = 20
+"""A firing order up to this long stays on one line, characters: it fits beside its words on a phone."""
 
 _STATE_CLASS = {
     JobState.OPEN: "state-open",
@@ -68,7 +78,17 @@ def reading(item: Reading) -> str:
 
 def share(value: float) -> str:
     """A share of the work, or a sum of shares, as whole percent; never under nothing."""
-    return f"{max(0, round(value * 100))} %"
+    return f"{max(0, round(value * 100))}{NO_BREAK_PERCENT}"
+
+
+def percent(chance: float) -> str:
+    """A chance for reading: `97 %`, `under 1 %`."""
+    return printed(causes_words.percent(chance))
+
+
+def printed(text: str) -> str:
+    """A sentence of the analysis as printed: units as elsewhere on the page, no number apart from its per cent."""
+    return _MEASURED.sub(lambda found: unit(found[0]), text).replace(" %", NO_BREAK_PERCENT)
 
 
 def moment(text: str) -> str:
@@ -81,6 +101,7 @@ def moment(text: str) -> str:
 
 def spoken(text: str) -> Markup:
     """A sentence of the analysis, with what it says between backticks set as words to say."""
+    text = printed(text)
     pieces = text.split("`")
     quoted = (Markup("<q>{}</q>").format(piece) if place % 2 else escape(piece) for place, piece in enumerate(pieces))
     return Markup("").join(quoted) if len(pieces) % 2 else escape(text)
@@ -94,6 +115,13 @@ def numbers(cylinders: Iterable[int]) -> str:
 def engine(layout: Engine) -> str:
     """An engine's layout in a line."""
     return capital(words.engine_text(layout))
+
+
+def engine_line(layout: Engine) -> Markup:
+    """The same for a page's line: a firing order stays in one piece where there is room for it."""
+    before, _, order = engine(layout).rpartition(" ")
+    stays = Markup(' class="nowrap"') if len(order) <= SHORT_ORDER else ""
+    return Markup("{} <span{}>{}</span>").format(before, stays, order)
 
 
 def run_title(start: RunStarted) -> str:
@@ -169,8 +197,9 @@ def offset_of(job: Job) -> int:
 def teach(app: Flask) -> None:
     """Give the templates these words."""
     for filter_ in (
-        amount, bare, check_name, check_outcome, clock, code_text, day, engine, level_word, level_words, numbers,
-        percent, moment, plain, reading, run_title, said, second, share, spoken, standing, state_class, unit,
+        amount, bare, check_name, check_outcome, clock, code_text, day, engine, engine_line, level_word, level_words,
+        numbers, percent, moment, plain, printed, reading, run_title, said, second, share, spoken, standing,
+        state_class, unit,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
     app.jinja_env.filters["capitalize_first"] = capital

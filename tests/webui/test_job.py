@@ -7,16 +7,17 @@ import re
 
 import numpy as np
 
-from journal.facts import Cut, PressureLevel, RepairDone, RunKind, RunStarted, TroubleCode
+from journal.facts import Cut, Engine, PressureLevel, RepairDone, RunKind, RunStarted, TroubleCode
 from journal.record.clips import keep_clip
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg, text_of
+from webui.say import engine_line, printed, spoken
 
 
 def test_the_job_page_says_what_was_found_and_why(tested: tuple[Shop, str]) -> None:
     shop, job = tested
     page = text_of(shop.get(f"/job/{job}"))
     assert "Cylinder 3 is dead" in page
-    assert "misses at idle" in page and "firing order 1-5-3-6-2-4" in page
+    assert "misses at idle" in page and "firing order 1-5-3-6-2-4" in re.sub("<[^>]+>", "", page)
     assert 'role="img"' in page and "standing-dead" in page
     assert "Check next" in page and "Not ready to order" in page
     assert "service manual" in page
@@ -27,10 +28,35 @@ def test_every_share_is_shown_with_its_interval(tested: tuple[Shop, str]) -> Non
     page = text_of(shop.get(f"/job/{job}"))
     table = page[page.index("Share of the work") : page.index("Sum of the shares")]
     rows = re.findall(
-        r'<th scope="row">(\d)</th>.*?<td class="number">(\d+ %)</td>\s*<td class="number">(.*?)</td>', table, re.S
+        r'<th scope="row">(\d)</th>.*?<td class="number">(\d+\xa0%)</td>\s*<td class="number">(.*?)</td>', table, re.S
     )
     assert [int(row[0]) for row in rows] == [1, 2, 3, 4, 5, 6]
-    assert all(re.fullmatch(r"\d+ % to \d+ %", interval) for _, _, interval in rows)
+    assert all(re.fullmatch(r"\d+\xa0% to \d+\xa0%", interval) for _, _, interval in rows)
+
+
+def test_no_line_ends_between_a_number_and_its_per_cent(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    seen = 0
+    for place in ("", "/live", "/finish", "/review"):
+        # Words within a drawing, or in what is said of one, are on one line anyway.
+        page = re.sub(r"<svg.*?</svg>|<[^>]+>", "", text_of(shop.get(f"/job/{job}{place}")), flags=re.S)
+        assert re.findall(r".{0,40}\d %", page) == [], place
+        seen += len(re.findall(r"\d\xa0%", page))
+    assert seen > 10
+
+
+def test_a_short_firing_order_stays_on_one_line_and_a_long_one_may_break(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    assert 'firing order <span class="nowrap">1-5-3-6-2-4</span>' in text_of(shop.get(f"/job/{job}"))
+    order = tuple(range(1, 17))
+    assert str(engine_line(Engine(16, order))).endswith(f"<span>{'-'.join(map(str, order))}</span>")
+
+
+def test_a_sentence_of_the_analysis_is_printed_with_the_pages_units() -> None:
+    assert printed("6 mm3 of 92 %") == "6 mm³ of 92\xa0%"
+    assert printed("at 80 degC and 3 N.m") == "at 80 °C and 3 N·m"
+    assert printed("the word mm3 and 4 mm3x stay") == "the word mm3 and 4 mm3x stay"
+    assert str(spoken("5 mm3: say `take it`")) == "5 mm³: say <q>take it</q>"
 
 
 def test_every_reading_traces_to_its_words_and_its_sound(shop: Shop) -> None:
