@@ -36,6 +36,10 @@ _ROOMS = re.compile(
 _TOP = re.compile(r"[a-z0-9][a-z0-9-]{0,60}(\.[a-z0-9]{1,8})?")
 
 
+_UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError)
+"""What reading a ZIP may raise; `ValueError` for names that are no text."""
+
+
 @dataclass(frozen=True)
 class Unpacked:
     """What a pack brought."""
@@ -71,7 +75,7 @@ def unpack(store: Store, path: Path) -> Unpacked:
             kept = [name for name in manifest["files"] if _ROOMS.fullmatch(name)]
             for name in kept:
                 _keep(store.folder, name, _read(source, name, manifest, path.name))
-    except (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError) as error:
+    except _UNREADABLE as error:
         raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
     clips = sum(_room(name) == CLIPS for name in kept)
     return Unpacked((manifest["job"],), tuple(store.merge(entries)), len(kept) - clips, clips)
@@ -93,6 +97,8 @@ def _manifest(source: zipfile.ZipFile, pack: str) -> dict[str, Any]:
         raise BadInput(f"{pack} holds a file twice: nothing was taken in")
     for info in infos:
         good = info.filename in (MANIFEST, ENTRIES) or _ROOMS.fullmatch(info.filename) or is_top_name(info.filename)
+        if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
+            raise BadInput(f"{pack} is compressed as no pack is, or it is damaged: have it sent again")
         if not good or info.file_size > MOST_BYTES_A_FILE:
             raise BadInput(f"{pack} holds {info.filename[:80]!r}, which no pack does: nothing was taken in")
     manifest = _json(_inflate(source, MANIFEST), pack)

@@ -355,6 +355,31 @@ def test_what_is_no_pack_at_all_is_one_clear_line(there: Store, tmp_path: Path) 
         unpack(there, tmp_path)
 
 
+@pytest.mark.parametrize(
+    ("offset", "written"),
+    [(8, b"\x00\x08"), (10, b"\x0c\x00"), (10, b"\x0e\x00"), (10, b"\x63\x00")],
+    ids=["a name said to be UTF-8 that is not", "BZIP2", "LZMA", "no method at all"],
+)
+def test_a_damaged_list_of_files_is_one_clear_line(
+    here: Store, there: Store, tmp_path: Path, offset: int, written: bytes
+) -> None:
+    job = opened()
+    here.append(*job.entries)
+    pack(here, job.job, tmp_path / "job.pack", {"extra.html": b"x"})
+    data = bytearray((tmp_path / "job.pack").read_bytes())
+    # PKWARE's APPNOTE, 4.3.12: in the central directory, flags lie 8 bytes and the method 10 bytes after the signature.
+    name = data.rindex(b"entries.jsonl")
+    at = data.rindex(b"PK\x01\x02", 0, name) + offset
+    data[at : at + 2] = written
+    if offset == 8:
+        data[name] = 0xBD
+    (tmp_path / "bad.pack").write_bytes(data)
+    with pytest.raises(BadInput) as caught:
+        unpack(there, tmp_path / "bad.pack")
+    assert "\n" not in str(caught.value) and "bad.pack" in str(caught.value)
+    assert there.last_seq() == 0
+
+
 @pytest.mark.parametrize("name", ["../x.html", "a/b.html", "", ".x", "manifest.json", "entries.jsonl", "Ä.html"])
 def test_no_extra_file_may_have_a_name_that_leads_elsewhere(here: Store, tmp_path: Path, name: str) -> None:
     job = opened()
