@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 from collections.abc import Callable, Iterator, Sequence
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass, field, replace
@@ -13,13 +14,13 @@ from journal.errors import HearingError
 from journal.facts import Note
 from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
-from journal.hearing.endpoint import Endpointer, Pause, utterances
+from journal.hearing.endpoint import Endpointer, Growing, Pause, utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
-from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Sound, Utterance, Weigher
+from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
-from journal.session import Outcome, Session
+from journal.session import Foreseen, Outcome, Session
 from journal.wording import Context, decide_text, speakable
 from journal.wording.pace import pace
 from journal.wording.types import Verdict
@@ -71,6 +72,15 @@ class Ears:
         """
         running = [self._side_by_side.submit(each.hear, utterance.sound, expect) for each in self.listeners]
         return self.pool(utterance, [made.result() for made in running])
+
+    def follow(self, sound: Sound) -> str:
+        """Lets those that can take in an utterance so far; what one makes of it, empty where none says.
+
+        Raises:
+            HearingError: when a recogniser cannot go on.
+        """
+        told = [each.follow(sound) for each in self.listeners if isinstance(each, Follower)]
+        return next((text for text in told if text), "")
 
     def pool(self, utterance: Utterance, hearings: Sequence[Hearing]) -> Pooled:
         """What the listeners heard, in their order, taken together; see `hear`."""
@@ -163,30 +173,16 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     clock = session.clock
     answers = answerer(how.voice)
     told = False
-    endpointer = Endpointer()
     page = LivePage(session.store.folder, session.job_id)
     blocks = _blocks(how, answers)
-    guess: _Guess | None = None
     try:
-        for cut in ahead(endpointer.cut(page.metered(blocks) if how.live else blocks)):
-            if isinstance(cut, Pause):
-                # A recording is cut alike whenever it is heard: only what comes in as it is said is hurried along.
-                if how.live and endpointer.still(cut):
-                    _forget(session, guess)
-                    guess = _guessed(session, ears, cut.utterance)
-                    if guess.complete:
-                        endpointer.end(cut)
-                continue
-            if guess is not None and not guess.of(cut):
-                _forget(session, guess)
-                guess = None
+        for utterance, guess in _hurried(session, ears, blocks, page) if how.live else _unhurried(blocks):
             if how.began is not None:
-                session.clock = partial(_said_at, how.began, cut)
+                session.clock = partial(_said_at, how.began, utterance)
             try:
-                heard = _hear_one(session, ears, cut, how.keep_all, guess, page)
+                heard = _hear_one(session, ears, utterance, how.keep_all, guess, page)
             finally:
                 session.clock = clock
-            guess = None
             for outcome in heard.outcomes:
                 answers.answer(outcome.verdict, outcome.say)
             if answers.failed and not told:
@@ -197,6 +193,39 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         answers.close()
 
 
+def _unhurried(blocks: Iterator[Sound]) -> Iterator[tuple[Utterance, None]]:
+    """The utterances of a recording, which is cut alike whenever it is heard."""
+    return ((utterance, None) for utterance in ahead(utterances(blocks)))
+
+
+def _hurried(
+    session: Session, ears: Ears, blocks: Iterator[Sound], page: LivePage
+) -> Iterator[tuple[Utterance, _Guess | None]]:
+    """Utterances that are heard while they are said, with what was made of each, where nothing was said since."""
+    endpointer = Endpointer()
+    guess: _Guess | None = None
+    for cut in ahead(endpointer.cut(page.metered(blocks))):
+        match cut:
+            case Growing(sound):
+                _followed(ears, sound, page, session.clock())
+            case Pause(utterance):
+                if endpointer.still(cut) and not (guess is not None and guess.stands_for(utterance)):
+                    _forget(session, guess)
+                    guess = _guessed(session, ears, utterance)
+                if guess is not None and guess.foreseen.complete and endpointer.end(cut):
+                    yield utterance, guess
+                    guess = None
+            case Utterance():
+                if guess is not None and not guess.stands_for(cut):
+                    _forget(session, guess)
+                    guess = None
+                yield cut, guess
+                guess = None
+
+
+_NOTHING_FORESEEN = Foreseen(certain=False, complete=False)
+
+
 @dataclass(frozen=True)
 class _Guess:
     """What was made of an utterance at its last pause, before it was known to be over."""
@@ -205,10 +234,14 @@ class _Guess:
     clip: str
     pooled: Pooled | None
     """None where a recogniser could not go on."""
-    complete: bool = False
+    foreseen: Foreseen = _NOTHING_FORESEEN
 
-    def of(self, utterance: Utterance) -> bool:
-        return self.utterance.start == utterance.start and len(self.utterance.sound) == len(utterance.sound)
+    def stands_for(self, utterance: Utterance) -> bool:
+        """Whether nothing was said since, and there is no more silence to hear weak endings in, or no need of it."""
+        mine = self.utterance
+        if (mine.start, mine.end) != (utterance.start, utterance.end):
+            return False
+        return self.foreseen.certain or len(mine.sound) == len(utterance.sound)
 
 
 def _guessed(session: Session, ears: Ears, utterance: Utterance) -> _Guess:
@@ -217,7 +250,14 @@ def _guessed(session: Session, ears: Ears, utterance: Utterance) -> _Guess:
         pooled = ears.hear(utterance)
     except HearingError:
         return _Guess(utterance, clip, None)
-    return _Guess(utterance, clip, pooled, session.is_complete(pooled.candidates, free_text=pooled.free_text))
+    return _Guess(utterance, clip, pooled, session.foresee(pooled.candidates, free_text=pooled.free_text))
+
+
+def _followed(ears: Ears, sound: Sound, page: LivePage, at: datetime) -> None:
+    # One that cannot go on says so when the utterance is over and its sound is kept.
+    with contextlib.suppress(HearingError):
+        if text := ears.follow(sound):
+            page.hearing(at, text)
 
 
 def _forget(session: Session, guess: _Guess | None) -> None:

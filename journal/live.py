@@ -35,6 +35,10 @@ class LivePage:
         """An utterance and what became of it."""
         self._tell(at_utc=time_to_text(to_milliseconds(at)), heard=text, made=made, verdict=verdict)
 
+    def hearing(self, at: datetime, text: str) -> None:
+        """What an utterance that still goes on seems to be."""
+        self.heard(at, f"{text} …", "", "")
+
     def metered(self, blocks: Iterable[Sound]) -> Iterator[Sound]:
         """The same blocks; how loud they are is told four times a second at most.
 

@@ -28,7 +28,7 @@ from journal.record.job import Asked, Job
 from journal.record.store import Store
 from journal.study import ClosedJobs, study
 from journal.wording import decide, decide_text, describe, read_back
-from journal.wording.complete import complete
+from journal.wording.complete import certain, complete
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
 
@@ -59,6 +59,16 @@ class Outcome:
     """The entry that was written; none when nothing was."""
     decision: Decision | None = None
     """The decision it comes from; none for direct acts."""
+
+
+@dataclass(frozen=True)
+class Foreseen:
+    """What an utterance would come to if it were over."""
+
+    certain: bool
+    """Whether everything in it would be taken."""
+    complete: bool
+    """Whether it can hardly go on besides."""
 
 
 def local_offset_minutes() -> int:
@@ -115,10 +125,11 @@ class Session:
         job = self.job
         return self._carry_out(decide(candidates, context_of(job), free_text=free_text), job, clip)
 
-    def is_complete(self, candidates: Sequence[Candidate], *, free_text: str = "") -> bool:
-        """Whether what was said before a pause can hardly go on after it; nothing is entered."""
+    def foresee(self, candidates: Sequence[Candidate], *, free_text: str = "") -> Foreseen:
+        """What an utterance up to a pause would come to if it were over; nothing is entered."""
         context = context_of(self.job)
-        return complete(decide(candidates, context, free_text=free_text), context)
+        decisions = decide(candidates, context, free_text=free_text)
+        return Foreseen(certain(decisions), complete(decisions, context))
 
     def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
         """Write one entry; it is on disk when this returns."""

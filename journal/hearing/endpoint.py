@@ -7,6 +7,7 @@ from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from functools import cache
+from threading import Lock
 from typing import Any
 
 import numpy as np
@@ -28,13 +29,29 @@ class Endpointing:
     """Sound kept from before the first speech, seconds."""
     hang_over: float = 0.5
     """Silence that ends an utterance, seconds."""
-    pause: float = 0.13
-    """Silence that may be the end of an utterance, seconds; so much is kept after its last speech."""
+    pauses: tuple[float, ...] = (0.03, 0.13)
+    """Silences that may be the end of an utterance, seconds, shortest first.
+
+    So much as the longest of them is kept after the last speech: weak endings are heard better with it, but what is
+    certain without need not wait for it.
+    """
+    growing: float = 0.2
+    """How often an utterance that grows is told of, seconds."""
+    hurried: float = 8.0
+    """An utterance longer than this is no command: nothing is told of it before it is over, seconds."""
     longest: float = 25.0
     """An utterance is ended here even without silence, seconds."""
 
 
 @dataclass(frozen=True)
+class Growing:
+    """An utterance that goes on."""
+
+    sound: Sound
+    """What there is of it."""
+
+
+@dataclass(frozen=True, eq=False)
 class Pause:
     """Speech that may be over."""
 
@@ -60,22 +77,34 @@ class Endpointer:
     def __init__(self, how: Endpointing | None = None) -> None:
         """Args: how, thresholds and times."""
         self._how = how or Endpointing()
-        self._paused: Pause | None = None
-        self._complete: Pause | None = None
+        self._pauses: tuple[Pause, ...] = ()
+        self._ended: Pause | None = None
+        self._lock = Lock()
 
     def still(self, pause: Pause) -> bool:
-        """Whether nothing has been said since."""
-        return self._paused is pause
+        """Whether nothing has been said since, and no earlier pause of the same silence is to end the utterance."""
+        with self._lock:
+            return pause in self._pauses and self._ended not in self._pauses
 
-    def end(self, pause: Pause) -> None:
-        """What was said up to there is complete: no need to wait out the hang-over, unless speech has gone on.
+    def end(self, pause: Pause) -> bool:
+        """What was said up to there is complete: no need to wait out the hang-over.
 
         May be called from another thread than the one that cuts.
-        """
-        self._complete = pause
 
-    def cut(self, blocks: Iterable[Sound]) -> Iterator[Pause | Utterance]:
-        """Pauses as they come, and each utterance when it is over; the last of its pauses holds the same sound.
+        Returns:
+            Whether its utterance is over by that, and so is not handed on; not where speech has gone on.
+        """
+        with self._lock:
+            if pause not in self._pauses or self._ended in self._pauses:
+                return False
+            self._ended = pause
+            return True
+
+    def cut(self, blocks: Iterable[Sound]) -> Iterator[Growing | Pause | Utterance]:
+        """Each utterance as it grows, its pauses as they come, and all of it when it is over, unless `end` was told.
+
+        What there is of it and what a pause holds are how the utterance begins, to the sample; the last pause before
+        its end holds all of it.
 
         Args:
             blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
@@ -84,7 +113,9 @@ class Endpointer:
         detector = _detector_class()()
         step = detector.chunk_samples()
         frame_s = step / RATE
-        short = max(1, round(how.pause / frame_s))
+        told = max(1, round(how.growing / frame_s))
+        pauses = {max(1, round(pause / frame_s)) for pause in how.pauses}
+        kept = max(pauses)
         before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
         frames: list[Sound] = []
         speaking = False
@@ -94,6 +125,9 @@ class Endpointer:
 
         for at, frame in enumerate(_frames(blocks, step)):
             chance = detector.process_samples(np.clip(frame, -1.0, 1.0).tolist())
+            if (self._ended in self._pauses or chance >= how.stop_below) and self._end_silence():
+                before.extend(frames[-quiet:])
+                speaking, loud, frames = False, 0, []
             if not speaking:
                 before.append(frame)
                 loud = loud + 1 if chance >= how.start_above else 0
@@ -104,19 +138,26 @@ class Endpointer:
                 continue
             frames.append(frame)
             quiet = quiet + 1 if chance < how.stop_below else 0
-            if not quiet:
-                self._paused = None
-            elif quiet == short:
-                self._paused = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, short))
-                yield self._paused
-            complete = self._paused is not None and self._complete is self._paused
-            if complete or quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:
-                yield _utterance(frames, first, at + 1 - quiet, quiet, step, short)
-                speaking, loud, self._paused = False, 0, None
+            if not quiet and len(frames) % told == 0 and len(frames) * frame_s <= how.hurried:
+                yield Growing(np.concatenate(frames))
+            elif quiet in pauses and len(frames) * frame_s <= how.hurried:
+                pause = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, kept))
+                self._pauses = (*self._pauses, pause)
+                yield pause
+            if quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:
+                if not self._end_silence():
+                    yield _utterance(frames, first, at + 1 - quiet, quiet, step, kept)
                 before.extend(frames[-quiet:] if quiet else [])
-                frames = []
-        if speaking:
-            yield _utterance(frames, first, at + 1 - quiet, quiet, step, short)
+                speaking, loud, frames = False, 0, []
+        if speaking and not self._end_silence():
+            yield _utterance(frames, first, at + 1 - quiet, quiet, step, kept)
+
+    def _end_silence(self) -> bool:
+        """No pause of it can be an end from now on; whether one was told to be it before."""
+        with self._lock:
+            ended = self._ended in self._pauses
+            self._pauses = ()
+            return ended
 
 
 @cache

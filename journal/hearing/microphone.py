@@ -15,7 +15,7 @@ _SILENT_S = 5.0
 """A stream that gives nothing for so long is taken for unplugged; a sound server may hold back two seconds."""
 _RETRY_S = 1.0
 """Pause between attempts to find a lost device again."""
-_BLOCK_S = 0.064
+_BLOCK_S = 0.032
 """Length of the blocks asked of the sound card."""
 
 

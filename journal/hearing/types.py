@@ -114,6 +114,28 @@ class Recogniser(Protocol):
 
 
 @runtime_checkable
+class Follower(Protocol):
+    """A recogniser that can take in an utterance while it is being said."""
+
+    name: str
+    """Short name, as `--listener` takes it."""
+
+    def follow(self, sound: Sound) -> str:
+        """Takes in an utterance so far; `hear` of a sound that begins with it makes the same of it, only sooner.
+
+        Args:
+            sound: all of the utterance up to now, as `hear` takes it.
+
+        Returns:
+            What it makes of it so far; empty where it does not say.
+
+        Raises:
+            HearingError: when the recogniser cannot go on.
+        """
+        ...
+
+
+@runtime_checkable
 class Weigher(Protocol):
     """A recogniser that can say how likely it holds texts that others have heard."""
 

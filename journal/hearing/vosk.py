@@ -53,12 +53,24 @@ class Vosk:
             known.append(_UNKNOWN)
         # The library does not read escapes, only letters as they are.
         self._grammar = json.dumps(known, ensure_ascii=False)
+        self._followed = np.zeros(0, dtype=np.float32)
+        self._recogniser: Any = None
+
+    def follow(self, sound: Sound) -> str:
+        """See `Follower.follow`."""
+        if self._recogniser is None or not np.array_equal(self._followed, sound[: len(self._followed)]):
+            self._recogniser = self._vosk.KaldiRecognizer(self._model, RATE, self._grammar)
+            self._recogniser.SetMaxAlternatives(_HYPOTHESES)
+            self._followed = sound[:0]
+        self._recogniser.AcceptWaveform(_pcm(sound[len(self._followed) :]))
+        self._followed = sound
+        return str(json.loads(self._recogniser.PartialResult()).get("partial", ""))
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
-        recogniser = self._vosk.KaldiRecognizer(self._model, RATE, self._grammar)
-        recogniser.SetMaxAlternatives(_HYPOTHESES)
-        found = self._run(recogniser, sound).get("alternatives", [])
+        self.follow(sound)
+        found = json.loads(self._recogniser.FinalResult()).get("alternatives", [])
+        self._recogniser = None
         best: dict[str, float] = {}
         for each in found:
             text = str(each["text"]).strip()
@@ -70,13 +82,13 @@ class Vosk:
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""
-        return str(self._run(self._vosk.KaldiRecognizer(self._model, RATE), sound).get("text", ""))
+        recogniser = self._vosk.KaldiRecognizer(self._model, RATE)
+        recogniser.AcceptWaveform(_pcm(sound))
+        return str(json.loads(recogniser.FinalResult()).get("text", ""))
 
-    def _run(self, recogniser: Any, sound: Sound) -> dict[str, Any]:
-        data = (np.clip(sound, -1.0, 1.0) * 32_767).astype("<i2").tobytes()
-        recogniser.AcceptWaveform(data)
-        result: dict[str, Any] = json.loads(recogniser.FinalResult())
-        return result
+
+def _pcm(sound: Sound) -> bytes:
+    return (np.clip(sound, -1.0, 1.0) * 32_767).astype("<i2").tobytes()
 
 
 def find_model(models_home: Path) -> Path | None:

@@ -66,9 +66,13 @@ class Whisper:
             HearingError: the model is missing, damaged or not for English.
         """
         import ctranslate2
+        import threadpoolctl
         import tokenizers
         from faster_whisper.feature_extractor import FeatureExtractor
 
+        # The features are small matrices: a second thread only waits for the first, and where another listener has
+        # that core it waits long.
+        threadpoolctl.threadpool_limits(limits=1, user_api="blas")
         folder = model or shipped_model()
         try:
             # One thread: the other core is the other listener's.

@@ -4,35 +4,53 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from journal.facts import Cut
-from journal.wording.types import Command, CommandWord, Context, Decision, Verdict
+from journal.facts import Baseline, Cut
+from journal.wording.network import ending
+from journal.wording.tokens import tokenise
+from journal.wording.types import Command, Context, Decision, Verdict
 
-_MAY_GO_ON = (CommandWord.SCRATCH, CommandWord.READ_BACK, CommandWord.CORRECT)
-"""Commands that a cylinder or a number may follow."""
+_READ = frozenset({"value", "reading", "signed"})
+"""Slots filled by what a display shows."""
+
+
+def certain(decisions: Sequence[Decision]) -> bool:
+    """Whether something was said and all of it is taken."""
+    return bool(decisions) and all(d.verdict is Verdict.TAKE for d in decisions)
 
 
 def complete(decisions: Sequence[Decision], context: Context) -> bool:
     """Whether every thing said is certain and the last of them is said to its end.
 
-    A reading is, when it has as many decimals as the run's baseline: "thirty eight" may still become "thirty eight
-    point two" where the scanner shows tenths, and "thirty" may become "thirty eight" where it shows whole numbers.
+    It is where no phrase of its words has further words to come and no number at its end may become another one:
+    "thirty eight" may still become "thirty eight point two" where the scanner shows tenths, "thirty" may become
+    "thirty eight" where it shows whole numbers.
 
     Args:
         decisions: what was made of the speech before the pause.
         context: the job so far.
     """
-    if not decisions or any(d.verdict is not Verdict.TAKE for d in decisions):
+    if not certain(decisions):
         return False
-    match decisions[-1].meaning:
-        case Cut(_, None):
-            return True
-        case Cut(_, float(value)) if context.baseline is not None:
-            wanted, said = _decimals(context.baseline), _decimals(value)
-            return said == wanted and (said > 0 or value % 10 != 0)
-        case Command(word):
-            return word not in _MAY_GO_ON
-        case _:
-            return False
+    *_, last = decisions
+    words = [token.text for token in tokenise(last.heard)]
+    how = ending(words)
+    if how is None:
+        return False
+    if how.slots & _READ and isinstance(last.meaning, Cut | Baseline | Command):
+        # A unit may follow: nobody changes it within a run.
+        return _to_the_last_figure(last.meaning.value, context.baseline)
+    # A cylinder at the end may be the next reading's: "broken bridge; cylinder three, no change".
+    return not how.more and not how.slots
+
+
+def _to_the_last_figure(value: float | None, baseline: float | None) -> bool:
+    """Whether a reading has as many decimals as its run's are told with."""
+    if value is None:
+        return False
+    said = _decimals(value)
+    if baseline is None:
+        return said > 0
+    return said >= _decimals(baseline) and (said > 0 or value % 10 != 0)
 
 
 def _decimals(value: float) -> int:

@@ -13,6 +13,23 @@ Tag = tuple[str, str]
 """An attribute and the value a choice gives it."""
 
 
+_IN_NUMBERS = (
+    "and",
+    "a",
+    "half",
+    "point",
+    "dot",
+    "decimal",
+    "minus",
+    "negative",
+    "to",
+    "through",
+    "hundred",
+    "thousand",
+)
+"""Words that may stand in a number or between the numbers of a list, besides those that are a number themselves."""
+
+
 @dataclass(frozen=True)
 class Step:
     """All that can follow from one state without another word in between."""
@@ -108,6 +125,64 @@ def phrase_begins(said: list[str]) -> tuple[int, int]:
         if wanting:
             found = (end, max(wanting))
     return found
+
+
+@dataclass(frozen=True)
+class Ending:
+    """How the words of a whole phrase end."""
+
+    more: bool
+    """Whether words may follow that change what a phrase of theirs means."""
+    slots: frozenset[str]
+    """The slots that their last word fills or helps to fill."""
+
+
+def ending(said: list[str]) -> Ending | None:
+    """How words end that are a phrase word for word; none where they are not.
+
+    A slot but a cylinder's is taken to be filled by any words that may stand in a number or a list, so that a phrase
+    may be found to go on that does not, never the other way round.
+
+    Args:
+        said: words.
+    """
+    net = network()
+    reached: list[dict[int, set[str]]] = [{0: set()}, *({} for _ in said)]
+    for at, word in enumerate(said):
+        for state in reached[at]:
+            step = net.step(state)
+            for target, _ in step.words.get(word, ()):
+                reached[at + 1].setdefault(target, set())
+            for slot, target, _ in step.slots:
+                last = at + bool(atoms(word)) if slot in CYLINDER_SLOTS else _number_end(said, at)
+                for end in range(at + 1, last + 1):
+                    reached[end].setdefault(target, set()).add(slot)
+    over = [state for state in reached[-1] if net.step(state).ends]
+    if not over:
+        return None
+    more = any(_changes(net, state) for state in over)
+    return Ending(more, frozenset(slot for state in over for slot in reached[-1][state]))
+
+
+def _changes(net: Network, over: int) -> bool:
+    """Whether the words that may follow a whole phrase fill a slot, choose something or make it another phrase."""
+    meant = set(net.step(over).ends)
+    seen, stack = {over}, [over]
+    while stack:
+        step = net.step(stack.pop())
+        after = [(target, tags) for targets in step.words.values() for target, tags in targets]
+        if step.slots or any(tags for _, tags in after) or not meant.issuperset(step.ends):
+            return True
+        stack += [target for target, _ in after if target not in seen]
+        seen.update(target for target, _ in after)
+    return False
+
+
+def _number_end(said: list[str], at: int) -> int:
+    """Index after the last of the words from here on that may stand in a number or a list of numbers."""
+    while at < len(said) and (atoms(said[at]) or said[at] in _IN_NUMBERS):
+        at += 1
+    return at
 
 
 def build(words: Vocabulary) -> Network:

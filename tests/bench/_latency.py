@@ -6,6 +6,7 @@ import sys
 import tempfile
 import time
 from collections.abc import Sequence
+from dataclasses import dataclass
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,6 +17,7 @@ from journal.hearing.types import RATE, Sound
 from journal.listening import Ears, Listening, listen
 from journal.record.store import Store
 from journal.session import Session, open_job
+from journal.wording import Verdict
 
 
 class Paced:
@@ -34,7 +36,17 @@ class Paced:
         return part
 
 
-def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> list[float]:
+@dataclass(frozen=True)
+class Latencies:
+    """Seconds from the end of each phrase to the moment that all it gave is on disk."""
+
+    taken: list[float]
+    """Of phrases that were entered."""
+    asked: list[float]
+    """Of phrases that gave a question, whose answer makes the entry."""
+
+
+def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> Latencies:
     """Seconds from the end of each phrase to the moment that all it gave is on disk.
 
     Args:
@@ -46,7 +58,8 @@ def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> list[float]:
     source = Paced(np.concatenate([sound for sound, _ in said]))
     kept = sys.stdin
     sys.stdin = SimpleNamespace(buffer=source)  # type: ignore[assignment]
-    done: dict[int, float] = {}
+    taken: dict[int, float] = {}
+    asked: dict[int, float] = {}
     try:
         with tempfile.TemporaryDirectory() as folder:
             store = Store.open(Path(folder))
@@ -54,12 +67,15 @@ def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> list[float]:
             session = Session(store, job, source=Source.VOICE)
             session.enter(RunStarted(RunKind.IDLE))
             for one in listen(session, ears, Listening(source=Path("-"))):
-                if any(outcome.entry is not None for outcome in one.outcomes):
-                    which = int(np.searchsorted(starts, one.utterance.start, side="right")) - 1
-                    done[which] = time.monotonic() - source.began - ends[which]
+                verdicts = {outcome.verdict for outcome in one.outcomes}
+                which = int(np.searchsorted(starts, one.utterance.start, side="right")) - 1
+                for verdict, times in ((Verdict.ASK, asked), (Verdict.TAKE, taken)):
+                    if verdict in verdicts:
+                        times[which] = time.monotonic() - source.began - ends[which]
+                        break
     finally:
         sys.stdin = kept
-    return list(done.values())
+    return Latencies(list(taken.values()), list(asked.values()))
 
 
 def speech_end(sound: Sound) -> float:

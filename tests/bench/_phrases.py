@@ -66,6 +66,40 @@ COMMANDS = (
 )
 """Command phrases for an engine of six cylinders; those that give nothing when typed are left out by the benchmark."""
 
+JOB = (
+    "start idle cut out",
+    "baseline thirty one point five",
+    "cylinder one cut, thirty eight point two",
+    "cylinder two cut, thirty seven point nine",
+    "cylinder three cut, thirty two point four",
+    "four cut, thirty eight point five",
+    "five, thirty eight point one",
+    "six, thirty seven point eight",
+    "end of run",
+    "half engine, four five six out",
+    "baseline sixty one point three",
+    "one cut, ninety point two",
+    "two cut, ninety one point one",
+    "three cut, sixty three point five",
+    "all cylinders back in",
+    "half engine, one two three out",
+    "baseline sixty one point two",
+    "four cut, ninety point eight",
+    "five, ninety point four",
+    "six, ninety one point three",
+    "scratch that",
+    "six, ninety one point two",
+    "blow-by light, cylinder three",
+    "overhead sound",
+    "wiring sound",
+    "air test cylinder three holds",
+    "compression cylinder three, twenty eight bar",
+    "engine speed seven hundred",
+    "photo blow-by",
+    "how does it look",
+)
+"""A job as it is dictated beside an engine of six cylinders, on a display that shows tenths."""
+
 NUMBERS = (
     "thirty eight",
     "forty one",

@@ -29,7 +29,7 @@ from journal.wording import Context, Decision, Number, Verdict, decide, decide_t
 from tests.bench._free import FreeWhisper
 from tests.bench._latency import latencies, speech_end
 from tests.bench._noise import mixed
-from tests.bench._phrases import CHAT, COMMANDS, NUMBERS
+from tests.bench._phrases import CHAT, COMMANDS, JOB, NUMBERS
 from tests.bench._voices import REPORTED, TUNING, human_chat, human_numbers, missing, speak
 from tests.bench.table import Row
 
@@ -230,14 +230,20 @@ def _latency(systems: Systems, voices: Sequence[str]) -> list[Row]:
     """From the last speech of a phrase to its entry on disk, the sound coming in as fast as it is said."""
     rows = []
     texts = [text for text in COMMANDS if wanted(text)]
-    some = []
-    for n in range(30):
-        clean = apart(speak(texts[7 * n % len(texts)], voices[n % len(voices)]))
-        some.append((mixed(clean, 20, n), speech_end(clean)))
-    for system in (DEFAULT, "pocketsphinx"):
-        found = latencies(systems.ears[system], some)
-        rows.append(Row("hearing", f"{system}: from end of speech to entry, median", statistics.median(found), "s",
-                        note=f"95th percentile {np.percentile(found, 95):.2f} s, {len(found)} utterances"))  # fmt: skip
+    job = [(text, voices[(n + shift) % len(voices)]) for shift in range(2) for n, text in enumerate(JOB)]
+    mix = [(texts[7 * n % len(texts)], voices[n % len(voices)]) for n in range(30)]
+    for said, phrases in (("a job", job), ("phrases in no order", mix)):
+        some = []
+        for n, (text, voice) in enumerate(phrases):
+            clean = apart(speak(text, voice))
+            some.append((mixed(clean, 20, n), speech_end(clean)))
+        for system in (DEFAULT, "pocketsphinx"):
+            found = latencies(systems.ears[system], some)
+            for what, times in (("taken", found.taken), ("asked", found.asked)):
+                if times:
+                    note = f"95th percentile {np.percentile(times, 95):.2f} s, {len(times)} utterances, 20 dB"
+                    name = f"{system}: from end of speech to entry, {said}, {what}, median"
+                    rows.append(Row("hearing", name, statistics.median(times), "s", note=note))
     return rows
 
 

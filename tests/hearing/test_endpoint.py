@@ -8,7 +8,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from journal.hearing.endpoint import Endpointer, Endpointing, Pause, utterances
+from journal.hearing.endpoint import Endpointer, Endpointing, Growing, Pause, utterances
 from journal.hearing.sources import blocks_from_file
 from journal.hearing.types import RATE, Sound, Utterance
 from tests.hearing.conftest import silence
@@ -57,34 +57,53 @@ def test_speech_without_end_is_handed_on(say: Callable[..., Sound]) -> None:
     assert all(len(one.sound) <= 2.6 * RATE for one in found)
 
 
-def _cut(endpointer: Endpointer, sound: Sound, ending: bool) -> list[Pause | Utterance]:
-    """What comes of a sound; where `ending`, each pause is said to end its utterance as soon as it comes."""
-    found = []
+def _cut(endpointer: Endpointer, sound: Sound, ending: int | None) -> list[Pause | Utterance]:
+    """What comes of a sound; the pause of that number in each silence is said to end its utterance as it comes."""
+    found: list[Pause | Utterance] = []
+    since = 0
     for each in endpointer.cut([sound]):
+        if isinstance(each, Growing):
+            since = 0
+            continue
         found.append(each)
-        if ending and isinstance(each, Pause):
+        if isinstance(each, Pause):
+            since += 1
             assert endpointer.still(each)
-            endpointer.end(each)
+            if since == ending:
+                assert endpointer.end(each)
+                assert not endpointer.end(each), "it is over by then"
     return found
 
 
 def test_an_utterance_is_the_last_of_its_pauses(say: Callable[..., Sound]) -> None:
     words = (say("cylinder four cut"), silence(0.3), say("thirty eight"))
-    found = _cut(Endpointer(), np.concatenate((silence(0.7), *words, silence(1))), ending=False)
-    *_, pause, over = found
+    found = _cut(Endpointer(), np.concatenate((silence(0.7), *words, silence(1))), ending=None)
+    *_, early, pause, over = found
+    assert isinstance(early, Pause)
     assert isinstance(pause, Pause)
     assert isinstance(over, Utterance)
-    assert len([each for each in found if isinstance(each, Pause)]) >= 2, "the pause between the words counts too"
-    assert (pause.utterance.start, pause.utterance.end) == (over.start, over.end)
+    assert len([each for each in found if isinstance(each, Pause)]) >= 4, "the pause between the words counts too"
+    for each in (early, pause):
+        assert (each.utterance.start, each.utterance.end) == (over.start, over.end)
+    assert len(early.utterance.sound) < len(pause.utterance.sound)
+    np.testing.assert_array_equal(early.utterance.sound, over.sound[: len(early.utterance.sound)])
     np.testing.assert_array_equal(pause.utterance.sound, over.sound)
 
 
-def test_a_complete_utterance_is_not_waited_for(say: Callable[..., Sound]) -> None:
-    sound = np.concatenate((silence(0.7), say("four, thirty eight point two"), silence(0.3)))
-    apart = _cut(Endpointer(Endpointing(hang_over=5.0)), np.concatenate((sound, sound)), ending=True)
-    together = _cut(Endpointer(Endpointing(hang_over=5.0)), np.concatenate((sound, sound)), ending=False)
-    assert len([each for each in together if isinstance(each, Utterance)]) == 1
-    assert len([each for each in apart if isinstance(each, Utterance)]) >= 2
+@pytest.mark.parametrize("ending", [1, 2])
+def test_a_complete_utterance_is_not_waited_for(say: Callable[..., Sound], ending: int) -> None:
+    sound = np.concatenate((silence(0.7), say("four, thirty eight point two"), silence(0.4)))
+    twice = np.concatenate((sound, sound))
+    together = _cut(Endpointer(Endpointing(hang_over=5.0)), twice, ending=None)
+    [both] = [each for each in together if isinstance(each, Utterance)]
+    apart = _cut(Endpointer(Endpointing(hang_over=5.0)), twice, ending=ending)
+    assert not [each for each in apart if isinstance(each, Utterance)], "what is told to be over is not handed on"
+    last = apart[-1]
+    assert isinstance(last, Pause)
+    assert last.utterance.start > both.start + len(sound) / RATE - 0.1
+    cut_short = len(both.sound) - (Endpointing().pauses[1] - Endpointing().pauses[0]) * RATE * (ending == 1)
+    end = round(cut_short / 512) * 512
+    np.testing.assert_array_equal(last.utterance.sound, both.sound[end - len(last.utterance.sound) : end])
 
 
 def test_a_pause_after_which_speech_went_on_ends_nothing(say: Callable[..., Sound]) -> None:
@@ -96,8 +115,18 @@ def test_a_pause_after_which_speech_went_on_ends_nothing(say: Callable[..., Soun
         if isinstance(each, Utterance):
             over.append(each)
         elif stale:
-            assert not endpointer.still(stale[0])
-            endpointer.end(stale[0])
-        else:
+            if not endpointer.still(stale[0]):
+                assert not endpointer.end(stale[0])
+        elif isinstance(each, Pause):
             stale.append(each)
     assert len(over) == 1
+
+
+def test_what_grows_is_how_the_utterance_begins(say: Callable[..., Sound]) -> None:
+    sound = np.concatenate((silence(0.7), say("cylinder three cut, thirty two point four"), silence(1)))
+    *growing, over = (each for each in Endpointer().cut([sound]) if isinstance(each, Growing | Utterance))
+    assert isinstance(over, Utterance)
+    assert len(growing) >= 5
+    for each in growing:
+        assert isinstance(each, Growing)
+        np.testing.assert_array_equal(each.sound, over.sound[: len(each.sound)])

@@ -9,11 +9,9 @@ The Korean words are spoken by a synthetic voice, so even they are only asked to
 from __future__ import annotations
 
 import itertools
-import json
 import shutil
 import subprocess
 from pathlib import Path
-from typing import Any
 
 import numpy as np
 import pytest
@@ -82,20 +80,21 @@ def test_alternatives_differ_and_are_scored_best_first(korean: Vosk, four_two: S
         assert {candidate.listener for candidate in hearing.candidates} <= {"vosk"}
 
 
-def test_the_library_streams_partial_results_that_grow(korean: Vosk, four_two: Sound) -> None:
-    """Of the library alone: the journal hands it whole utterances, as the wording decides on whole ones only."""
-    recogniser: Any = vosk.KaldiRecognizer(korean._model, RATE, json.dumps(NUMBERS, ensure_ascii=False))
-    raw = (four_two * 32_767).astype("<i2").tobytes()
-    partials = []
-    for begin in range(0, len(raw), RATE // 5):
-        if recogniser.AcceptWaveform(raw[begin : begin + RATE // 5]):
-            partials.append(json.loads(recogniser.Result())["text"])
-        else:
-            partials.append(json.loads(recogniser.PartialResult())["partial"])
-    said = [text for text in partials if text]
+def test_an_utterance_is_taken_in_while_it_is_said(korean: Vosk, four_two: Sound) -> None:
+    """What it makes of it grows, and in the end is what it makes of it at once."""
+    at_once = korean.hear(four_two)
+    so_far = [korean.follow(four_two[:end]) for end in range(RATE // 10, len(four_two), RATE // 10)]
+    said = [text for text in so_far if text]
+    assert so_far[0] == ""
     assert said[0] == "사", "the first word is out before the last one is spoken"
     assert len(said[-1]) > len(said[0])
-    assert partials[0] == ""
+    assert korean.hear(four_two) == at_once
+
+
+def test_what_was_followed_leaves_nothing_in_another_sound(korean: Vosk, four_two: Sound) -> None:
+    at_once = korean.hear(four_two)
+    korean.follow(four_two[::-1])
+    assert korean.hear(four_two) == at_once
 
 
 def test_silence_and_nothing_are_heard_as_nothing(korean: Vosk) -> None:

@@ -19,6 +19,7 @@ from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunKind, RunSt
 from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
 from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
+from journal.live import LivePage
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.wording import Context, Verdict, decide
@@ -119,6 +120,31 @@ def test_what_is_heard_at_a_pause_is_entered_once(session: Session, monkeypatch:
     kept = list((session.store.folder / "clips").rglob("*.flac"))
     used = {e.clip for e in session.store.entries(session.job_id) if e.clip}
     assert {path.stem for path in kept} == used, "sound of a pause that was no end is not kept"
+
+
+class Follows(Says):
+    """Tells how much it has heard so far, and after the first time cannot."""
+
+    def __init__(self) -> None:
+        super().__init__("one", ("four, thirty eight point two", -0.1))
+        self.lengths: list[int] = []
+
+    def follow(self, sound: Sound) -> str:
+        self.lengths.append(len(sound))
+        if len(self.lengths) > 1:
+            raise HearingError("it cannot go on")
+        return "four thirty"
+
+
+def test_what_is_made_of_speech_so_far_is_shown(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    spoken(monkeypatch)
+    shown: list[str] = []
+    monkeypatch.setattr(LivePage, "heard", lambda self, at, text, made, verdict: shown.append(text))
+    ear = Follows()
+    heard = list(listen(session, Ears([ear]), Listening(source=Path("-"))))
+    assert len(ear.lengths) > 2, "that it cannot go on is for the utterance's end to tell"
+    assert ear.lengths[1] > ear.lengths[0]
+    assert shown == ["four thirty …", *("four, thirty eight point two" for _ in heard)]
 
 
 def test_a_listener_that_fails_leaves_the_sound_of_what_was_said(
