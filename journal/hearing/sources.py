@@ -32,6 +32,10 @@ def read_file(path: Path) -> Sound:
     return np.concatenate(list(blocks_from_file(path)))
 
 
+LEAST_RATE, MOST_RATE = 4_000, 384_000
+"""Samples per second of what is taken for sound: from below a telephone's to the highest that sound cards offer."""
+
+
 def blocks_from_file(path: Path) -> Iterator[Sound]:
     """A sound file, block by block, as mono sound at `RATE`; long files are never held whole.
 
@@ -47,9 +51,13 @@ def blocks_from_file(path: Path) -> Iterator[Sound]:
         with soundfile.SoundFile(path) as file:
             if file.frames == 0:
                 raise HearingError(f"{path} holds no sound; record it again")
+            if not LEAST_RATE <= file.samplerate <= MOST_RATE:
+                what = f"{path} says {file.samplerate} samples per second, which is not sound"
+                raise HearingError(f"{what}; record it again")
             resample = Resampler(file.samplerate)
             pace = max(1, round(BLOCK * file.samplerate / RATE))
-            for block in file.blocks(blocksize=pace, dtype="float32", always_2d=True):
+            # Not `file.blocks`: it goes by the length that a file states, which a damaged one may state without end.
+            while len(block := file.read(pace, dtype="float32", always_2d=True)):
                 yield resample(block)
             yield resample.rest()
     except (soundfile.LibsndfileError, OSError) as error:
@@ -66,7 +74,7 @@ def blocks_from_stdin(rate: int = RATE, stream: IO[bytes] | None = None) -> Iter
     Raises:
         HearingError: the rate makes no sense, or nothing came in.
     """
-    if not 4_000 <= rate <= 384_000:
+    if not LEAST_RATE <= rate <= MOST_RATE:
         raise HearingError(f"a rate of {rate} samples per second is not sound; say 16000, say")
     source = stream if stream is not None else sys.stdin.buffer
     resample = Resampler(rate)

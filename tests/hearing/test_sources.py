@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from itertools import islice
 from pathlib import Path
 
 import numpy as np
@@ -62,6 +63,29 @@ def test_a_useless_file_gives_one_clear_line(tmp_path: Path, make: object, says:
     with pytest.raises(HearingError, match=says) as caught:
         list(blocks_from_file(path))
     assert "\n" not in str(caught.value)
+
+
+def test_an_mp3_that_states_a_length_without_end_is_read_as_far_as_it_goes(tmp_path: Path) -> None:
+    file = io.BytesIO()
+    soundfile.write(file, tone(RATE), RATE, format="MP3")
+    data = bytearray(file.getvalue())
+    # The Xing header: four letters, four bytes of flags, then the number of MPEG frames.
+    at = data.index(b"Xing") + 8
+    data[at : at + 4] = (2**31 - 1).to_bytes(4, "big")
+    (tmp_path / "x.mp3").write_bytes(data)
+    blocks = list(islice(blocks_from_file(tmp_path / "x.mp3"), 10_000))
+    assert len(blocks) < 1_000, "it comes to an end"
+    assert 0.9 * RATE < len(np.concatenate(blocks)) < 1.2 * RATE
+
+
+@pytest.mark.parametrize("rate", [1, 3_999, 384_001, 2**31 - 1])
+def test_a_file_with_a_rate_that_is_no_sounds_gives_one_clear_line(tmp_path: Path, rate: int) -> None:
+    soundfile.write(tmp_path / "x.wav", tone(RATE), RATE)
+    data = bytearray((tmp_path / "x.wav").read_bytes())
+    data[24:28] = rate.to_bytes(4, "little")
+    (tmp_path / "x.wav").write_bytes(data)
+    with pytest.raises(HearingError, match="is not sound; record it again"):
+        list(blocks_from_file(tmp_path / "x.wav"))
 
 
 @pytest.mark.parametrize("rate", [16_000, 48_000])

@@ -80,6 +80,7 @@ def recordings() -> list[bytes]:
         ("OGG", sound, 44_100),
         ("WAV", np.stack([sound, -sound], axis=1), 8000),
         ("AIFF", sound, 22_050),
+        ("MP3", sound, RATE),
     ):
         file = io.BytesIO()
         soundfile.write(file, shape, rate, format=kind)
