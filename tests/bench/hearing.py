@@ -2,7 +2,8 @@
 
 Every sound goes the way a microphone's does: noise before and after it, cut out by the speech detector, heard by each
 listener, pooled as the program pools them. `python3 tests --bench hearing` reports on the voices that no threshold was
-set by; `HEARING_VOICES=tuning` in the environment takes the others, `HEARING_SHARE=0.2` a fifth of the phrases.
+set by; `HEARING_VOICES=tuning` in the environment takes the others, `HEARING_SHARE=0.2` a fifth of the phrases,
+`JOURNAL_BENCH_PARTS=phrases,chat,numbers,latency` a part.
 """
 
 from __future__ import annotations
@@ -129,19 +130,33 @@ def run() -> list[Row]:
         print(f"left out: {voice}: {why}")
     voices = [voice for voice in chosen if voice not in left_out]
     systems = Systems()
-    rows = _commands([systems.hear(*each) for each in _phrases(voices, every)])
-    chat = [(text, None, speak(text, voice)) for voice in voices for text in CHAT][::every]
-    rows += _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in chat], "synthetic")
-    humans = [(name, None, sound) for name, sound in human_chat()][::every]
-    rows += _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in humans], "human")
-    numbers = [(text, None, speak(text, voice)) for voice in voices for text in NUMBERS][::every]
-    rows += _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in numbers], "synthetic")
-    spliced = [(text, None, sound) for text, sound in human_numbers()]
-    rows += _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in spliced], "human, 8 kHz")
-    rows += _latency(systems, voices)
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "phrases,chat,numbers,latency").split(",")
+    rows: list[Row] = []
+    if "phrases" in parts:
+        rows += _commands([systems.hear(*each) for each in _phrases(voices, every)])
+    if "chat" in parts:
+        rows += _all_negatives(systems, voices, every)
+    if "numbers" in parts:
+        rows += _all_numbers(systems, voices, every)
+    if "latency" in parts:
+        rows += _latency(systems, voices)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
     rows.append(Row("hearing", "peak memory, all listeners, free dictation and the benchmark", peak, "MB"))
     return rows
+
+
+def _all_negatives(systems: Systems, voices: Sequence[str], every: int) -> list[Row]:
+    chat = [(text, None, speak(text, voice)) for voice in voices for text in CHAT][::every]
+    rows = _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in chat], "synthetic")
+    humans = [(name, None, sound) for name, sound in human_chat()][::every]
+    return rows + _negatives([systems.hear(text, level, apart(sound)) for text, level, sound in humans], "human")
+
+
+def _all_numbers(systems: Systems, voices: Sequence[str], every: int) -> list[Row]:
+    numbers = [(text, None, speak(text, voice)) for voice in voices for text in NUMBERS][::every]
+    rows = _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in numbers], "synthetic")
+    spliced = [(text, None, sound) for text, sound in human_numbers()]
+    return rows + _numbers([systems.hear(t, v, apart(s), Expect.NUMBER) for t, v, s in spliced], "human, 8 kHz")
 
 
 def _phrases(voices: Sequence[str], every: int) -> Iterator[tuple[str, float | None, Sound]]:
