@@ -18,6 +18,7 @@ from journal.record.replay import replay
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.wording import Context, Decision, Verdict, decide_text
+from journal.wording.complete import certain, complete
 from journal.wording.types import Command, Number
 from tests.trust.effort import tries
 from tests.trust.sentences import sentences
@@ -65,6 +66,7 @@ def test_any_words_become_decisions_that_make_sense(text: str, context: Context)
     decisions = decide_text(text, context)
     assert all(makes_sense(decision, context) for decision in decisions)
     assert all(decision.prompt for decision in decisions if decision.verdict is Verdict.ASK)
+    assert certain(decisions) or not complete(decisions, context)
 
 
 @pytest.fixture(scope="module")
