@@ -46,7 +46,11 @@ _WORTH_A_REASON = 0.05
 
 _HARMLESS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
 
+_ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
+
 _NOT_CLEAR = "not clear: say it again"
+
+_NO_QUESTION = "no question waits for it"
 
 _FREE = "free"
 """The listener's name for an unconstrained text."""
@@ -233,7 +237,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     if isinstance(meaning, Refused):
         return Decision(Verdict.LET_GO, None, certainty=0.0, heard=piece.heard, reason=meaning.reason)
     if isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is None):
-        return _command(piece, meaning, min(_as_answer(meaning, chances, context), ceiling))
+        return _command(piece, meaning, min(_as_answer(meaning, chances, context), ceiling), context)
     weighed = {m: chances[m] * believable(m, context) for m in (meaning, *others)}
     missing = max(0.0, 1.0 - sum(chances.values()))
     certainty = min(ceiling, weighed[meaning] / (sum(weighed.values()) + missing))
@@ -272,11 +276,13 @@ def _as_answer(meaning: Command | Number, chances: dict[Meaning | Refused, float
     return chances[meaning] / (rivals + max(0.0, 1.0 - sum(chances.values())))
 
 
-def _command(piece: Piece, meaning: Command | Number, certainty: float) -> Decision:
+def _command(piece: Piece, meaning: Command | Number, certainty: float, context: Context) -> Decision:
     harmless = isinstance(meaning, Command) and meaning.word in _HARMLESS
     if certainty >= (TELL_AT if harmless else COMMAND_AT):
         return Decision(Verdict.TAKE, meaning, certainty=min(1.0, certainty), heard=piece.heard)
-    return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason=_NOT_CLEAR)
+    idle = isinstance(meaning, Command) and meaning.word in _ANSWERS and not context.question_options
+    reason = _NO_QUESTION if idle else _NOT_CLEAR
+    return Decision(Verdict.LET_GO, None, certainty=certainty, heard=piece.heard, reason=reason)
 
 
 def _again(heard: str, certainty: float) -> Decision:

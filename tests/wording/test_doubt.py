@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 
 import pytest
 from hypothesis import given, settings
@@ -214,6 +215,15 @@ def test_an_unclear_command_is_asked_to_be_said_again() -> None:
     (decision,) = decide(heard_so, RUNNING, free_text="scratch that")
     assert (decision.verdict, decision.meaning) == (Verdict.ASK, None)
     assert decision.prompt == "scratch that? Say it again."
+
+
+@pytest.mark.parametrize("word", ["yes", "no", "second"])
+def test_an_unclear_answer_is_asked_for_again_only_while_a_question_waits(word: str) -> None:
+    heard_so = spread("one", (word, -3.0), ("", -15.0)) + spread("two", ("bent lobe", -9.0))
+    (idle,) = decide(heard_so, RUNNING, free_text=word)
+    assert (idle.verdict, idle.prompt) == (Verdict.LET_GO, "")
+    (waiting,) = decide(heard_so, replace(RUNNING, question_options=(Cut(4, 38.0), Cut(4, 39.0))), free_text=word)
+    assert (waiting.verdict, waiting.prompt) == (Verdict.ASK, f"{word}? Say it again.")
 
 
 @pytest.mark.parametrize(
