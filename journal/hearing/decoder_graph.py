@@ -37,9 +37,8 @@ class _Graph:
             self._constants[name] = numpy_helper.from_array(np.ascontiguousarray(value), name)
         return name
 
-    def input(self, name: str, shape: list[int | str], kind: int = TensorProto.FLOAT) -> str:
+    def input(self, name: str, shape: list[int | str], kind: int = TensorProto.FLOAT) -> None:
         self._inputs.append(helper.make_tensor_value_info(name, kind, shape))
-        return name
 
     def output(self, name: str, shape: list[int | str]) -> None:
         self._outputs.append(helper.make_tensor_value_info(name, TensorProto.FLOAT, shape))
@@ -48,6 +47,12 @@ class _Graph:
         name = name or f"made {len(self._nodes)}"
         self._nodes.append(helper.make_node(operator, list(inputs), [name], domain=domain, **how))
         return name
+
+    def parts(self, x: str, *names: str) -> list[str]:
+        """The columns of `x` in so many equal parts."""
+        made = [f"{x} {name}" for name in names]
+        self._nodes.append(helper.make_node("Split", [x], made, axis=1, num_outputs=len(made)))
+        return made
 
     def reshaped(self, x: str, *shape: int) -> str:
         return self.run("Reshape", x, self.constant(f"shape {shape}", np.asarray(shape, dtype=np.int64)))
@@ -93,10 +98,8 @@ def listen_graph(found: Mapping[str, Floats]) -> bytes:
     graph.input("sound", ["frames", width])
     for n in range(layer_count(found)):
         name = f"layer_{n}/attention/linear_1"
-        weight, bias = found[f"{name}/weight"], found[f"{name}/bias"]
-        for part, what, order in ((0, "keys", (1, 2, 0)), (1, "values", (1, 0, 2))):
-            rows = slice(part * width, (part + 1) * width)
-            made = graph.linear("sound", f"{name} {what}", weight[rows], bias[rows])
+        keys, values = graph.parts(_linear(graph, found, name, "sound"), "keys", "values")
+        for what, made, order in (("keys", keys, (1, 2, 0)), ("values", values, (1, 0, 2))):
             graph.run("Transpose", graph.reshaped(made, -1, heads, size), perm=order, name=f"{what} {n}")
             graph.output(f"{what} {n}", [heads, "a", "b"])
     return graph.bytes()
@@ -138,14 +141,10 @@ def _own_attention(
 ) -> str:
     """Attention to the text so far, which is remembered."""
     part = f"layer_{n}/self_attention"
-    normed = _norm(graph, found, part, x)
-    weight, bias = found[f"{part}/linear_0/weight"], found[f"{part}/linear_0/bias"]
-    made = []
-    for index, what in enumerate(("query", "keys", "values")):
-        rows = slice(index * width, (index + 1) * width)
-        one = graph.linear(normed, f"{part} {what}", weight[rows], bias[rows])
-        made.append(graph.reshaped(one, -1, heads, 1, size))
-    query, *own = made
+    together = _linear(graph, found, f"{part}/linear_0", _norm(graph, found, part, x))
+    query, *own = (
+        graph.reshaped(made, -1, heads, 1, size) for made in graph.parts(together, "query", "keys", "values")
+    )
     for what, new in zip(("keys", "values"), own, strict=True):
         graph.input(f"own {what} {n}", ["texts before", heads, "before", size])
         before = graph.run("Gather", f"own {what} {n}", "rows")
