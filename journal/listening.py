@@ -11,7 +11,7 @@ from functools import partial
 from pathlib import Path
 
 from journal.errors import HearingError
-from journal.facts import Note
+from journal.facts import Note, Withdrawal
 from journal.hearing.ahead import ahead
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import Endpointer, Growing, Pause, utterances
@@ -166,60 +166,65 @@ def utterances_of(file: Path) -> Iterator[Utterance]:
 def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     """Hear until the source ends; each utterance is on disk before it is yielded.
 
+    Sound that comes in as it is said may yield an utterance when it seems over and once more when it went on.
+
     Raises:
         HearingError: when the source or a recogniser cannot go on.
         RecordError: when an entry could not be written.
     """
-    clock = session.clock
     answers = answerer(how.voice)
     told = False
     page = LivePage(session.store.folder, session.job_id)
     blocks = _blocks(how, answers)
+    road = _Road(session, ears, how, page)
     try:
-        for utterance, guess in _hurried(session, ears, blocks, page) if how.live else _unhurried(blocks):
-            if how.began is not None:
-                session.clock = partial(_said_at, how.began, utterance)
-            try:
-                heard = _hear_one(session, ears, utterance, how.keep_all, guess, page)
-            finally:
-                session.clock = clock
-            for outcome in heard.outcomes:
-                answers.answer(outcome.verdict, outcome.say)
+        for utterance, guess, over in _hurried(road, blocks) if how.live else _unhurried(blocks):
+            before = road.entered
+            heard = road.take(utterance, guess, over=over)
+            if over:
+                for outcome in heard.outcomes:
+                    if outcome.say or outcome.verdict is not Verdict.TAKE:
+                        answers.answer(outcome.verdict, outcome.say)
             if answers.failed and not told:
                 how.tell(answers.failed)
                 told = True
-            yield heard
+            if not before or heard.outcomes != before:
+                yield replace(heard, outcomes=tuple(o for o in heard.outcomes if o not in before))
     finally:
         answers.close()
 
 
-def _unhurried(blocks: Iterator[Sound]) -> Iterator[tuple[Utterance, None]]:
+_Cut = tuple[Utterance, "_Guess | None", bool]
+"""An utterance, what was made of it where nothing was said since, and whether it is over or may go on."""
+
+
+def _unhurried(blocks: Iterator[Sound]) -> Iterator[_Cut]:
     """The utterances of a recording, which is cut alike whenever it is heard."""
-    return ((utterance, None) for utterance in ahead(utterances(blocks)))
+    return ((utterance, None, True) for utterance in ahead(utterances(blocks)))
 
 
-def _hurried(
-    session: Session, ears: Ears, blocks: Iterator[Sound], page: LivePage
-) -> Iterator[tuple[Utterance, _Guess | None]]:
-    """Utterances that are heard while they are said, with what was made of each, where nothing was said since."""
+def _hurried(road: _Road, blocks: Iterator[Sound]) -> Iterator[_Cut]:
+    """Utterances that are heard while they are said."""
     endpointer = Endpointer()
     guess: _Guess | None = None
-    for cut in ahead(endpointer.cut(page.metered(blocks))):
+    for cut in ahead(endpointer.cut(road.page.metered(blocks))):
         match cut:
             case Growing(sound):
-                _followed(ears, sound, page, session.clock())
-            case Pause(utterance):
+                road.follow(sound)
+            case Pause(utterance, likely):
                 if endpointer.still(cut) and not (guess is not None and guess.stands_for(utterance)):
-                    _forget(session, guess)
-                    guess = _guessed(session, ears, utterance)
+                    road.forget(guess)
+                    guess = road.guess(utterance)
                 if guess is not None and guess.foreseen.complete and endpointer.end(cut):
-                    yield utterance, guess
+                    yield utterance, guess, True
                     guess = None
+                elif guess is not None and likely and guess.foreseen.enters and endpointer.still(cut):
+                    yield utterance, guess, False
             case Utterance():
                 if guess is not None and not guess.stands_for(cut):
-                    _forget(session, guess)
+                    road.forget(guess)
                     guess = None
-                yield cut, guess
+                yield cut, guess, True
                 guess = None
 
 
@@ -244,25 +249,83 @@ class _Guess:
         return self.foreseen.certain or len(mine.sound) == len(utterance.sound)
 
 
-def _guessed(session: Session, ears: Ears, utterance: Utterance) -> _Guess:
-    clip = keep_clip(session.store.folder, utterance.sound)
-    try:
-        pooled = ears.hear(utterance)
-    except HearingError:
-        return _Guess(utterance, clip, None)
-    return _Guess(utterance, clip, pooled, session.foresee(pooled.candidates, free_text=pooled.free_text))
+class _Road:
+    """From an utterance to its entries, with what was entered of one that may go on."""
 
+    def __init__(self, session: Session, ears: Ears, how: Listening, page: LivePage) -> None:
+        self.page = page
+        self.entered: tuple[Outcome, ...] = ()
+        self._session = session
+        self._ears = ears
+        self._how = how
 
-def _followed(ears: Ears, sound: Sound, page: LivePage, at: datetime) -> None:
-    # One that cannot go on says so when the utterance is over and its sound is kept.
-    with contextlib.suppress(HearingError):
-        if text := ears.follow(sound):
-            page.hearing(at, text)
+    def guess(self, utterance: Utterance) -> _Guess:
+        """What is made of an utterance that may be over; its sound is kept."""
+        clip = keep_clip(self._session.store.folder, utterance.sound)
+        try:
+            pooled = self._ears.hear(utterance)
+        except HearingError:
+            return _Guess(utterance, clip, None)
+        foreseen = self._session.foresee(pooled.candidates, free_text=pooled.free_text, entered=self.entered)
+        return _Guess(utterance, clip, pooled, foreseen)
 
+    def forget(self, guess: _Guess | None) -> None:
+        """Drops the sound of a guess that no entry was made of."""
+        if guess is not None:
+            drop_if_unused(self._session.store, guess.clip)
 
-def _forget(session: Session, guess: _Guess | None) -> None:
-    if guess is not None:
-        drop_if_unused(session.store, guess.clip)
+    def follow(self, sound: Sound) -> None:
+        """Shows what is made of an utterance so far."""
+        # One that cannot go on says so when the utterance is over and its sound is kept.
+        with contextlib.suppress(HearingError):
+            if text := self._ears.follow(sound):
+                self.page.hearing(self._session.clock(), text)
+
+    def take(self, utterance: Utterance, guess: _Guess | None, *, over: bool) -> HeardOne:
+        """Enters what was said.
+
+        Raises:
+            HearingError: when a recogniser cannot go on; the sound is kept with a note.
+            RecordError: when an entry could not be written.
+        """
+        session = self._session
+        clock = session.clock
+        if self._how.began is not None:
+            session.clock = partial(_said_at, self._how.began, utterance)
+        try:
+            heard = self._taken(utterance, guess)
+        finally:
+            session.clock = clock
+        stand = (each for each in heard.outcomes if each.entry and not isinstance(each.entry.body, Withdrawal))
+        self.entered = () if over else tuple(stand)
+        return heard
+
+    def _taken(self, utterance: Utterance, guess: _Guess | None) -> HeardOne:
+        session = self._session
+        # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there,
+        # and before it is heard, so that a recogniser that dies takes no reading with it.
+        clip = guess.clip if guess is not None else keep_clip(session.store.folder, utterance.sound)
+        pooled = guess.pooled if guess is not None else None
+        if pooled is None:
+            try:
+                pooled = self._ears.hear(utterance)
+            except HearingError:
+                session.enter(Note(NOT_HEARD), clip=clip)
+                raise
+        said, free_text = pooled.candidates, pooled.free_text
+        if self.entered:
+            outcomes = tuple(session.go_on(self.entered, said, free_text=free_text, clip=clip))
+        else:
+            outcomes = tuple(session.hear(said, free_text=free_text, clip=clip))
+        text = (said[0].text if said else "") or free_text
+        if not self._how.keep_all and all(outcome.entry is None or outcome in self.entered for outcome in outcomes):
+            drop_if_unused(session.store, clip)
+        if outcomes != self.entered or not outcomes:
+            verdicts = [outcome.verdict for outcome in outcomes]
+            verdict = next((v for v in (Verdict.ASK, Verdict.TAKE) if v in verdicts), Verdict.LET_GO)
+            made = "; ".join(outcome.line for outcome in outcomes)
+            self.page.heard(session.clock(), text, made, verdict.value)
+        return HeardOne(utterance, text, outcomes)
 
 
 def _said_at(began: datetime, utterance: Utterance) -> datetime:
@@ -277,26 +340,3 @@ def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
     if str(how.source) == "-":
         return blocks_from_stdin(how.rate)
     return blocks_from_file(how.source)
-
-
-def _hear_one(
-    session: Session, ears: Ears, utterance: Utterance, keep_all: bool, guess: _Guess | None, page: LivePage
-) -> HeardOne:
-    # The clip is kept before the entries that name it, so that no entry can point at a sound that is not there, and
-    # before it is heard, so that a recogniser that dies takes no reading with it.
-    clip = guess.clip if guess is not None else keep_clip(session.store.folder, utterance.sound)
-    pooled = guess.pooled if guess is not None else None
-    if pooled is None:
-        try:
-            pooled = ears.hear(utterance)
-        except HearingError:
-            session.enter(Note(NOT_HEARD), clip=clip)
-            raise
-    outcomes = tuple(session.hear(pooled.candidates, free_text=pooled.free_text, clip=clip))
-    text = (pooled.candidates[0].text if pooled.candidates else "") or pooled.free_text
-    if not keep_all and all(outcome.entry is None for outcome in outcomes):
-        drop_if_unused(session.store, clip)
-    verdicts = [outcome.verdict for outcome in outcomes]
-    verdict = next((v for v in (Verdict.ASK, Verdict.TAKE) if v in verdicts), Verdict.LET_GO)
-    page.heard(session.clock(), text, "; ".join(outcome.line for outcome in outcomes), verdict.value)
-    return HeardOne(utterance, text, outcomes)

@@ -25,10 +25,12 @@ from journal.facts import (
 )
 from journal.hearing.types import Candidate
 from journal.record.job import Asked, Job
+from journal.record.replay import replay
 from journal.record.store import Store
 from journal.study import ClosedJobs, study
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
+from journal.wording.decide import question
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
 
@@ -69,6 +71,8 @@ class Foreseen:
     """Whether everything in it would be taken."""
     complete: bool
     """Whether it can hardly go on besides."""
+    enters: bool = False
+    """Whether all of it would be taken and makes entries, which can be taken back should it go on."""
 
 
 def local_offset_minutes() -> int:
@@ -125,11 +129,58 @@ class Session:
         job = self.job
         return self._carry_out(decide(candidates, context_of(job), free_text=free_text), job, clip)
 
-    def foresee(self, candidates: Sequence[Candidate], *, free_text: str = "") -> Foreseen:
-        """What an utterance up to a pause would come to if it were over; nothing is entered."""
-        context = context_of(self.job)
+    def go_on(
+        self, entered: Sequence[Outcome], candidates: Sequence[Candidate], *, free_text: str = "", clip: str = ""
+    ) -> list[Outcome]:
+        """What becomes of all of an utterance that was entered when it seemed over, and then went on.
+
+        What was entered stands where the whole begins with it. Else it is taken back and the whole carried out, so that
+        the job comes to what it would have come to had the whole been waited for; where the whole is for nothing in the
+        journal, what was entered is asked about, as a figure may have been lost with the rest.
+
+        Args:
+            entered: what came of it before, each with its entry.
+            candidates: what all of it may have been.
+            free_text: what an unconstrained recogniser made of it.
+            clip: SHA-256 of all its sound when that is kept.
+
+        Returns:
+            What came of the whole, in order, with those of `entered` that stand.
+        """
+        decisions = decide(candidates, context_of(self._without(entered)), free_text=free_text)
+        if all(decision.verdict is Verdict.LET_GO for decision in decisions):
+            decisions = tuple(_doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
+        begins = [d.meaning for d in decisions[: len(entered)] if d.verdict is Verdict.TAKE]
+        if begins == [outcome.entry.body for outcome in entered if outcome.entry is not None]:
+            return [*entered, *self._carry_out(decisions[len(entered) :], self.job, clip)]
+        taken_back = []
+        for outcome in reversed(entered):
+            if outcome.entry is not None:
+                entry = self.enter(Withdrawal(outcome.entry.id), heard=outcome.entry.heard, clip=clip)
+                taken_back.append(Outcome(Verdict.TAKE, f"it went on; taken back: {outcome.line}", "", entry))
+        return taken_back + self._carry_out(decisions, self.job, clip)
+
+    def _without(self, entered: Sequence[Outcome]) -> Job:
+        """The job as it was before these."""
+        job = self.job
+        own = {outcome.entry.id for outcome in entered if outcome.entry is not None}
+        return replay(entry for entry in job.entries if entry.id not in own) if own else job
+
+    def foresee(
+        self, candidates: Sequence[Candidate], *, free_text: str = "", entered: Sequence[Outcome] = ()
+    ) -> Foreseen:
+        """What an utterance up to a pause would come to if it were over; nothing is entered.
+
+        Args:
+            candidates: what it may have been.
+            free_text: what an unconstrained recogniser made of it.
+            entered: what was entered of it at a pause before.
+        """
+        context = context_of(self._without(entered))
         decisions = decide(candidates, context, free_text=free_text)
-        return Foreseen(certain(decisions), complete(decisions, context))
+        sure = certain(decisions)
+        enters = sure and not self.held and not any(isinstance(d.meaning, Command | Number) for d in decisions)
+        return Foreseen(sure, complete(decisions, context), enters)
 
     def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
         """Write one entry; it is on disk when this returns."""
@@ -322,6 +373,12 @@ def _what(entry: Entry, job: Job) -> str:
     if isinstance(body, Answer):
         return "the answer"
     return body.prompt if isinstance(body, Question) else describe(body)
+
+
+def _doubted(decision: Decision) -> Decision:
+    """A question about what was taken."""
+    assert decision.meaning is not None
+    return replace(decision, verdict=Verdict.ASK, prompt=question(decision.meaning, ()))
 
 
 def _let_go(decision: Decision, reason: str) -> Outcome:

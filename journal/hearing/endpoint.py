@@ -35,6 +35,8 @@ class Endpointing:
     So much as the longest of them is kept after the last speech: weak endings are heard better with it, but what is
     certain without need not wait for it.
     """
+    likely: float = 0.2
+    """Silence after which an utterance is likely over, seconds: longer than the stops within words."""
     growing: float = 0.2
     """How often an utterance that grows is told of, seconds."""
     hurried: float = 8.0
@@ -57,6 +59,8 @@ class Pause:
 
     utterance: Utterance
     """What is handed on if it is, the same sound to the last sample."""
+    likely: bool = False
+    """Whether it likely is."""
 
 
 def utterances(blocks: Iterable[Sound], how: Endpointing | None = None) -> Iterator[Utterance]:
@@ -103,8 +107,8 @@ class Endpointer:
     def cut(self, blocks: Iterable[Sound]) -> Iterator[Growing | Pause | Utterance]:
         """Each utterance as it grows, its pauses as they come, and all of it when it is over, unless `end` was told.
 
-        What there is of it and what a pause holds are how the utterance begins, to the sample; the last pause before
-        its end holds all of it.
+        What there is of it and what a pause holds are how the utterance begins, to the sample; the last pauses before
+        its end hold all of it.
 
         Args:
             blocks: mono sound at `RATE`, any block sizes, shape (samples,) each.
@@ -116,6 +120,7 @@ class Endpointer:
         told = max(1, round(how.growing / frame_s))
         pauses = {max(1, round(pause / frame_s)) for pause in how.pauses}
         kept = max(pauses)
+        likely = max(kept, round(how.likely / frame_s))
         before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
         frames: list[Sound] = []
         speaking = False
@@ -140,8 +145,8 @@ class Endpointer:
             quiet = quiet + 1 if chance < how.stop_below else 0
             if not quiet and len(frames) % told == 0 and len(frames) * frame_s <= how.hurried:
                 yield Growing(np.concatenate(frames))
-            elif quiet in pauses and len(frames) * frame_s <= how.hurried:
-                pause = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, kept))
+            elif (quiet in pauses or quiet == likely) and len(frames) * frame_s <= how.hurried:
+                pause = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, kept), quiet >= likely)
                 self._pauses = (*self._pauses, pause)
                 yield pause
             if quiet * frame_s >= how.hang_over or len(frames) * frame_s >= how.longest:

@@ -78,16 +78,19 @@ def _cut(endpointer: Endpointer, sound: Sound, ending: int | None) -> list[Pause
 def test_an_utterance_is_the_last_of_its_pauses(say: Callable[..., Sound]) -> None:
     words = (say("cylinder four cut"), silence(0.3), say("thirty eight"))
     found = _cut(Endpointer(), np.concatenate((silence(0.7), *words, silence(1))), ending=None)
-    *_, early, pause, over = found
+    *_, early, pause, likely, over = found
     assert isinstance(early, Pause)
     assert isinstance(pause, Pause)
+    assert isinstance(likely, Pause)
     assert isinstance(over, Utterance)
-    assert len([each for each in found if isinstance(each, Pause)]) >= 4, "the pause between the words counts too"
-    for each in (early, pause):
+    assert (early.likely, pause.likely, likely.likely) == (False, False, True)
+    assert len([each for each in found if isinstance(each, Pause)]) >= 6, "the pause between the words counts too"
+    for each in (early, pause, likely):
         assert (each.utterance.start, each.utterance.end) == (over.start, over.end)
     assert len(early.utterance.sound) < len(pause.utterance.sound)
     np.testing.assert_array_equal(early.utterance.sound, over.sound[: len(early.utterance.sound)])
     np.testing.assert_array_equal(pause.utterance.sound, over.sound)
+    np.testing.assert_array_equal(likely.utterance.sound, over.sound)
 
 
 @pytest.mark.parametrize("ending", [1, 2])

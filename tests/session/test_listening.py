@@ -9,20 +9,24 @@ from collections.abc import Sequence
 from dataclasses import replace
 from io import BytesIO
 from pathlib import Path
+from threading import Event
 from types import SimpleNamespace
+from typing import Any
 
 import numpy as np
 import pytest
 
 from journal.errors import BadInput, HearingError
-from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunKind, RunStarted
+from journal.facts import Baseline, Body, Cut, Engine, Entry, JobOpened, Note, RunKind, RunStarted
+from journal.hearing.endpoint import Endpointing, utterances
 from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
 from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
 from journal.live import LivePage
+from journal.output.speaking import Answerer
 from journal.record.store import Store
 from journal.session import Session, open_job
-from journal.wording import Context, Verdict, decide
+from journal.wording import Context, Verdict, decide, describe
 
 UTTERANCE = Utterance(0.0, 2.0, np.ones(RATE, dtype=np.float32))
 DEMO = Path(__file__).resolve().parents[2] / "demo" / "orchard"
@@ -120,6 +124,105 @@ def test_what_is_heard_at_a_pause_is_entered_once(session: Session, monkeypatch:
     kept = list((session.store.folder / "clips").rglob("*.flac"))
     used = {e.clip for e in session.store.entries(session.job_id) if e.clip}
     assert {path.stem for path in kept} == used, "sound of a pause that was no end is not kept"
+
+
+class SaysByLength(Says):
+    """Hears the first text in little sound, the second in more."""
+
+    def __init__(self, little: str, more: str) -> None:
+        super().__init__("one", (little, -0.1))
+        self._more = Says("one", (more, -0.1))
+        self.longest_little = 0
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        self.longest_little = self.longest_little or len(sound) + RATE // 4
+        return super().hear(sound) if len(sound) <= self.longest_little else self._more.hear(sound)
+
+
+class Breath(BytesIO):
+    """Raw sound that goes on from a place only when something has happened."""
+
+    def __init__(self, raw: bytes, place: int, happened: Event) -> None:
+        super().__init__(raw)
+        self._place, self._happened = place, happened
+
+    def read(self, size: int | None = -1) -> bytes:
+        if self.tell() >= self._place:
+            assert self._happened.wait(10), "nothing was entered in the silence"
+        return super().read(size)
+
+
+def in_two_breaths(monkeypatch: pytest.MonkeyPatch, silence_s: float) -> None:
+    """The demo's first utterance twice on standard input, with so much silence between until something was entered."""
+    said = next(utterances([read_file(min(DEMO.glob("*.flac")))])).sound[round(Endpointing().pre_roll * RATE) :]
+    room = np.zeros(RATE, dtype=np.float32)
+    first = np.concatenate((room, said, room[: round(silence_s * RATE)]))
+    raw = (np.concatenate((first, said, room)) * 32_767).astype("<i2").tobytes()
+    entered = Event()
+    enter = Session.enter
+
+    def told(self: Session, body: Body, **how: Any) -> Entry:
+        entry = enter(self, body, **how)
+        entered.set()
+        return entry
+
+    monkeypatch.setattr(Session, "enter", told)
+    monkeypatch.setattr(sys, "stdin", SimpleNamespace(buffer=Breath(raw, 2 * len(first), entered)))
+
+
+@pytest.mark.parametrize(
+    ("little", "more", "lines", "stands"),
+    [
+        ("overhead sound", "overhead sound", ["overhead sound"], ["overhead sound"]),
+        (
+            "overhead sound",
+            "overhead sound, wiring sound",
+            ["overhead sound", "wiring sound"],
+            ["overhead sound", "wiring sound"],
+        ),
+        (
+            "blow-by light",
+            "blow-by light, cylinder three",
+            ["blow-by light", "it went on; taken back: blow-by light", "cylinder 3 blow-by light"],
+            ["cylinder 3 blow-by light"],
+        ),
+        (
+            "four, thirty eight",
+            "four, thirty eight point two",
+            ["cylinder 4 cut: 38", "it went on; taken back: cylinder 4 cut: 38", "cylinder 4 cut: 38.2"],
+            ["cylinder 4 cut: 38.2"],
+        ),
+    ],
+)
+def test_what_goes_on_after_it_was_entered_comes_to_what_the_whole_would(
+    session: Session, monkeypatch: pytest.MonkeyPatch, little: str, more: str, lines: list[str], stands: list[str]
+) -> None:
+    before = session.job.effective.keys()
+    in_two_breaths(monkeypatch, 0.12)
+    ears = Ears([SaysByLength(little, more)])
+    answered: list[str] = []
+    monkeypatch.setattr(Answerer, "answer", lambda self, verdict, text: answered.append(text))
+    told = [outcome.line for one in listen(session, ears, Listening(source=Path("-"))) for outcome in one.outcomes]
+    assert told == lines
+    after = session.job.effective
+    assert [describe(entry.body) for key, entry in after.items() if key not in before] == stands
+    assert len(answered) == len(stands), "an answer waits until it is over"
+    assert all((session.store.folder / "clips").rglob(f"{e.clip}.flac") for e in session.job.entries if e.clip)
+
+
+def test_what_is_over_by_a_longer_silence_is_two(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    in_two_breaths(monkeypatch, 0.8)
+    heard = list(listen(session, Ears([Says("one", ("overhead sound", -0.1))]), Listening(source=Path("-"))))
+    assert [one.outcomes[0].line for one in heard] == ["overhead sound"] * 2
+
+
+def test_what_goes_on_as_chat_is_asked_about(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
+    in_two_breaths(monkeypatch, 0.12)
+    ears = Ears([SaysByLength("four, thirty eight", "well what is there for lunch then")])
+    heard = list(listen(session, ears, Listening(source=Path("-"))))
+    assert [outcome.verdict for one in heard for outcome in one.outcomes] == [Verdict.TAKE, Verdict.TAKE, Verdict.ASK]
+    [asked] = session.job.waiting
+    assert asked.question.body.options == (Cut(4, 38.0),)
 
 
 class Follows(Says):
