@@ -87,7 +87,7 @@ class Ears:
         made = dict(zip((each.name for each in self.listeners), hearings, strict=True))
         if self._weigher is not None and not agreed(hearings):
             others = [hearing for name, hearing in made.items() if name != self._weigher.name]
-            texts = [c.text for hearing in others for c in hearing.candidates if "[" not in c.text]
+            texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text]
             if texts:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start

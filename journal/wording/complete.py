@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from journal.facts import Baseline, Cut
+from journal.wording.expect import decimals
 from journal.wording.network import ending
 from journal.wording.tokens import tokenise
 from journal.wording.types import Command, Context, Decision, Verdict
@@ -47,12 +48,7 @@ def _to_the_last_figure(value: float | None, baseline: float | None) -> bool:
     """Whether a reading has as many decimals as its run's are told with."""
     if value is None:
         return False
-    said = _decimals(value)
+    said = decimals(value)
     if baseline is None:
         return said > 0
-    return said >= _decimals(baseline) and (said > 0 or value % 10 != 0)
-
-
-def _decimals(value: float) -> int:
-    text = f"{value:.6f}".rstrip("0")
-    return len(text.partition(".")[2])
+    return said >= decimals(baseline) and (said > 0 or value % 10 != 0)

@@ -8,7 +8,7 @@ from collections.abc import Sequence
 from journal.facts import Cut, JobFact, Note, RepairDone
 from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
-from journal.wording.expect import BELIEVABLE, believable
+from journal.wording.expect import BELIEVABLE, believable, told_short
 from journal.wording.meanings import Refused
 from journal.wording.network import phrase_begins
 from journal.wording.numbers import HOMOPHONES, readings, spell
@@ -19,6 +19,9 @@ from journal.wording.types import Command, CommandWord, Context, Decision, Meani
 
 TAKE_AT = 0.95
 """Certainty from which an entry is taken without a question."""
+
+SHORT_AT = 0.97
+"""The same for a reading with fewer decimals than its run's baseline."""
 
 COMMAND_AT = 0.9
 """Certainty from which a command or an answer is acted on; below it is let go, as it can simply be said again."""
@@ -56,6 +59,9 @@ _FREE = "free"
 """The listener's name for an unconstrained text."""
 
 _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-9])")
+
+_RIVAL = 0.5
+"""Share of the likeliest meaning's chance from which another by the sound alone is asked about: context is no judge."""
 
 _WORTH_NAMING = 0.005
 _MOST_ALTERNATIVES = 2
@@ -242,9 +248,13 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     missing = max(0.0, 1.0 - sum(chances.values()))
     certainty = min(ceiling, weighed[meaning] / (sum(weighed.values()) + missing))
     believed = believable(meaning, context) >= BELIEVABLE
-    if believed and certainty >= TAKE_AT:
+    rival = max((chances[m] for m in others), default=0.0) >= _RIVAL * chances[meaning]
+    enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
+    if believed and certainty >= enough and not rival:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
-    named = sorted((m for m in others if weighed[m] > _WORTH_NAMING * max(weighed.values())), key=lambda m: -weighed[m])
+    least = _WORTH_NAMING * max(weighed.values())
+    worth = (m for m in others if weighed[m] > least or chances[m] >= _RIVAL * chances[meaning])
+    named = sorted(worth, key=lambda m: -weighed[m])
     alternatives = tuple(named[:_MOST_ALTERNATIVES])
     return Decision(
         Verdict.ASK,

@@ -60,6 +60,18 @@ def believable(meaning: Meaning, context: Context) -> float:
             return 1.0
 
 
+def told_short(meaning: Meaning, context: Context) -> bool:
+    """Whether a reading has fewer decimals than its run's baseline was told with: its end may have been lost."""
+    if not isinstance(meaning, Cut) or meaning.value is None or context.baseline is None:
+        return False
+    return decimals(meaning.value) < decimals(context.baseline)
+
+
+def decimals(value: float) -> int:
+    """How many decimals a value is told with, at most 6."""
+    return len(f"{value:.6f}".rstrip("0").partition(".")[2])
+
+
 def _cut(value: float, context: Context) -> float:
     """A cut reading lies between "no change" and somewhat above an equal share's rise.
 

@@ -12,6 +12,7 @@ import pytest
 from journal.errors import HearingError
 from journal.hearing.choose import recognisers
 from journal.hearing.types import RATE, Expect, Recogniser, Sound, Speakable
+from journal.wording import Context, Verdict, decide
 
 BOTH = ["whisper", "pocketsphinx"]
 
@@ -67,6 +68,28 @@ def test_silence_does_not_spoil_what_follows(loaded: dict[str, Recogniser], say:
             recogniser.hear(np.zeros(RATE, dtype=np.float32))
         best = recogniser.hear(say("cylinder four cut, thirty eight")).candidates[0]
         assert plain(best.text) == "cylinder 4 cut 38"
+
+
+def test_speech_that_is_no_phrase_is_nothing_to_the_light_one_too(
+    loaded: dict[str, Recogniser], say: Callable[..., Sound]
+) -> None:
+    """Held to the phrases it must find one in anything; how well it fits the sound tells."""
+    chats = (
+        "hand me the half inch ratchet please",
+        "and now the weather for the weekend",
+        "did you watch the game last night",
+        "the customer called about his truck again",
+        "my daughter has a recital on friday",
+        "somebody call the parts store back",
+    )
+    best = [loaded["pocketsphinx"].hear(say(chat)).candidates for chat in chats]
+    assert sum(candidates[0].text == "" for candidates in best) >= len(chats) / 2
+    for candidates in best:
+        assert all(decision.verdict is not Verdict.TAKE for decision in decide(candidates, Context()))
+    phrase, *others = loaded["pocketsphinx"].hear(say("cylinder four cut, thirty eight")).candidates
+    assert plain(phrase.text) == "cylinder 4 cut 38"
+    [nothing] = [each for each in others if not each.text]
+    assert nothing.score < phrase.score - 3
 
 
 def test_without_a_name_two_that_fail_differently_hear(speakable: Speakable, tmp_path: Path) -> None:

@@ -55,6 +55,24 @@ def test_a_value_the_job_does_not_expect_is_asked_about_even_when_typed() -> Non
         assert decision.verdict is Verdict.ASK, text
 
 
+def test_a_reading_whose_tenths_may_be_lost_must_be_surer_than_one_that_has_them() -> None:
+    """In a run that shows tenths "thirty eight" may be all that was heard of "thirty eight point two"."""
+
+    candidates = heard(("four cut 38", 0.98), ("four cut 42", 0.02))
+    for baseline, verdict in ((31.0, Verdict.TAKE), (31.5, Verdict.ASK)):
+        (decision,) = decide(candidates, Context(engine=ENGINE, baseline=baseline))
+        assert 0.95 <= decision.certainty < 0.97
+        assert decision.verdict is verdict
+
+
+def test_the_job_does_not_choose_between_meanings_that_sound_the_same() -> None:
+    context = Context(engine=Engine(16), next_cylinder=5)
+    (decision,) = decide_text("the next one zero percent", context)
+    assert decision.verdict is Verdict.ASK
+    named = (decision.meaning, *decision.alternatives)
+    assert {m.value for m in named if isinstance(m, Cut)} == {0.0, 10.0}
+
+
 def test_two_listeners_that_agree_settle_what_one_leaves_open() -> None:
     shares = (("cylinder four cut thirty six", 0.8), ("cylinder four cut thirty five", 0.2))
     (alone,) = decide(heard(*shares), PLAIN)
