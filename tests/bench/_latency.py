@@ -47,7 +47,9 @@ class Latencies:
 
 
 def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> Latencies:
-    """Seconds from the end of each phrase to the moment that all it gave is on disk.
+    """Seconds from the end of each phrase to the moment that all it gave is on disk, for good.
+
+    What was entered before its end and mended counts when it was mended.
 
     Args:
         ears: the listeners, loaded.
@@ -69,6 +71,9 @@ def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> Latencies:
             for one in listen(session, ears, Listening(source=Path("-"))):
                 verdicts = {outcome.verdict for outcome in one.outcomes}
                 which = int(np.searchsorted(starts, one.utterance.start, side="right")) - 1
+                if verdicts & {Verdict.ASK, Verdict.TAKE}:
+                    asked.pop(which, None)
+                    taken.pop(which, None)
                 for verdict, times in ((Verdict.ASK, asked), (Verdict.TAKE, taken)):
                     if verdict in verdicts:
                         times[which] = time.monotonic() - source.began - ends[which]
