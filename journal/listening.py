@@ -91,11 +91,13 @@ class Ears:
             if texts:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start
-        # One that has found no phrase at all has not kept silent: it says that there was none.
+        # One that has found no phrase at all has not kept silent: it says that there was none. How likely it holds that
+        # beside a phrase counts only where no other weighs it: in noise PocketSphinx lets go what Whisper rightly hears.
         candidates = [
             replace(c, score=c.score + pace(c.text, seconds))
             for name, h in made.items()
             for c in h.candidates or (Candidate("", 0.0, name),)
+            if c.text or not h.candidates or self._weigher is None or name == self._weigher.name
         ]
         free_text = next((h.free_text for h in made.values() if h.free_text), "")
         if self._attention:

@@ -90,6 +90,16 @@ def test_agreement_is_of_meaning(texts: tuple[str, str], same: bool) -> None:
     assert agreed(hearings) is same
 
 
+def test_nothing_said_counts_where_no_other_weighs_it() -> None:
+    doubts = ("overhead sound", -20.0), ("", -18.0)
+    alone = Ears([Says("light", *doubts)]).hear(UTTERANCE)
+    assert "" in [c.text for c in alone.candidates]
+    both = Ears([Weighs("first", ("overhead sound", -1.0), ("", -9.0)), Says("light", *doubts)]).hear(UTTERANCE)
+    assert [c.listener for c in both.candidates if not c.text] == ["first"]
+    found_none = Ears([Weighs("first", ("overhead sound", -1.0)), Says("light")]).hear(UTTERANCE)
+    assert [c.listener for c in found_none.candidates if not c.text] == ["light"]
+
+
 def test_a_slow_text_for_a_short_sound_counts_for_less() -> None:
     long, short = "cylinder four cut thirty eight point five", "four eight"
     brief = replace(UTTERANCE, end=0.6)
