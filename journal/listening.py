@@ -92,7 +92,7 @@ class Ears:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start
         # One that has found no phrase at all has not kept silent: it says that there was none. How likely it holds that
-        # beside a phrase counts only where no other weighs it: in noise PocketSphinx lets go what Whisper rightly hears.
+        # beside a phrase counts only where no other weighs it: in noise it lets go what the other rightly hears.
         candidates = [
             replace(c, score=c.score + pace(c.text, seconds))
             for name, h in made.items()
