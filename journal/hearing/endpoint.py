@@ -121,6 +121,7 @@ class Endpointer:
         pauses = {max(1, round(pause / frame_s)) for pause in how.pauses}
         kept = max(pauses)
         likely = max(kept, round(how.likely / frame_s))
+        pauses.add(likely)
         before: deque[Sound] = deque(maxlen=max(1, round((how.pre_roll + how.min_speech) / frame_s)))
         frames: list[Sound] = []
         speaking = False
@@ -145,7 +146,7 @@ class Endpointer:
             quiet = quiet + 1 if chance < how.stop_below else 0
             if not quiet and len(frames) % told == 0 and len(frames) * frame_s <= how.hurried:
                 yield Growing(np.concatenate(frames))
-            elif (quiet in pauses or quiet == likely) and len(frames) * frame_s <= how.hurried:
+            elif quiet in pauses and len(frames) * frame_s <= how.hurried:
                 pause = Pause(_utterance(frames, first, at + 1 - quiet, quiet, step, kept), quiet >= likely)
                 self._pauses = (*self._pauses, pause)
                 yield pause

@@ -248,12 +248,12 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     missing = max(0.0, 1.0 - sum(chances.values()))
     certainty = min(ceiling, weighed[meaning] / (sum(weighed.values()) + missing))
     believed = believable(meaning, context) >= BELIEVABLE
-    rival = max((chances[m] for m in others), default=0.0) >= _RIVAL * chances[meaning]
+    rivals = {m for m in others if chances[m] >= _RIVAL * chances[meaning]}
     enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
-    if believed and certainty >= enough and not rival:
+    if believed and certainty >= enough and not rivals:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
-    worth = (m for m in others if weighed[m] > least or chances[m] >= _RIVAL * chances[meaning])
+    worth = (m for m in others if weighed[m] > least or m in rivals)
     named = sorted(worth, key=lambda m: -weighed[m])
     alternatives = tuple(named[:_MOST_ALTERNATIVES])
     return Decision(
