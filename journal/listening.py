@@ -217,6 +217,8 @@ def _hurried(road: _Road, blocks: Iterator[Sound]) -> Iterator[_Cut]:
                 if endpointer.still(cut) and not (guess is not None and guess.stands_for(utterance)):
                     road.forget(guess)
                     guess = road.guess(utterance)
+                    if not guess.foreseen.certain:
+                        road.follow(utterance.sound)
                 if guess is not None and guess.foreseen.complete and endpointer.end(cut):
                     yield utterance, guess, True
                     guess = None

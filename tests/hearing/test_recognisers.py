@@ -11,8 +11,10 @@ import pytest
 
 from journal.errors import HearingError
 from journal.hearing.choose import recognisers
+from journal.hearing.pocketsphinx import PocketSphinx
 from journal.hearing.types import RATE, Expect, Recogniser, Sound, Speakable
 from journal.wording import Context, Verdict, decide
+from journal.wording import speakable as all_that_can_be_said
 
 BOTH = ["whisper", "pocketsphinx"]
 
@@ -70,10 +72,17 @@ def test_silence_does_not_spoil_what_follows(loaded: dict[str, Recogniser], say:
         assert plain(best.text) == "cylinder 4 cut 38"
 
 
-def test_speech_that_is_no_phrase_is_nothing_to_the_light_one_too(
-    loaded: dict[str, Recogniser], say: Callable[..., Sound]
-) -> None:
-    """Held to the phrases it must find one in anything; how well it fits the sound tells."""
+def in_shop(sound: Sound, noise: float) -> Sound:
+    """A phrase with what an utterance has about it, beside a hiss of this root mean square."""
+    gap = np.zeros(RATE * 3 // 10, dtype=np.float32)
+    sound = np.concatenate((gap, sound, gap))
+    hiss = np.random.default_rng(3).standard_normal(len(sound)).astype(np.float32)
+    return sound + np.float32(noise) * hiss
+
+
+def test_speech_that_is_no_phrase_is_nothing_to_the_light_one_too(say: Callable[..., Sound]) -> None:
+    """Held to the phrases it finds one in nearly anything; how well it fits the sound tells."""
+    light = PocketSphinx(all_that_can_be_said(6))
     chats = (
         "hand me the half inch ratchet please",
         "and now the weather for the weekend",
@@ -82,14 +91,47 @@ def test_speech_that_is_no_phrase_is_nothing_to_the_light_one_too(
         "my daughter has a recital on friday",
         "somebody call the parts store back",
     )
-    best = [loaded["pocketsphinx"].hear(say(chat)).candidates for chat in chats]
-    assert sum(candidates[0].text == "" for candidates in best) >= len(chats) / 2
+    best = [light.hear(in_shop(say(chat), 0)).candidates for chat in chats]
+    assert sum(not candidates or candidates[0].text == "" for candidates in best) >= len(chats) / 2
     for candidates in best:
         assert all(decision.verdict is not Verdict.TAKE for decision in decide(candidates, Context()))
-    phrase, *others = loaded["pocketsphinx"].hear(say("cylinder four cut, thirty eight")).candidates
+    phrase, *others = light.hear(in_shop(say("cylinder four cut, thirty eight"), 0)).candidates
     assert plain(phrase.text) == "cylinder 4 cut 38"
     [nothing] = [each for each in others if not each.text]
     assert nothing.score < phrase.score - 3
+
+
+def test_the_light_one_takes_in_an_utterance_while_it_is_said(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    """What it makes of it grows, and in the end is what it makes of it at once."""
+    one, other = (PocketSphinx(speakable) for _ in range(2))
+    for text in ("cylinder four cut, thirty eight", "number six out, forty two"):
+        sound = in_shop(say(text), 0.003)
+        so_far = [one.follow(sound[:end]) for end in range(RATE // 5, len(sound), RATE // 5)]
+        assert so_far[0] == ""
+        assert text.split()[0] in [text.split()[0] for text in so_far if text]
+        assert len(so_far[-1].split()) > len(next(text for text in so_far if text).split())
+        assert one.hear(sound) == other.hear(sound)
+
+
+def test_what_the_light_one_followed_leaves_nothing_in_another_sound(
+    speakable: Speakable, say: Callable[..., Sound]
+) -> None:
+    one = PocketSphinx(speakable)
+    sound = in_shop(say("cylinder four cut, thirty eight"), 0.003)
+    one.follow(sound)
+    one.follow(in_shop(say("number six out, forty two"), 0.003))
+    assert plain(one.hear(sound).candidates[0].text) == "cylinder 4 cut 38"
+    one.follow(sound)
+    assert not any("cut" in each.text for each in one.hear(sound, Expect.NUMBER).candidates), "no reading of a cylinder"
+
+
+def test_no_frame_is_lost_at_the_end_of_an_utterance(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    """PocketSphinx drops the last frames of some lengths where it keeps few of them."""
+    one = PocketSphinx(speakable)
+    sound = in_shop(say("cylinder four cut, thirty eight"), 0.003)
+    for end in range(len(sound) - RATE // 10, len(sound), 160):
+        one.hear(sound[:end])
+        assert one._decoder.n_frames() == -(-end // 160)
 
 
 def test_without_a_name_two_that_fail_differently_hear(speakable: Speakable, tmp_path: Path) -> None:
