@@ -5,6 +5,7 @@ PocketSphinx keeps Python to itself while it works; in a thread it would hold up
 
 from __future__ import annotations
 
+import contextlib
 import multiprocessing
 import signal
 from collections.abc import Callable
@@ -32,6 +33,8 @@ class Apart:
         self._make = make
         self._lock = Lock()
         self._loaded = False
+        self._following = False
+        self._followed = ""
         self._start()
 
     def ready(self) -> None:
@@ -52,6 +55,22 @@ class Apart:
         heard = self._ask("hear", sound, expect)
         assert isinstance(heard, Hearing)
         return heard
+
+    def follow(self, sound: Sound) -> str:
+        """See `Follower.follow`.
+
+        It is not waited for: what it tells is of the sound before, and what comes while it is busy waits for the next.
+        """
+        with self._lock:
+            # One that has died, or cannot go on, says so when it is to hear.
+            with contextlib.suppress(OSError, HearingError):
+                if self._following and not self._pipe.poll():
+                    return self._followed
+                self.ready()
+                self._caught_up()
+                self._pipe.send(("follow", sound))
+                self._following = True
+            return self._followed
 
     def note(self, sound: Sound) -> str:
         """See `Recogniser.note`."""
@@ -76,8 +95,17 @@ class Apart:
 
     def _exchange(self, what: tuple[object, ...]) -> object:
         self.ready()
+        with contextlib.suppress(HearingError):
+            self._caught_up()
+        self._followed = ""
         self._pipe.send(what)
         return self._answer()
+
+    def _caught_up(self) -> None:
+        """Waits for what it makes of the sound that it was last to follow."""
+        if self._following:
+            self._following = False
+            self._followed = str(self._answer())
 
     def _answer(self) -> object:
         try:
@@ -97,7 +125,7 @@ class Apart:
         self._process.start()
         # With our copy of its end closed, the death of either side ends the other's waiting.
         theirs.close()
-        self._loaded = False
+        self._loaded = self._following = False
 
 
 def _work(pipe: Connection, make: Callable[[], Recogniser]) -> None:
@@ -115,6 +143,7 @@ def _work(pipe: Connection, make: Callable[[], Recogniser]) -> None:
         except (EOFError, OSError):
             return
         try:
-            pipe.send(getattr(recogniser, what)(*sound))
+            # One that cannot follow has nothing to tell.
+            pipe.send(getattr(recogniser, what, lambda _: "")(*sound))
         except HearingError as error:
             pipe.send(error)

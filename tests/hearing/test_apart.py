@@ -5,6 +5,7 @@ from __future__ import annotations
 import multiprocessing
 import os
 import signal
+import time
 from collections.abc import Callable, Iterator
 from functools import partial
 
@@ -68,6 +69,45 @@ def test_one_that_always_dies_is_one_clear_line() -> None:
         one.hear(SOUND)
 
 
+class Follows(Told):
+    """Tells how much it has followed, slowly."""
+
+    def follow(self, sound: Sound) -> str:
+        if self._deaths == "follows":
+            os._exit(3)
+        if self._deaths == "follows not":
+            raise HearingError("it cannot go on")
+        time.sleep(0.2)
+        return str(len(sound))
+
+
+def test_it_follows_without_being_waited_for() -> None:
+    one = Apart("told", Follows)
+    assert [one.follow(SOUND[:size]) for size in (100, 200, 300)] == ["", "", ""]
+    while not (told := one.follow(SOUND)):
+        time.sleep(0.01)
+    assert told == "100", "the others came while it was busy"
+    assert one.hear(SOUND).candidates[0].text == "1600 anything", "after what it was to follow"
+    assert one.follow(SOUND) == "", "nothing of the utterance before"
+    one.close()
+
+
+@pytest.mark.parametrize("deaths", ["follows", "follows not"])
+def test_one_that_cannot_follow_still_hears(deaths: str) -> None:
+    one = Apart("told", partial(Follows, deaths))
+    for _ in range(3):
+        assert one.follow(SOUND) == ""
+        time.sleep(0.1)
+    assert one.hear(SOUND).candidates[0].text == "1600 anything"
+    one.close()
+
+
+def test_one_that_does_not_follow_has_nothing_to_tell(apart: Apart) -> None:
+    apart.follow(SOUND)
+    assert apart.hear(SOUND).candidates[0].text == "1600 anything"
+    assert apart.follow(SOUND) == ""
+
+
 def test_what_it_says_of_itself_comes_through() -> None:
     with pytest.raises(HearingError, match="no model: get one"):
         Apart("told", cannot).ready()
@@ -81,5 +121,6 @@ def test_pocketsphinx_hears_the_same_apart_as_here(speakable: Speakable, say: Ca
     pytest.importorskip("pocketsphinx", reason="the speech extra is not installed")
     sound = say("cylinder four cut, thirty eight")
     one = Apart("pocketsphinx", partial(PocketSphinx, speakable))
+    one.follow(sound[:-1_600])
     assert one.hear(sound) == PocketSphinx(speakable).hear(sound)
     one.close()
