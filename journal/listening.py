@@ -80,7 +80,8 @@ class Ears:
             HearingError: when a recogniser cannot go on.
         """
         told = [each.follow(sound) for each in self.listeners if isinstance(each, Follower)]
-        return next((text for text in told if text), "")
+        text = next((text for text in told if text), "")
+        return self._addressed(text) or "" if self._attention else text
 
     def pool(self, utterance: Utterance, hearings: Sequence[Hearing]) -> Pooled:
         """What the listeners heard, in their order, taken together; see `hear`."""

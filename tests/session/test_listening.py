@@ -284,6 +284,17 @@ def test_only_what_begins_with_the_attention_word_is_heeded() -> None:
     assert unheeded.free_text == ""
 
 
+def test_what_is_not_addressed_to_the_tool_is_not_shown_while_it_is_said() -> None:
+    class Follows(Says):
+        def follow(self, sound: Sound) -> str:
+            return "four thirty" if len(sound) == 1 else "ruby four thirty"
+
+    ears = Ears([Follows("one")], "ruby")
+    assert ears.follow(UTTERANCE.sound[:1]) == ""
+    assert ears.follow(UTTERANCE.sound) == "four thirty"
+    assert Ears([Follows("one")]).follow(UTTERANCE.sound) == "ruby four thirty"
+
+
 @pytest.mark.parametrize(
     ("word", "why"), [("cylinder", "said in phrases"), ("four", "said in phrases"), ("a b", "one")]
 )
