@@ -37,6 +37,8 @@ class Pooled:
     """Every candidate of every listener."""
     free_text: str = ""
     """The best unconstrained text, where a listener makes one."""
+    seconds: float = 0.0
+    """From its first to its last speech."""
 
 
 class Ears:
@@ -105,7 +107,7 @@ class Ears:
             free_text = self._addressed(free_text) or ""
             addressed = [(c, self._addressed(c.text) if c.text else "") for c in candidates]
             candidates = [replace(c, text=text) for c, text in addressed if text is not None]
-        return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text)
+        return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text, seconds)
 
     def _addressed(self, text: str) -> str | None:
         """What follows the attention word; none where the text does not begin with it."""
@@ -271,7 +273,9 @@ class _Road:
             pooled = self._ears.hear(utterance)
         except HearingError:
             return _Guess(utterance, clip, None)
-        foreseen = self._session.foresee(pooled.candidates, free_text=pooled.free_text, entered=self.entered)
+        foreseen = self._session.foresee(
+            pooled.candidates, free_text=pooled.free_text, seconds=pooled.seconds, entered=self.entered
+        )
         return _Guess(utterance, clip, pooled, foreseen)
 
     def forget(self, guess: _Guess | None) -> None:
@@ -317,11 +321,11 @@ class _Road:
             except HearingError:
                 session.enter(Note(NOT_HEARD), clip=clip)
                 raise
-        said, free_text = pooled.candidates, pooled.free_text
+        said, free_text, seconds = pooled.candidates, pooled.free_text, pooled.seconds
         if self.entered:
-            outcomes = tuple(session.go_on(self.entered, said, free_text=free_text, clip=clip))
+            outcomes = tuple(session.go_on(self.entered, said, free_text=free_text, seconds=seconds, clip=clip))
         else:
-            outcomes = tuple(session.hear(said, free_text=free_text, clip=clip))
+            outcomes = tuple(session.hear(said, free_text=free_text, seconds=seconds, clip=clip))
         text = (said[0].text if said else "") or free_text
         if not self._how.keep_all and all(outcome.entry is None or outcome in self.entered for outcome in outcomes):
             drop_if_unused(session.store, clip)

@@ -124,13 +124,28 @@ class Session:
         job = self.job
         return self._carry_out(decide_text(text, context_of(job)), job)
 
-    def hear(self, candidates: Sequence[Candidate], *, free_text: str = "", clip: str = "") -> list[Outcome]:
-        """An utterance's pooled candidates; `clip` is the SHA-256 of its sound when that is kept."""
+    def hear(
+        self, candidates: Sequence[Candidate], *, free_text: str = "", seconds: float = 0.0, clip: str = ""
+    ) -> list[Outcome]:
+        """What becomes of an utterance.
+
+        Args:
+            candidates: what it may have been.
+            free_text: what an unconstrained recogniser made of it.
+            seconds: how long its speech took, 0 where that is not known.
+            clip: SHA-256 of its sound when that is kept.
+        """
         job = self.job
-        return self._carry_out(decide(candidates, context_of(job), free_text=free_text), job, clip)
+        return self._carry_out(decide(candidates, context_of(job), free_text=free_text, seconds=seconds), job, clip)
 
     def go_on(
-        self, entered: Sequence[Outcome], candidates: Sequence[Candidate], *, free_text: str = "", clip: str = ""
+        self,
+        entered: Sequence[Outcome],
+        candidates: Sequence[Candidate],
+        *,
+        free_text: str = "",
+        seconds: float = 0.0,
+        clip: str = "",
     ) -> list[Outcome]:
         """What becomes of all of an utterance that was entered when it seemed over, and then went on.
 
@@ -142,12 +157,13 @@ class Session:
             entered: what came of it before, each with its entry.
             candidates: what all of it may have been.
             free_text: what an unconstrained recogniser made of it.
+            seconds: how long its speech took, 0 where that is not known.
             clip: SHA-256 of all its sound when that is kept.
 
         Returns:
             What came of the whole, in order, with those of `entered` that stand.
         """
-        decisions = decide(candidates, context_of(self._without(entered)), free_text=free_text)
+        decisions = decide(candidates, context_of(self._without(entered)), free_text=free_text, seconds=seconds)
         if all(decision.verdict is Verdict.LET_GO for decision in decisions):
             decisions = tuple(_doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
         begins = [d.meaning for d in decisions[: len(entered)] if d.verdict is Verdict.TAKE]
@@ -167,17 +183,23 @@ class Session:
         return replay(entry for entry in job.entries if entry.id not in own) if own else job
 
     def foresee(
-        self, candidates: Sequence[Candidate], *, free_text: str = "", entered: Sequence[Outcome] = ()
+        self,
+        candidates: Sequence[Candidate],
+        *,
+        free_text: str = "",
+        seconds: float = 0.0,
+        entered: Sequence[Outcome] = (),
     ) -> Foreseen:
         """What an utterance up to a pause would come to if it were over; nothing is entered.
 
         Args:
             candidates: what it may have been.
             free_text: what an unconstrained recogniser made of it.
+            seconds: how long its speech took, 0 where that is not known.
             entered: what was entered of it at a pause before.
         """
         context = context_of(self._without(entered))
-        decisions = decide(candidates, context, free_text=free_text)
+        decisions = decide(candidates, context, free_text=free_text, seconds=seconds)
         sure = certain(decisions)
         enters = sure and not self.held and not any(isinstance(d.meaning, Command | Number) for d in decisions)
         return Foreseen(sure, complete(decisions, context), enters)

@@ -136,7 +136,7 @@ def transcribe_command(
         for utterance in utterances_of(file):
             found = True
             heard = ears.hear(utterance, Expect(expect))
-            decisions = decide(heard.candidates, context, free_text=heard.free_text)
+            decisions = decide(heard.candidates, context, free_text=heard.free_text, seconds=heard.seconds)
             if not as_json:
                 best = (heard.candidates[0].text if heard.candidates else "") or heard.free_text
                 click.echo(f'{utterance.start:7.2f} s  "{best}"')

@@ -10,8 +10,9 @@ from journal.hearing.types import Candidate
 from journal.wording.doubt import LIKE, TYPED, Piece, Understanding, understand
 from journal.wording.expect import BELIEVABLE, believable, told_short
 from journal.wording.meanings import Refused
-from journal.wording.network import phrase_begins
+from journal.wording.network import ending, phrase_begins
 from journal.wording.numbers import HOMOPHONES, readings, spell
+from journal.wording.pace import too_long
 from journal.wording.say import describe, read_back
 from journal.wording.sounds import likeness
 from journal.wording.tokens import tokenise
@@ -60,6 +61,14 @@ _FREE = "free"
 
 _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-9])")
 
+_NAMED = re.compile(r"\b(?:cylinders?|number)[.,]?$", re.IGNORECASE)
+
+# "4, 30..." is how Whisper writes that it goes on.
+_BROKEN_OFF = re.compile(r"(?:\b(?:point|decimal)|[0-9](?:\.{2,}|…|-))[.,]?$", re.IGNORECASE)
+
+_HARDLY_LESS = 1.6
+"""Most by which a text's score falls short of its listener's best when it counts too: a fifth as likely."""
+
 _RIVAL = 0.5
 """Share of the likeliest meaning's chance from which another by the sound alone is asked about: context is no judge."""
 
@@ -70,13 +79,16 @@ _WORDS_BEGUN = 2
 _LOOKED_AT = 3
 
 
-def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str = "") -> tuple[Decision, ...]:
+def decide(
+    candidates: Sequence[Candidate], context: Context, *, free_text: str = "", seconds: float = 0.0
+) -> tuple[Decision, ...]:
     """What becomes of each thing said in one utterance, in the order said.
 
     Args:
         candidates: texts from all listeners, pooled.
         context: what the job so far leads one to expect; it can turn a take into a question, never into another value.
         free_text: what an unconstrained recogniser made of the same sound, where there is one.
+        seconds: from its first to its last speech; 0 where that is not known.
 
     Returns:
         One decision for each thing said; a single `LET_GO` without a meaning when nothing was for the tool.
@@ -96,7 +108,7 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
             # Chat is hardly ever a phrase even at a stretch; a phrase in noise often is no more than that.
             found = _only_asked([free_text], context, _AT_A_STRETCH) or _begun(free_text)
         return found or _let_go(heard, _why_nothing(best))
-    resembles = likeness(" ".join(p.heard for p in best.pieces), free_text) if free_text.strip() else 1.0
+    resembles = likeness(best.heard, free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE and not _weighed(candidates):
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
     if all(isinstance(piece.meaning, Refused) for piece in best.pieces) and context.baseline is not None:
@@ -104,13 +116,37 @@ def decide(candidates: Sequence[Candidate], context: Context, *, free_text: str 
         found = _only_asked(texts, context) or _only_asked([free_text], context, _AT_A_STRETCH)
         if found or (found := _second_best(ways, context)):
             return found
-    more = _figures(_unrepeated(free_text)) > _figures(" ".join(p.heard for p in best.pieces))
-    trusted = (resembles >= LIKE or best.agreed) and not more and not best.alone
+    lost = _goes_on(best, candidates, context, free_text) or too_long(best.heard, seconds)
+    alike = resembles >= LIKE or best.agreed
+    trusted = alike and not lost and not best.alone and not best.outdone
     ceiling = 1.0 if trusted else _DOUBTED
     made = tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
     if not _weighed(candidates):
         return made
     return tuple(_again(d.heard, d.certainty) if _unclear(d) else d for d in made)
+
+
+def _goes_on(best: Understanding, candidates: Sequence[Candidate], context: Context, free_text: str) -> bool:
+    """Whether more may have been said than was understood: further figures, or a number that is wanting."""
+    figures, last = _figures(best.heard), best.pieces[-1].meaning
+    by_score = sorted(candidates, key=lambda c: c.score)
+    tops = {c.listener: c.text for c in by_score}
+    if len(_figures(_unrepeated(free_text))) > len(figures):
+        return True
+    if not _in_words(last) and any(_wants_number(text) for text in (free_text, *tops.values())):
+        return True
+    if isinstance(last, Refused) or not told_short(last, context):
+        return False
+    least = {c.listener: c.score - _HARDLY_LESS for c in by_score}
+    near = {_figures(c.text) for c in candidates if c.score > least[c.listener]}
+    return any(each.startswith(figures) for each in near - {figures})
+
+
+def _wants_number(text: str) -> bool:
+    """Whether a number has still to come: "photo overhead cylinder", "31 point", but not "leaks to next cylinder"."""
+    text = text.strip()
+    named = _NAMED.search(text) is not None and ending([token.text for token in tokenise(text)]) is None
+    return named or _BROKEN_OFF.search(text) is not None
 
 
 def _unclear(decision: Decision) -> bool:
@@ -153,15 +189,15 @@ def _why_nothing(best: Understanding | None) -> str:
     return "not for the journal"
 
 
-def _figures(text: str) -> int:
-    """How many figures the numbers of a text have; more than were understood means that something is lost."""
-    count, at, words = 0, 0, [token.text for token in tokenise(text)]
+def _figures(text: str) -> str:
+    """The figures of all numbers of a text, one after the other."""
+    figures, at, words = "", 0, [token.text for token in tokenise(text)]
     while at < len(words):
         longest = max(readings(words, at), key=lambda r: r.end, default=None)
         if longest is not None and (longest.end > at + 1 or words[at].isdigit() or words[at] not in HOMOPHONES):
-            count += len(f"{longest.value:g}".replace(".", ""))
+            figures += f"{longest.value:g}".replace(".", "")
         at = longest.end if longest is not None else at + 1
-    return count
+    return figures
 
 
 def _unrepeated(text: str) -> str:

@@ -64,6 +64,13 @@ class Understanding:
     """Whether two listeners and more each hold it the likeliest thing said."""
     alone: bool = False
     """Whether one of several listeners only has thought of it."""
+    outdone: bool = False
+    """Whether a listener that has weighed that nothing was said holds something else likelier."""
+
+    @property
+    def heard(self) -> str:
+        """The words of all pieces."""
+        return " ".join(piece.heard for piece in self.pieces)
 
     @property
     def meanings(self) -> tuple[Meaning | Refused, ...]:
@@ -84,11 +91,11 @@ def understand(candidates: Sequence[Candidate], context: Context, free_text: str
         listeners.setdefault(candidate.listener, []).append(candidate)
     doubters = [any(not candidate.text for candidate in heard) for heard in listeners.values()]
     beliefs = [_belief(heard, context, free_text, held=any(doubters)) for heard in listeners.values()]
-    pieces: dict[tuple[Meaning | Refused, ...], tuple[Piece, ...]] = {(): ()}
-    for belief in beliefs:
-        for found in belief:
-            pieces.setdefault(tuple(p.meaning for p in found), found)
     shares = [{tuple(p.meaning for p in found): share for found, share in belief.items()} for belief in beliefs]
+    likely_first = sorted((pair for belief in beliefs for pair in belief.items()), key=lambda pair: -pair[1])
+    pieces: dict[tuple[Meaning | Refused, ...], tuple[Piece, ...]] = {(): ()}
+    for found, _ in likely_first:
+        pieces.setdefault(tuple(p.meaning for p in found), found)
     if any(doubters):
         # One that must always find a phrase cannot say that there was none.
         for share, doubts in zip(shares, doubters, strict=True):
@@ -101,9 +108,16 @@ def understand(candidates: Sequence[Candidate], context: Context, free_text: str
     total = sum(joint.values()) or 1.0
     likeliest = {max((key for key in share if key), key=share.__getitem__, default=()) for share in shares}
     agreed = likeliest if len(shares) > 1 and len(likeliest) == 1 else set()
+    weighed = {max(s, key=s.__getitem__, default=()) for s, doubts in zip(shares, doubters, strict=True) if doubts}
     thought_of = Counter(key for share in shares for key in share)
     ranked = [
-        Understanding(pieces[key], weight / total, key in agreed, len(shares) > 1 and thought_of[key] == 1)
+        Understanding(
+            pieces[key],
+            weight / total,
+            agreed=key in agreed,
+            alone=len(shares) > 1 and thought_of[key] == 1,
+            outdone=bool(weighed - {key}),
+        )
         for key, weight in joint.items()
         if weight > 0
     ]

@@ -18,6 +18,12 @@ _LEAST = -12.0
 _VOWELS = re.compile(r"[aeiouy]+")
 
 
+_TOO_LONG = 1.85
+"""Times the time expected beyond which more was said than the text has.
+
+Of 1,026 phrases of the benchmark's tuning voices that were heard rightly, 6 took so long."""
+
+
 def pace(text: str, seconds: float) -> float:
     """Natural log of how well a text fits the time it took to say, 0 for exactly, never below -12.
 
@@ -33,6 +39,12 @@ def pace(text: str, seconds: float) -> float:
         return 0.0
     off = math.log(seconds / (_ONSET_S + _SYLLABLE_S * count))
     return max(_LEAST, -0.5 * (off / (_SLOWER if off > 0 else _FASTER)) ** 2)
+
+
+def too_long(text: str, seconds: float) -> bool:
+    """Whether more was said in this time than a text has; see `pace`."""
+    count = syllables(text)
+    return count > 0 and seconds > _TOO_LONG * (_ONSET_S + _SYLLABLE_S * count)
 
 
 def syllables(text: str) -> int:

@@ -112,7 +112,9 @@ class Systems:
                 seconds[name] += time.perf_counter() - began
             for system, names in SYSTEMS.items():
                 pooled = self.ears[system].pool(one, [hearings[name] for name in names])
-                decisions[system] += decide(pooled.candidates, context, free_text=pooled.free_text)
+                decisions[system] += decide(
+                    pooled.candidates, context, free_text=pooled.free_text, seconds=pooled.seconds
+                )
             if self._free is not None:
                 began = time.perf_counter()
                 free = self._free.hear(one.sound, expect)

@@ -163,8 +163,9 @@ class Breath(BytesIO):
 
 
 def in_two_breaths(monkeypatch: pytest.MonkeyPatch, silence_s: float) -> None:
-    """The demo's first utterance twice on standard input, with so much silence between until something was entered."""
+    """The demo's first words twice on standard input, with so much silence between until something was entered."""
     said = next(utterances([read_file(min(DEMO.glob("*.flac")))])).sound[round(Endpointing().pre_roll * RATE) :]
+    said = said[: RATE * 9 // 10]
     room = np.zeros(RATE, dtype=np.float32)
     first = np.concatenate((room, said, room[: round(silence_s * RATE)]))
     raw = (np.concatenate((first, said, room)) * 32_767).astype("<i2").tobytes()
@@ -208,7 +209,7 @@ def test_what_goes_on_after_it_was_entered_comes_to_what_the_whole_would(
     session: Session, monkeypatch: pytest.MonkeyPatch, little: str, more: str, lines: list[str], stands: list[str]
 ) -> None:
     before = session.job.effective.keys()
-    in_two_breaths(monkeypatch, 0.12)
+    in_two_breaths(monkeypatch, 0.3)
     ears = Ears([SaysByLength(little, more)])
     answered: list[str] = []
     monkeypatch.setattr(Answerer, "answer", lambda self, verdict, text: answered.append(text))
@@ -227,7 +228,7 @@ def test_what_is_over_by_a_longer_silence_is_two(session: Session, monkeypatch: 
 
 
 def test_what_goes_on_as_chat_is_asked_about(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:
-    in_two_breaths(monkeypatch, 0.12)
+    in_two_breaths(monkeypatch, 0.3)
     ears = Ears([SaysByLength("four, thirty eight", "well what is there for lunch then")])
     heard = list(listen(session, ears, Listening(source=Path("-"))))
     assert [outcome.verdict for one in heard for outcome in one.outcomes] == [Verdict.TAKE, Verdict.TAKE, Verdict.ASK]
@@ -314,5 +315,7 @@ def test_a_voice_that_says_the_word_is_heard_and_one_that_does_not_is_not(tmp_pa
         subprocess.run(["flite", "-voice", "slt", "-t", text, "-o", tmp_path / "said.wav"], check=True)
         sound = read_file(tmp_path / "said.wav")
         pooled = ears.hear(Utterance(0.0, len(sound) / RATE, sound))
-        made[text] = [d.meaning for d in decide(pooled.candidates, context, free_text=pooled.free_text)]
+        made[text] = [
+            d.meaning for d in decide(pooled.candidates, context, free_text=pooled.free_text, seconds=pooled.seconds)
+        ]
     assert list(made.values()) == [[Cut(4, 38.2)], [None]]

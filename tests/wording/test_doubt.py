@@ -194,6 +194,70 @@ def test_figures_that_the_open_text_has_besides_are_a_question() -> None:
     assert (whole.verdict, lost.verdict) == (Verdict.TAKE, Verdict.ASK)
 
 
+@pytest.mark.parametrize(
+    ("one", "two", "verdict"),
+    [
+        ("number 4 out 38.2", "number four out thirty eight point two", Verdict.TAKE),
+        ("number 4 out 38.", "number four out thirty eight point", Verdict.ASK),
+        ("baseline, 31", "baseline thirty one point", Verdict.ASK),
+        ("photo overhead", "photo overhead", Verdict.TAKE),
+        ("photo overhead cylinder.", "photo overhead cylinder", Verdict.ASK),
+        ("blow-by light", "blow by light number", Verdict.ASK),
+        ("4 cut 41.", "four cut forty one", Verdict.TAKE),
+        ("4 cut 41...", "four cut forty one", Verdict.ASK),
+    ],
+)
+def test_words_that_end_before_their_number_are_a_question(one: str, two: str, verdict: Verdict) -> None:
+    both = spread("one", (one, -2.0), ("", -14.0)) + spread("two", (two, -20.0))
+    (decision,) = decide(both, RUNNING, free_text=one)
+    assert decision.verdict is verdict
+
+
+def test_a_note_may_end_in_any_word() -> None:
+    (decision,) = decide_text("note ask the parts desk for its number", RUNNING)
+    assert decision.verdict is Verdict.TAKE
+
+
+@pytest.mark.parametrize(
+    ("other", "verdict"),
+    [("number 4 out 38 4", Verdict.ASK), ("number 5 out 38", Verdict.TAKE), ("number 4 out 3", Verdict.TAKE)],
+)
+def test_figures_that_nearly_were_heard_are_a_question_where_a_reading_is_told_short(
+    other: str, verdict: Verdict
+) -> None:
+    first = spread("one", ("number 4 out 38", -2.0), (other, -3.5), ("", -18.0))
+    second = spread("two", ("number four out thirty eight", -20.0))
+    (decision,) = decide(first + second, Context(engine=Engine(6), baseline=31.5), free_text="Number 4 out 38.")
+    assert decision.verdict is verdict
+    (whole,) = decide(first + second, Context(engine=Engine(6), baseline=31), free_text="Number 4 out 38.")
+    assert whole.verdict is Verdict.TAKE
+
+
+def test_what_the_one_that_weighs_holds_less_likely_than_another_is_a_question() -> None:
+    """However well it fits the run: thirteen would be below the baseline."""
+    second = spread("must find", ("number one out thirty two", -20.0))
+    for thirteen, verdict in ((-4.0, Verdict.ASK), (-8.0, Verdict.TAKE)):
+        first = spread("weighs", ("number 1 out 13.", thirteen), ("number 1 out 32.", -5.0), ("", -20.0))
+        (decision,) = decide(first + second, replace(PLAIN, baseline=31), free_text="number 1 out 32.")
+        assert (decision.verdict, decision.meaning) == (verdict, Cut(1, 32))
+
+
+def test_the_words_are_those_of_the_listener_that_is_surest_of_what_they_mean() -> None:
+    first = spread("one", ("number 1 out 13.", -4.0), ("", -20.0))
+    second = spread("two", ("number one out thirty", -20.0))
+    for decision in decide(first + second, PLAIN, free_text="number 1 out 13."):
+        value = getattr(decision.meaning, "value", None)
+        assert decision.heard == {13.0: "number 1 out 13.", 30.0: "number one out thirty"}[value]
+        assert decision.verdict is Verdict.ASK
+
+
+def test_a_text_too_short_for_the_time_it_took_is_a_question() -> None:
+    both = spread("one", ("blow by light", -2.0), ("", -20.0)) + spread("two", ("blow by light", -20.0))
+    for seconds, verdict in ((0.0, Verdict.TAKE), (1.1, Verdict.TAKE), (1.8, Verdict.ASK)):
+        (decision,) = decide(both, PLAIN, free_text="Blow by light.", seconds=seconds)
+        assert decision.verdict is verdict
+
+
 def test_a_number_alone_in_a_run_is_asked_about_as_the_reading_it_may_be() -> None:
     heard_so = spread("one", ("239.1", -3.0), ("", -14.0)) + spread("two", ("fifty thirty nine point one", -20.0))
     (decision,) = decide(heard_so, Context(engine=Engine(6), baseline=31.5), free_text="to 39.1")
