@@ -289,7 +289,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     if believed and certainty >= enough and not rivals:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
-    worth = (m for m in others if weighed[m] > least or m in rivals)
+    worth = (m for m in others if (weighed[m] > least or m in rivals) and _choosable(m, meaning))
     named = sorted(worth, key=lambda m: -weighed[m])
     alternatives = tuple(named[:_MOST_ALTERNATIVES])
     return Decision(
@@ -301,6 +301,13 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
         question(meaning, alternatives),
         "not what this job leads one to expect" if not believed else "may have been heard wrongly",
     )
+
+
+def _choosable(other: Meaning, meaning: Meaning) -> bool:
+    """Whether a question about one can offer the other: another entry for an entry, another correction for one."""
+    if isinstance(meaning, Command):
+        return isinstance(other, Command) and other.value is not None
+    return not isinstance(other, Command | Number)
 
 
 def _chances(at: int, best: Understanding, ways: Sequence[Understanding]) -> dict[Meaning | Refused, float]:

@@ -258,6 +258,15 @@ def test_a_text_too_short_for_the_time_it_took_is_a_question() -> None:
         assert decision.verdict is verdict
 
 
+def test_a_question_names_only_what_can_be_chosen() -> None:
+    """While a question waits the words may be a number alone, which no answer could pick."""
+    waiting = replace(RUNNING, question_options=(Cut(5, 38.0), Cut(5, 30.0)))
+    (decision,) = decide(heard(("six thirty seven point eight", 1.0)), waiting)
+    assert (decision.verdict, decision.prompt) == (Verdict.ASK, "six, thirty-seven point eight?")
+    (correction,) = decide(heard(("correct cylinder four, thirteen", 1.0)), RUNNING)
+    assert [getattr(m, "value", None) for m in (correction.meaning, *correction.alternatives)][:2] == [13, 30]
+
+
 def test_a_number_alone_in_a_run_is_asked_about_as_the_reading_it_may_be() -> None:
     heard_so = spread("one", ("239.1", -3.0), ("", -14.0)) + spread("two", ("fifty thirty nine point one", -20.0))
     (decision,) = decide(heard_so, Context(engine=Engine(6), baseline=31.5), free_text="to 39.1")
