@@ -301,7 +301,8 @@ class Session:
             said = _said(option)
             if isinstance(said, Numbered) and said.value == value:
                 return self._settle(decision, asked, Answer(asked.question.entry.id, index), clip)
-        prompt = f"{asked.question.body.prompt} Say first, second or neither."
+        answers = "first, second or neither" if len(asked.question.body.options) > 1 else "yes or no"
+        prompt = f"{asked.question.body.prompt} Say {answers}."
         return Outcome(Verdict.ASK, prompt, prompt, None, decision)
 
     def _settle(self, decision: Decision, asked: Asked, answer: Answer, clip: str) -> Outcome:

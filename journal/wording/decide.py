@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 from collections.abc import Sequence
+from dataclasses import replace
 
 from journal.facts import Cut, JobFact, Note, RepairDone
 from journal.hearing.types import Candidate
@@ -111,10 +112,11 @@ def decide(
     resembles = likeness(best.heard, free_text) if free_text.strip() else 1.0
     if resembles < _UNLIKE and not _weighed(candidates):
         return _only_asked([free_text], context) or _let_go(heard, f"sounds more like {free_text.strip()!r}")
-    if all(isinstance(piece.meaning, Refused) for piece in best.pieces) and context.baseline is not None:
+    if context.baseline is not None and all(_answers_nothing(piece.meaning, context) for piece in best.pieces):
+        unasked = replace(context, question_options=())
         texts = [apart for c in _worth_asking(candidates) for apart in figures_apart(c.text)]
-        found = _only_asked(texts, context) or _only_asked([free_text], context, _AT_A_STRETCH)
-        if found or (found := _second_best(ways, context)):
+        found = _only_asked(texts, unasked) or _only_asked([free_text], unasked, _AT_A_STRETCH)
+        if found or (found := _second_best(ways, unasked)):
             return found
     lost = _goes_on(best, candidates, context, free_text) or too_long(best.heard, seconds)
     alike = resembles >= LIKE or best.agreed
@@ -124,6 +126,17 @@ def decide(
     if not _weighed(candidates):
         return made
     return tuple(_again(d.heard, d.certainty) if _unclear(d) else d for d in made)
+
+
+def _answers_nothing(meaning: Meaning | Refused, context: Context) -> bool:
+    """Whether it makes no sense here, or is a number that the waiting question does not name."""
+    unnamed = isinstance(meaning, Number) and context.question_options and meaning.value not in _options(context)
+    return isinstance(meaning, Refused) or (bool(unnamed) and not context.expects_number)
+
+
+def _options(context: Context) -> set[float | None]:
+    """The numbers that a waiting question names."""
+    return {getattr(option, "value", None) for option in context.question_options}
 
 
 def _goes_on(best: Understanding, candidates: Sequence[Candidate], context: Context, free_text: str) -> bool:
@@ -322,7 +335,7 @@ def _chances(at: int, best: Understanding, ways: Sequence[Understanding]) -> dic
 
 def _as_answer(meaning: Command | Number, chances: dict[Meaning | Refused, float], context: Context) -> float:
     """Certainty of a command or a number; of one that a waiting question names, against the others it names."""
-    values = {getattr(option, "value", None) for option in context.question_options}
+    values = _options(context)
     if not isinstance(meaning, Number) or meaning.value not in values:
         return chances[meaning]
     rivals = sum(chance for m, chance in chances.items() if not isinstance(m, Number) or m.value in values)

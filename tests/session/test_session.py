@@ -105,6 +105,15 @@ def test_an_answer_can_be_the_number_itself_but_no_third_number(session: Session
     assert cuts(session) == [(4, 39.0)]
 
 
+def test_a_number_that_does_not_answer_is_told_what_does(session: Session) -> None:
+    session.enter(Question("four, thirty-eight?", (Cut(4, 38.0),)))
+    (one,) = session.type("40")
+    assert one.say == "four, thirty-eight? Say yes or no."
+    session.enter(Question("five: thirty, or thirteen?", (Cut(5, 30.0), Cut(5, 13.0))))
+    (two,) = session.type("40")
+    assert two.say == "five: thirty, or thirteen? Say first, second or neither."
+
+
 def test_a_bare_number_without_a_question_is_let_go(session: Session) -> None:
     say(session, "idle cut-out test")
     before = len(session.job.entries)

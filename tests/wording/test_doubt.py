@@ -258,6 +258,14 @@ def test_a_text_too_short_for_the_time_it_took_is_a_question() -> None:
         assert decision.verdict is verdict
 
 
+@pytest.mark.parametrize(("number", "meaning"), [("691.3", Cut(6, 91.3)), ("41", Number(41)), ("690.5", Number(690.5))])
+def test_a_number_that_a_waiting_question_does_not_name_may_be_the_next_reading(number: str, meaning: object) -> None:
+    half = Context(engine=ENGINE, baseline=61.2, held_out=(1, 2, 3), question_options=(Cut(5, 690.5),))
+    (decision,) = decide(heard((number, 1.0)), half)
+    assert decision.meaning == meaning
+    assert decision.verdict is (Verdict.TAKE if isinstance(meaning, Number) else Verdict.ASK)
+
+
 def test_a_question_names_only_what_can_be_chosen() -> None:
     """While a question waits the words may be a number alone, which no answer could pick."""
     waiting = replace(RUNNING, question_options=(Cut(5, 38.0), Cut(5, 30.0)))
