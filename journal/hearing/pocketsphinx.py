@@ -28,7 +28,7 @@ With that of the whole utterance it hears no better, and could take in nothing w
 _REMEMBERED = 150
 """Frames that the mean of the phrases before counts for beside the 100 of the beginning.
 
-With none it hears a fifteenth less; with 500 a mean that fits no longer, for another voice or another distance, stays
+With none it hears a sixteenth less; with 500 a mean that fits no longer, for another voice or another distance, stays
 longer."""
 _STEP = RATE // 10
 """Samples taken in at a time: always the same, as what it makes of a sound depends on it a little."""
