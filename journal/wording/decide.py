@@ -148,7 +148,7 @@ def _goes_on(best: Understanding, candidates: Sequence[Candidate], context: Cont
         return True
     if not _in_words(last) and any(_wants_number(text) for text in (free_text, *tops.values())):
         return True
-    if isinstance(last, Refused) or not told_short(last, context):
+    if isinstance(last, Refused) or not (told_short(last, context) or figures.endswith("0")):
         return False
     least = {c.listener: c.score - _HARDLY_LESS for c in by_score}
     near = {_figures(c.text) for c in candidates if c.score > least[c.listener]}

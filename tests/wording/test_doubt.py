@@ -233,6 +233,14 @@ def test_figures_that_nearly_were_heard_are_a_question_where_a_reading_is_told_s
     assert whole.verdict is Verdict.TAKE
 
 
+@pytest.mark.parametrize(("other", "verdict"), [("engine speed 600 50", Verdict.ASK), ("engine speed 6", Verdict.TAKE)])
+def test_a_round_number_that_nearly_had_further_figures_is_a_question(other: str, verdict: Verdict) -> None:
+    first = spread("one", ("engine speed 600.", -7.0), (other, -8.5), ("", -19.0))
+    second = spread("two", ("engine speed six hundred", -46.0))
+    (decision,) = decide(first + second, PLAIN, free_text="engine speaks 600.")
+    assert (decision.verdict, getattr(decision.meaning, "value", None)) == (verdict, 600)
+
+
 def test_what_the_one_that_weighs_holds_less_likely_than_another_is_a_question() -> None:
     """However well it fits the run: thirteen would be below the baseline."""
     second = spread("must find", ("number one out thirty two", -20.0))
