@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from journal.facts import UNITS, Baseline, Condition, Correction, Cut, Quantity, RunStarted
+from journal.facts import UNITS, Baseline, Check, Condition, Correction, Cut, Quantity, RunKind, RunStarted, Subject
 from journal.wording.types import Context, Meaning
 
 # Wide ranges outside which a value is questioned (common practice, no source). A run's own readings narrow them.
@@ -22,6 +22,8 @@ _USUAL: dict[tuple[Quantity, str], tuple[float, float]] = {
     (Quantity.COOLANT_TEMPERATURE, "degF"): (-40, 265),
     (Quantity.OIL_TEMPERATURE, "degC"): (-40, 150),
     (Quantity.OIL_TEMPERATURE, "degF"): (-40, 300),
+    (Quantity.PORT_TEMPERATURE, "degC"): (40, 900),
+    (Quantity.PORT_TEMPERATURE, "degF"): (100, 1650),
     (Quantity.LOAD, "%"): (0, 130),
     (Quantity.CRANKCASE_PRESSURE, "kPa"): (-5, 15),
     (Quantity.CRANKCASE_PRESSURE, "inH2O"): (-20, 60),
@@ -31,6 +33,9 @@ _USUAL: dict[tuple[Quantity, str], tuple[float, float]] = {
 
 _MOST_IDLE_FUEL = 50.0
 """Fuel that makes no torque above which it is questioned, whatever the unit (common practice, no source)."""
+
+_MOST_DRIFT = 2.0
+"""Factor by which a run's baseline, read again, may differ before it is questioned (common practice, no source)."""
 
 UNLIKELY = 0.02
 """How believable a value outside what is expected is."""
@@ -49,15 +54,32 @@ def believable(meaning: Meaning, context: Context) -> float:
             return _cut(value, context)
         case Baseline(value, quantity, unit):
             watched = quantity or context.quantity
-            return _usual(value, watched, unit or context.unit or UNITS[watched][0], context)
+            usual = _usual(value, watched, unit or context.unit or UNITS[watched][0], context)
+            return usual if _again(value, watched, context) else UNLIKELY
+        case Check(subject=Subject.PORT_TEMPERATURE, value=float(value), unit=unit):
+            return _usual(value, Quantity.PORT_TEMPERATURE, unit or UNITS[Quantity.PORT_TEMPERATURE][0], context)
         case Condition(quantity, value, unit):
             return _usual(value, quantity, unit or UNITS[quantity][0], context)
+        case RunStarted(run=RunKind.HALF_ENGINE, held_out=held_out) if held_out and not _half(len(held_out), context):
+            return UNLIKELY
         case RunStarted(idle_fuel=float(fuel)):
             return 1.0 if fuel <= _MOST_IDLE_FUEL else UNLIKELY
         case Correction(_, RunStarted(idle_fuel=float(fuel))):
             return 1.0 if fuel < (_MOST_IDLE_FUEL if context.baseline is None else context.baseline) else UNLIKELY
         case _:
             return 1.0
+
+
+def _half(held_out: int, context: Context) -> bool:
+    """Whether so many cylinders are half the engine, of an odd number one more or less."""
+    return context.engine is None or abs(2 * held_out - context.engine.cylinders) <= 1
+
+
+def _again(value: float, quantity: Quantity, context: Context) -> bool:
+    """Whether a run's baseline, read once more, is anywhere near the one it has."""
+    if context.baseline is None or quantity != context.quantity:
+        return True
+    return context.baseline / _MOST_DRIFT <= value <= context.baseline * _MOST_DRIFT
 
 
 def told_short(meaning: Meaning, context: Context) -> bool:

@@ -274,6 +274,25 @@ def test_a_number_that_a_waiting_question_does_not_name_may_be_the_next_reading(
     assert decision.verdict is (Verdict.TAKE if isinstance(meaning, Number) else Verdict.ASK)
 
 
+@pytest.mark.parametrize(
+    ("text", "verdict"),
+    [
+        ("half engine four five six out", Verdict.TAKE),
+        ("half engine five six out", Verdict.ASK),
+        ("port temperature cylinder three 120", Verdict.TAKE),
+        ("port temperature cylinder three twelve", Verdict.ASK),
+        ("port temperature cylinder three 120 degrees fahrenheit", Verdict.TAKE),
+        ("baseline 32.5", Verdict.TAKE),
+        ("fuel at 82", Verdict.ASK),
+    ],
+)
+def test_what_can_hardly_be_on_this_job_is_asked_about(text: str, verdict: Verdict) -> None:
+    """Common practice, no source: half of six is three, a port under load is hot, a run keeps its baseline."""
+    (decision,) = decide_text(text, RUNNING)
+    assert decision.verdict is verdict
+    assert decision.meaning is not None
+
+
 def test_a_question_names_only_what_can_be_chosen() -> None:
     """While a question waits the words may be a number alone, which no answer could pick."""
     waiting = replace(RUNNING, question_options=(Cut(5, 38.0), Cut(5, 30.0)))
