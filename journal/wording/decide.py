@@ -130,8 +130,9 @@ def decide(
 
 def _answers_nothing(meaning: Meaning | Refused, context: Context) -> bool:
     """Whether it makes no sense here, or is a number that the waiting question does not name."""
-    unnamed = isinstance(meaning, Number) and context.question_options and meaning.value not in _options(context)
-    return isinstance(meaning, Refused) or (bool(unnamed) and not context.expects_number)
+    if isinstance(meaning, Number) and context.question_options and not context.expects_number:
+        return meaning.value not in _options(context)
+    return isinstance(meaning, Refused)
 
 
 def _options(context: Context) -> set[float | None]:

@@ -15,13 +15,11 @@ _SYLLABLE_S = 0.236
 _SLOWER = 0.4
 _FASTER = 0.3
 _LEAST = -12.0
-_VOWELS = re.compile(r"[aeiouy]+")
-
-
 _TOO_LONG = 1.85
 """Times the time expected beyond which more was said than the text has.
 
 Of 1,026 phrases of the benchmark's tuning voices that were heard rightly, 6 took so long."""
+_VOWELS = re.compile(r"[aeiouy]+")
 
 
 def pace(text: str, seconds: float) -> float:
@@ -37,14 +35,19 @@ def pace(text: str, seconds: float) -> float:
     count = syllables(text)
     if count == 0 or seconds <= 0:
         return 0.0
-    off = math.log(seconds / (_ONSET_S + _SYLLABLE_S * count))
+    off = math.log(seconds / _expected(count))
     return max(_LEAST, -0.5 * (off / (_SLOWER if off > 0 else _FASTER)) ** 2)
 
 
 def too_long(text: str, seconds: float) -> bool:
     """Whether more was said in this time than a text has; see `pace`."""
     count = syllables(text)
-    return count > 0 and seconds > _TOO_LONG * (_ONSET_S + _SYLLABLE_S * count)
+    return count > 0 and seconds > _TOO_LONG * _expected(count)
+
+
+def _expected(count: int) -> float:
+    """Seconds that so many syllables take."""
+    return _ONSET_S + _SYLLABLE_S * count
 
 
 def syllables(text: str) -> int:
