@@ -3,9 +3,9 @@
 import pytest
 from scipy import constants
 
-from journal.analysis.units import convert
 from journal.errors import BadInput
 from journal.facts import UNITS
+from journal.facts.units import convert
 
 
 @pytest.mark.parametrize(
