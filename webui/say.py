@@ -15,15 +15,14 @@ from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, listed
 from journal.analysis.findings import Level, Standing
 from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.facts.quantities import PRINTED_UNITS
 from journal.output import words
 from journal.output.chart_parts import mark
 from journal.output.writeup_html import NOT_HERE
 from journal.record.job import Job, JobState, Reading
 from webui.said import said
 
-_UNITS = {"mm3": "mm³", "degC": "°C", "degF": "°F", "N.m": "N·m", "lb.ft": "lb·ft", "inH2O": "inH₂O", "ohm": "Ω"}
-
-_MEASURED = re.compile(rf"(?<=\d )(?:{'|'.join(map(re.escape, _UNITS))})(?!\w)")
+_MEASURED = re.compile(rf"(?<=\d )(?:{'|'.join(map(re.escape, PRINTED_UNITS))})(?!\w)")
 
 NO_BREAK_PERCENT = "\N{NO-BREAK SPACE}%"
 """A space and a per cent sign that stay on the line of their number."""
@@ -61,7 +60,7 @@ def second(entry: Entry) -> str:
 
 def unit(name: str) -> str:
     """A unit as printed."""
-    return _UNITS.get(name, name)
+    return PRINTED_UNITS.get(name, name)
 
 
 def amount(value: float | None, unit_name: str = "") -> str:

@@ -25,6 +25,7 @@ from journal.errors import BadInput
 from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
 from journal.facts.codec import body_to_json
 from journal.home import journal_folder
+from journal.record.shop_units import kept_units
 from journal.session import Session
 from journal.wording import cheat_sheet, decide_text, describe
 from journal.wording.types import Command, Context, Decision, Number, Verdict
@@ -103,15 +104,16 @@ def phrases_command() -> None:
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
     """The context of words that are not saved: the engine described by options, else the open job's, else none."""
     expects_number = expect == "number"
-    if engine["cylinders"] is not None or engine["firing_order"] or engine["shape"]:
-        return Context(engine=engine_from(**engine), expects_number=expects_number)
     folder = journal_folder(ctx.find_root().obj)
+    units = kept_units(folder) or {}
+    if engine["cylinders"] is not None or engine["firing_order"] or engine["shape"]:
+        return Context(engine=engine_from(**engine), expects_number=expects_number, units=tuple(units.items()))
     if reference is None and (not is_journal(folder) or store_of(ctx).latest_open() is None):
-        return Context(expects_number=expects_number)
+        return Context(expects_number=expects_number, units=tuple(units.items()))
     store = store_of(ctx)
     from dataclasses import replace
 
-    return replace(context_of(store.job(job_of(store, reference))), expects_number=expects_number)
+    return replace(context_of(store.job(job_of(store, reference)), units), expects_number=expects_number)
 
 
 def decision_line(decision: Decision) -> str:

@@ -88,33 +88,58 @@ TEMPERATURES = frozenset({Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE
 """What is measured in degrees."""
 
 SPOKEN_UNITS: dict[str, str] = {
-    "mm3": "cubic millimeters",
+    "mm3": "cubic millimetres",
     "mg": "milligrams",
     "%": "percent",
-    "L/h": "liters an hour",
+    "L/h": "litres an hour",
     "gal/h": "gallons an hour",
-    "mL/min": "milliliters a minute",
+    "mL/min": "millilitres a minute",
     "kg/h": "kilograms an hour",
-    "rpm": "rpm",
+    "rpm": "R P M",
     "MPa": "megapascals",
     "bar": "bar",
-    "psi": "psi",
+    "psi": "P S I",
     "kPa": "kilopascals",
     "mbar": "millibar",
     "inH2O": "inches of water",
     "degC": "degrees Celsius",
     "degF": "degrees Fahrenheit",
     "N": "newtons",
-    "N.m": "newton meters",
+    "N.m": "newton metres",
     "lb.ft": "pound feet",
     "kW": "kilowatts",
     "hp": "horsepower",
     "ohm": "ohms",
-    "mm": "millimeters",
+    "mm": "millimetres",
     "in": "inches",
     "thou": "thou",
 }
 """Each unit as it is said."""
+
+PRINTED_UNITS = {
+    "mm3": "mm³", "degC": "°C", "degF": "°F", "N.m": "N·m", "lb.ft": "lb·ft", "inH2O": "inH₂O", "ohm": "Ω",
+}  # fmt: skip
+"""Units that are printed in other letters than the journal keeps them in."""
+
+
+def unit_choice(text: str) -> tuple[Quantity, str]:
+    """The quantity and the unit that a choice such as `coolant temperature=degF` names; `°F` and the like do as well.
+
+    Raises:
+        BadInput: when there is no such quantity, or it is not given in that unit.
+    """
+    name, _, wanted = (part.strip() for part in text.partition("="))
+    if not wanted:
+        raise BadInput(f"{text!r}: write it like 'coolant temperature=degF', or name a set: {', '.join(UNIT_SETS)}")
+    try:
+        quantity = Quantity(" ".join(name.casefold().split()))
+    except ValueError:
+        raise BadInput(f"quantity {name!r}: use one of {', '.join(Quantity)}") from None
+    for unit in UNITS[quantity]:
+        names = (unit, PRINTED_UNITS.get(unit, unit), SPOKEN_UNITS[unit], unit.removeprefix("deg"))
+        if wanted.casefold() in {name.casefold() for name in names}:
+            return quantity, unit
+    raise BadInput(f"unit {wanted!r} for {quantity}: use one of {', '.join(UNITS[quantity])}")
 
 
 def units_by_quantity(chosen: str | Mapping[Quantity, str]) -> dict[Quantity, str]:

@@ -24,7 +24,7 @@ def kept_units(folder: Path) -> dict[Quantity, str] | None:
     """
     path = folder / UNITS_FILE
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8"))
+        found = tomllib.loads(path.read_text(encoding="utf-8-sig"))
         return units_by_quantity({Quantity(name): str(unit) for name, unit in found.items()})
     except FileNotFoundError:
         return None
