@@ -434,7 +434,7 @@ def _let_go(decision: Decision, reason: str) -> Outcome:
 
 
 def missing_text(job: Job) -> str:
-    """What the run in progress lacks, which questions wait and what is not put back, in few words."""
+    """What the run in progress lacks, how many questions wait, what was not understood or put back, in few words."""
     parts = []
     if run := job.run_in_progress:
         done = {cut.cylinder for cut in run.cuts}
@@ -444,6 +444,8 @@ def missing_text(job: Job) -> str:
         parts.append("not cut yet: " + ", ".join(missing) if missing else "every cylinder is cut")
     if job.waiting:
         parts.append(f"{len(job.waiting)} question{'s' if len(job.waiting) > 1 else ''} waiting")
+    if job.not_understood:
+        parts.append(f"{len(job.not_understood)} not understood")
     if job.outstanding:
         parts.append("not put back: " + ", ".join(str(what) for what in job.outstanding))
     return "; ".join(parts) or "nothing is missing; no run is in progress"
