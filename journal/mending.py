@@ -121,8 +121,7 @@ def pattern(text: str) -> str:
     """Words with a `#` for every number: "knock four down, 38" and "knock five down, 37" are "knock # down #"."""
     words, out, at = [token.text for token in tokenise(text)], [], 0
     while at < len(words):
-        end = max((r.end for r in readings(words, at)), default=at)
-        number = end > at and (end > at + 1 or words[at] not in HOMOPHONES)
-        out.append("#" if number else words[at])
-        at = end if number else at + 1
+        ends = [] if words[at] in HOMOPHONES else [reading.end for reading in readings(words, at)]
+        out.append("#" if ends else words[at])
+        at = max(ends, default=at + 1)
     return " ".join(out)
