@@ -45,7 +45,7 @@ def test_the_form_of_a_new_job_asks_until_the_shop_has_chosen(shop: Shop) -> Non
 def test_units_stand_beside_numbers_as_they_are_printed(shop: Shop) -> None:
     job = shop.open()
     shop.enter(job, RunStarted(RunKind.IDLE))
-    assert "readings in mm³" in text_of(shop.get(f"/job/{job}/live"))
+    assert "(readings in mm³)" in text_of(shop.get(f"/job/{job}/live"))
     shop.enter(job, Baseline(30.0), Cut(1, 37.0), Cut(2, 31.0, unit="mg"), Condition(COOLANT, 185.0, "degF"))
     shop.enter(job, Check(Subject.COMPRESSION, "measured", 3, value=2700.0))
     live, review, overview = (text_of(shop.get(f"/job/{job}{page}")) for page in ("/live", "/review", ""))
