@@ -15,20 +15,7 @@ CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
 NUMBER_SLOTS = frozenset(
-    {
-        "value",
-        "reading",
-        "signed",
-        "thou",
-        "pressure_value",
-        "idle_fuel",
-        "count",
-        "spn",
-        "fmi",
-        "engine_count",
-        "wrong",
-        "again",
-    }
+    {"value", "reading", "signed", "thou", "pressure_value", "idle_fuel", "count", "spn", "fmi", "engine_count", "wrong", "again"}
 )
 """Slots filled by a number."""
 
