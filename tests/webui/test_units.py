@@ -54,6 +54,17 @@ def test_units_stand_beside_numbers_as_they_are_printed(shop: Shop) -> None:
     assert "185 °F" in overview and "2700 kPa" in overview
 
 
+def test_what_was_read_outside_a_run_stands_on_the_jobs_page_with_its_unit(shop: Shop) -> None:
+    job = shop.open()
+    wanted, actual = Quantity.DESIRED_INJECTION_PRESSURE, Quantity.INJECTION_PRESSURE
+    shop.enter(
+        job, Condition(wanted, 750.0, "psi"), Condition(actual, 610.0, "psi"), Condition(Quantity.OIL_PRESSURE, 310.0)
+    )
+    page = text_of(shop.get(f"/job/{job}"))
+    for words in ("Desired injection pressure <strong>750 psi", "Injection pressure <strong>610 psi", "310 kPa"):
+        assert words in page
+
+
 def test_the_unit_of_an_entry_is_put_right_and_its_number_stays(shop: Shop) -> None:
     job = shop.open()
     shop.enter(job, RunStarted(RunKind.IDLE), Baseline(30.0))
