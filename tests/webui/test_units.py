@@ -28,7 +28,9 @@ def test_a_unit_that_is_none_is_refused_and_nothing_is_kept(shop: Shop, form: di
 
 def test_a_spoilt_choice_is_told_on_the_page_and_a_set_mends_it(shop: Shop) -> None:
     (shop.folder / UNITS_FILE).write_text("half a line", encoding="utf-8")
-    assert shop.get("/units").status_code == 400
+    page = text_of(shop.get("/units"))
+    assert "cannot be used" in page and 'value="us"' in page and "Quantity by quantity" not in page
+    assert shop.post("/units", lash="mm").status_code == 400
     assert "kept" in text_of(shop.post("/units", set="si")) and kept_units(shop.folder) == UNIT_SETS["si"]
 
 
