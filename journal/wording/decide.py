@@ -53,6 +53,9 @@ _HARMLESS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, Comm
 
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
+NOTHING_FOR_IT = "not for the journal"
+"""Why something is let go that makes no sense to the journal at all."""
+
 _NOT_CLEAR = "not clear: say it again"
 
 _NO_QUESTION = "no question waits for it"
@@ -201,7 +204,7 @@ def _why_nothing(best: Understanding | None) -> str:
         for piece in best.pieces:
             if isinstance(piece.meaning, Refused):
                 return piece.meaning.reason
-    return "not for the journal"
+    return NOTHING_FOR_IT
 
 
 def _figures(text: str) -> str:
