@@ -12,6 +12,7 @@ import click
 from journal.errors import BadInput, NotFound
 from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
+from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 
@@ -39,8 +40,8 @@ def store_of(ctx: click.Context, *, create: bool = False) -> Store:
 
 
 def is_journal(folder: Path) -> bool:
-    """Whether a journal is kept in this folder."""
-    return (folder / FILE_NAME).is_file()
+    """Whether a journal is kept in this folder, or was: its key is there still."""
+    return any((folder / name).is_file() for name in (FILE_NAME, KEY_NAME))
 
 
 def job_of(store: Store, reference: str | None) -> str:
@@ -67,6 +68,11 @@ def technician_option(command: F) -> F:
     return click.option(
         "--technician", default="", envvar="JOURNAL_TECHNICIAN", help="Who; default: whoever opened the job."
     )(command)
+
+
+def replace_option(command: F) -> F:
+    """Adds `--replace`."""
+    return click.option("--replace", is_flag=True, help="Let it take the place of a file that is there.")(command)
 
 
 def json_option(command: F) -> F:

@@ -9,11 +9,14 @@ import click
 
 from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
-from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
+from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, replace_option, store_of
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
+from journal.record.brought import signers
+from journal.record.exports import check_target, export
 from journal.record.job import JobState
+from journal.record.keys import name_of
 from journal.record.store import Store
 from journal.study import study
 
@@ -28,10 +31,16 @@ def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> No
 
     store = store_of(ctx)
     job = store.job(job_of(store, reference))
+    signed = store.signatures(job.id)
     if as_json:
-        print_json({"id": job.id, "state": job.state, "entries": [entry_to_json(e) for e in job.entries]})
+        entries = [entry_to_json(e) for e in job.entries]
+        by = {id_: name_of(signature.key) for id_, signature in signed.items()}
+        print_json({"id": job.id, "state": job.state, "entries": entries, "signed_by": by})
     else:
         click.echo(job_text(job))
+        click.echo("\nWritten by")
+        for line in signers(job.entries, signed, store.public_key()):
+            click.echo(f"  {line}")
 
 
 @click.command("findings")
@@ -108,9 +117,10 @@ def jobs_command(
 
 @click.command("write-up")
 @click.option("--to", "target", type=click.Path(path_type=Path), help="A .txt, .html, .pdf or .json file.")
+@replace_option
 @job_option
 @click.pass_context
-def write_up_command(ctx: click.Context, target: Path | None, reference: str | None) -> None:
+def write_up_command(ctx: click.Context, target: Path | None, replace: bool, reference: str | None) -> None:
     """Write complaint, cause and correction out, as text or to a file."""
     from journal.output.render import render
 
@@ -122,11 +132,8 @@ def write_up_command(ctx: click.Context, target: Path | None, reference: str | N
     form = target.suffix.lower().lstrip(".")
     if form not in ("txt", "html", "pdf", "json"):
         raise BadInput(f"{target}: name a .txt, .html, .pdf or .json file")
-    data = render(job, findings, form, store.folder)
-    try:
-        target.write_bytes(data)
-    except OSError as error:
-        raise BadInput(f"{target}: cannot be written ({error.strerror}); choose another place") from None
+    check_target(target, replace=replace)
+    export(target, render(job, findings, form, store.folder), replace=replace)
     click.echo(f"written to {target}")
 
 

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, store_of, technician_option
+from journal.cli.common import job_of, job_option, replace_option, store_of, technician_option
 from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Photo
 from journal.record.clips import copy_clip, play_clip
@@ -74,8 +74,9 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
 @click.command("clip")
 @click.argument("entry")
 @click.option("--to", "target", type=click.Path(path_type=Path), help="Copy it there (FLAC) instead of playing it.")
+@replace_option
 @click.pass_context
-def clip_command(ctx: click.Context, entry: str, target: Path | None) -> None:
+def clip_command(ctx: click.Context, entry: str, target: Path | None, replace: bool) -> None:
     """Play or copy the sound an entry was made from."""
     store = store_of(ctx)
     found = store.entry(entry)
@@ -84,5 +85,5 @@ def clip_command(ctx: click.Context, entry: str, target: Path | None) -> None:
     if target is None:
         play_clip(store.folder, found.clip)
     else:
-        copy_clip(store.folder, found.clip, target)
+        copy_clip(store.folder, found.clip, target, replace=replace)
         click.echo(f"copied to {target}")

@@ -11,7 +11,7 @@ from pathlib import Path
 from PIL import Image, UnidentifiedImageError
 
 from journal.errors import BadInput, NotFound
-from journal.record.files import COPIES, PHOTOS, check_sha256, file_errors, sha256_of, shelf, write_whole
+from journal.record.files import COPIES, PHOTOS, check_sha256, file_errors, files_of, sha256_of, shelf, write_whole
 from journal.record.picture_quality import quality_warning
 
 PAGE_EDGE = 1600
@@ -86,14 +86,25 @@ def keep_original(folder: Path, data: bytes, name: str) -> None:
     """Keep a photo that was checked already; its copies are made when they are first asked for."""
     _register_heif()
     _, ending, *_ = _look(data, name)
-    path = shelf(folder, PHOTOS, sha256_of(data), ending)
+    sha256 = sha256_of(data)
+    path = shelf(folder, PHOTOS, sha256, ending)
     if not path.exists():
         write_whole(path, data)
+        # Copies that were here before came from elsewhere: they are made anew from the picture itself.
+        with file_errors(path):
+            for copy in files_of(folder, COPIES, sha256):
+                copy.unlink(missing_ok=True)
 
 
 def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:
-    """Keep the page copy of a photo whose original stayed elsewhere; `BadInput` when it is no picture."""
+    """Keep the page copy of a photo whose original stayed elsewhere, unless the original is here or another copy of it.
+
+    Raises:
+        BadInput: it is no picture.
+    """
     image, *_ = _look(jpeg, "the page copy")
+    if is_original_here(folder, sha256):
+        return
     _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"))
 
 
@@ -105,6 +116,15 @@ def original_path(folder: Path, sha256: str) -> Path:
         if path.is_file():
             return path
     raise NotFound(f"the photo {sha256[:12]}… is not in this journal")
+
+
+def is_original_here(folder: Path, sha256: str) -> bool:
+    """Whether the original itself is in this journal."""
+    try:
+        original_path(folder, sha256)
+    except NotFound:
+        return False
+    return True
 
 
 def page_copy_path(folder: Path, sha256: str) -> Path:

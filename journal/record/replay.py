@@ -13,6 +13,7 @@ from journal.facts import (
     Baseline,
     Body,
     Check,
+    ClockSetBack,
     Condition,
     Correction,
     Cut,
@@ -134,7 +135,7 @@ class _Building:
                 self.closed = Fact(entry, body)
             case JobReopened():
                 self.closed = None
-            case JobOpened() | Question() | Answer() | Correction() | Withdrawal():
+            case JobOpened() | Question() | Answer() | Correction() | Withdrawal() | ClockSetBack():
                 pass
 
     def _start(self, entry: Entry, start: RunStarted, *, asked: bool = False) -> None:

@@ -152,7 +152,8 @@ def fill(folder: Path, leave: int) -> Path:
 
 def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_disk: Path) -> None:
     job = opened()
-    with Store.open(small_disk) as store:
+    folder = small_disk / "journal"
+    with Store.open(folder) as store:
         store.append(*job.entries)
         big = fill(small_disk, 60_000)
         acknowledged = list(job.entries)
@@ -163,9 +164,9 @@ def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_dis
                 acknowledged.append(note)
         assert store.entries(job.job) == acknowledged, "reading goes on, and nothing is there by halves"
         with pytest.raises(RecordError, match="free some space"):
-            keep_clip(small_disk, np.random.default_rng(1).normal(0, 0.3, 60_000).astype(np.float32))
+            keep_clip(folder, np.random.default_rng(1).normal(0, 0.3, 60_000).astype(np.float32))
         with pytest.raises(RecordError, match="free some space"):
-            take_in(small_disk, file_of(scene()), "a.jpg")
+            take_in(folder, file_of(scene()), "a.jpg")
         with pytest.raises(RecordError, match="free some space"):
             pack(store, job.job, small_disk / "job.zip", {"large.bin": bytes(200_000)})
         assert not [path for path in small_disk.rglob("*") if path.suffix in (".part", ".flac", ".zip")]
@@ -173,7 +174,7 @@ def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_dis
         store.append(note)
         assert store.entries(job.job) == [*acknowledged, note]
         assert store.check_database() == []
-    with Store.open(small_disk) as store:
+    with Store.open(folder) as store:
         assert store.entries(job.job) == [*acknowledged, note]
 
 
