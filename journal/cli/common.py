@@ -14,7 +14,7 @@ from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
 from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
-from journal.record.store import Store
+from journal.record.store import FULL, Store
 
 if TYPE_CHECKING:  # commands that only show start sooner without the words
     from journal.session import Outcome
@@ -36,6 +36,18 @@ def store_of(ctx: click.Context, *, create: bool = False) -> Store:
         raise NotFound("no job is open: start one with `journal open`")
     store = Store.open(folder, create=create)
     ctx.call_on_close(store.close)
+    return store
+
+
+def store_to_read(ctx: click.Context) -> Store:
+    """The journal's store for a command that only shows; where the disk is full, says so and shows all the same.
+
+    Raises:
+        NotFound: when there is no journal yet.
+    """
+    store = store_of(ctx)
+    if store.only_reads == FULL:
+        click.echo("journal: the disk is full: all can be read, nothing be written; free some space", err=True)
     return store
 
 

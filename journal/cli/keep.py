@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, replace_option, store_of
+from journal.cli.common import job_of, job_option, replace_option, store_of, store_to_read
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
 from journal.record.brought import Brought
@@ -116,7 +116,7 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
 @click.pass_context
 def verify_command(ctx: click.Context, mend: bool) -> None:
     """Check the database, every entry, every checksum and every reference."""
-    store = store_of(ctx)
+    store = store_to_read(ctx)
     if mend:
         store.redraw_lines()
         drop_copies(store)

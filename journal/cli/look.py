@@ -9,7 +9,16 @@ import click
 
 from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
-from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, replace_option, store_of
+from journal.cli.common import (
+    is_journal,
+    job_of,
+    job_option,
+    json_option,
+    print_json,
+    replace_option,
+    store_of,
+    store_to_read,
+)
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
@@ -29,7 +38,7 @@ def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> No
     """Show the job: runs, readings, checks, photos."""
     from journal.output.lines import job_text
 
-    store = store_of(ctx)
+    store = store_to_read(ctx)
     job = store.job(job_of(store, reference))
     signed = store.signatures(job.id)
     if as_json:
@@ -51,7 +60,7 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
     """Show what the readings mean and what to check next."""
     from journal.output.lines import findings_text
 
-    store = store_of(ctx)
+    store = store_to_read(ctx)
     _, findings = study(store, job_of(store, reference))
     if as_json:
         print_json(findings_to_json(findings))
@@ -90,7 +99,7 @@ def jobs_command(
         "since": since.astimezone() if since else None,
         "until": (until + timedelta(days=1)).astimezone() if until else None,
     }
-    lines = store_of(ctx).jobs(**asked, limit=limit) if is_journal(folder) else []  # type: ignore[arg-type]
+    lines = store_to_read(ctx).jobs(**asked, limit=limit) if is_journal(folder) else []  # type: ignore[arg-type]
     if as_json:
         print_json(
             [
@@ -125,15 +134,18 @@ def write_up_command(ctx: click.Context, target: Path | None, replace: bool, ref
     from journal.output.render import render
 
     store = store_of(ctx)
-    job, findings = study(store, job_of(store, reference))
-    if target is None:
-        click.echo(render(job, findings, "txt", store.folder).decode("utf-8"))
-        return
-    form = target.suffix.lower().lstrip(".")
+    job_id = job_of(store, reference)
+    form = "txt" if target is None else target.suffix.lower().lstrip(".")
     if form not in ("txt", "html", "pdf", "json"):
         raise BadInput(f"{target}: name a .txt, .html, .pdf or .json file")
-    check_target(target, replace=replace)
-    export(target, render(job, findings, form, store.folder), replace=replace)
+    if target is not None:
+        check_target(target, replace=replace)
+    job, findings = study(store, job_id)
+    data = render(job, findings, form, store.folder)
+    if target is None:
+        click.echo(data.decode("utf-8"))
+        return
+    export(target, data, replace=replace)
     click.echo(f"written to {target}")
 
 

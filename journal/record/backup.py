@@ -12,7 +12,8 @@ from pathlib import Path
 from journal.record.exports import exported, scratch
 from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE
 from journal.record.keys import KEY_NAME
-from journal.record.schema import FILE_NAME, database_errors
+from journal.record.plain_errors import database_errors
+from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 
 _LEGACY = b"\1\1"

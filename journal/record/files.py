@@ -191,12 +191,15 @@ def file_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = "the disk is full" if error.errno in _FULL else (error.strerror or str(error)).lower()
         raise RecordError(f"{path.name} cannot be written in {path.parent}: {reason}; {_remedy(error)}") from error
 
 
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))  # Windows knows no quota error
+
+
 def _remedy(error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):  # Windows knows no quota error
+    if error.errno in _FULL:
         return "free some space, then do it again"
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
         return "make the folder writable, or choose another with --journal"

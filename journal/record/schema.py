@@ -15,6 +15,7 @@ from sqlite_utils import Database, Migrations
 from journal.errors import NotFound, RecordError
 from journal.record.files import PRIVATE_FILE, WRITE_NEW, file_errors, make_folder, put_in_place, sync_folder
 from journal.record.keys import KEY_NAME
+from journal.record.plain_errors import database_errors
 from journal.record.privacy import make_private
 from journal.record.reading import connect_to_read, in_memory
 from journal.record.seals import seal_all
@@ -282,29 +283,3 @@ def writing(db: Database) -> Iterator[None]:
         with contextlib.suppress(sqlite3.Error):
             db.rollback()
         raise
-
-
-@contextlib.contextmanager
-def database_errors(path: Path) -> Iterator[None]:
-    """Turn SQLite's troubles into one line each that says what to do."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise RecordError(f"{path}: {_plain_words(str(error))}") from error
-
-
-def _plain_words(trouble: str) -> str:
-    words = trouble.lower()
-    if "full" in words:
-        return "the disk is full; nothing was saved: free some space, then do it again"
-    if "readonly" in words or "read-only" in words:
-        return "the journal is read-only here; nothing was saved: make its folder writable, or choose another"
-    if "locked" in words or "busy" in words:
-        return "another program holds the journal; nothing was saved: close that program, then do it again"
-    if "unable to open" in words:
-        return "the journal cannot be opened: check that its folder exists and can be written"
-    if "malformed" in words or "not a database" in words:
-        return "the journal is damaged: keep the file, run `journal verify`, and go back to the last backup"
-    if "an entry is never" in words:
-        return trouble
-    return f"{trouble}; nothing was saved: check the disk, then run `journal verify`"

@@ -153,7 +153,9 @@ def signatures(db: Database, job: int) -> dict[str, Signature]:
         "SELECT e.id, k.key, s.signature FROM entries e JOIN seals s ON s.seq = e.seq "
         "JOIN signers k ON k.number = s.signer WHERE e.job = ?"
     )
-    return {str(id_): Signature(key, signature) for id_, key, signature in db.execute(sql, [job])}
+    # What is no bytes was put there by another program, and is refused as such.
+    found = db.execute(sql, [job])
+    return {str(id_): Signature(bytes(memoryview(key)), bytes(memoryview(by))) for id_, key, by in found}
 
 
 def troubles(db: Database, public: bytes) -> Iterator[str]:

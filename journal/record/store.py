@@ -20,8 +20,12 @@ from journal.record.job import Job, JobState
 from journal.record.kept import KeptJobs
 from journal.record.keys import JournalKey, journal_key, key_there
 from journal.record.lines import JobLine
-from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, database_errors, writing
+from journal.record.plain_errors import database_errors, no_room
+from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, writing
 from journal.record.seals import Signature
+
+FULL = "the disk is full"
+"""Why a store only reads where it is that."""
 
 
 class _OnlyTrying(Exception):
@@ -37,6 +41,8 @@ class Store:
         """The journal's folder: the database, its key, `photos`, `clips` and `copies`."""
         self.clock: Callable[[], datetime] = lambda: datetime.now(UTC)
         """This machine's clock, which entries are held against."""
+        self.only_reads = "" if can_write(db) else FULL if no_room(folder / FILE_NAME) else "read-only"
+        """Why nothing can be written here; empty where it can."""
         self._key: JournalKey | None = None
         self._db = db
         self._jobs = KeptJobs(db)
@@ -261,6 +267,21 @@ class Store:
         with database_errors(self.path):
             return self._jobs.job(self._number(job_id))
 
+    def dated_after(self, at_utc: datetime) -> list[tuple[str, int]]:
+        """References of jobs with entries dated after a moment, each with how many."""
+        sql = (
+            "SELECT jobs.reference, count(*) FROM entries e JOIN jobs ON jobs.number = e.job "
+            "WHERE e.at_utc > ? GROUP BY e.job"
+        )
+        with database_errors(self.path):
+            return [(str(ref), int(count)) for ref, count in self._db.execute(sql, [time_to_text(at_utc)])]
+
+    def clocks_set_back(self) -> list[tuple[str, Entry]]:
+        """Every `ClockSetBack`, each with its job's reference."""
+        with database_errors(self.path):
+            found = self._db.execute(f"SELECT jobs.reference, {rows.SELECT[7:]} WHERE e.kind = 'clock set back'")
+            return [(str(reference), rows.entry_of(tuple(row))[1]) for reference, *row in found]
+
     def clip_times(self) -> dict[str, datetime]:
         """For every clip (SHA-256) that an entry names, the time of the latest such entry."""
         sql = "SELECT clip, max(at_utc) FROM entries WHERE clip != '' GROUP BY clip"
@@ -423,9 +444,12 @@ class Store:
             return lines.differs(self._db, number, self._jobs.job(number))
 
     def redraw_lines(self) -> None:
-        """Make every job's line and words anew from its entries; what the analysis noted stays."""
+        """Make every job's line and words anew from its entries; what the analysis noted stays.
+
+        A job whose entries cannot be read keeps the line that it has.
+        """
         for job_id, _ in self.references():
-            with self._changing():
+            with contextlib.suppress(BadInput), self._changing():
                 number = self._number(job_id)
                 lines.write(self._db, number, self._jobs.job(number))
 

@@ -7,7 +7,7 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from journal.errors import JournalError, NotFound
-from journal.facts import ClockSetBack, Entry
+from journal.facts import Entry
 from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
@@ -40,18 +40,15 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
-    latest = store.clock() + AHEAD
-    for job_id, reference in store.references():
-        entries = store.entries(job_id)
-        ahead = sum(entry.at_utc > latest for entry in entries)
-        if ahead:
-            found.append(f"job {reference}: {ahead} entries are dated ahead of this machine's clock")
-        found += [
-            f"job {reference}: the clock was set back at {time_to_text(entry.at_utc)}; "
-            f"the dates of {len(entry.body.before)} entries before may be wrong"
-            for entry in entries
-            if isinstance(entry.body, ClockSetBack)
-        ]
+    found += [
+        f"job {reference}: {count} entries are dated ahead of this machine's clock"
+        for reference, count in store.dated_after(store.clock() + AHEAD)
+    ]
+    found += [
+        f"job {reference}: the clock was set back at {time_to_text(entry.at_utc)}; the dates of entries before may be "
+        "wrong"
+        for reference, entry in store.clocks_set_back()
+    ]
     if store.last_seq() and key_there(store.folder) is None:
         found.append(f"{KEY_NAME} is not there: what is written from now on is signed by another key")
     return found
