@@ -208,7 +208,8 @@ def test_show_and_verify_on_a_full_disk_say_so_and_still_read(small_disk: Path, 
         assert done.exit_code == 0 and wanted in done.output, done.output
         if not crashed:  # what the log held is put into the database by the first command, which makes room
             assert "the disk is full: all can be read" in done.output
-    fill(small_disk, 0)
+    big.unlink()
+    big = fill(small_disk, 0)
     refused = CliRunner().invoke(group, ["--journal", str(folder), "enter", "baseline thirty"])
     assert refused.exit_code != 0
     assert "the disk is full; nothing was saved: free some space" in str(refused.exception)
