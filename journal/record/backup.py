@@ -14,6 +14,7 @@ from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE
 from journal.record.keys import KEY_NAME
 from journal.record.plain_errors import database_errors
 from journal.record.schema import FILE_NAME
+from journal.record.shop_units import UNITS_FILE
 from journal.record.store import Store
 
 _LEGACY = b"\1\1"
@@ -21,7 +22,7 @@ _LEGACY = b"\1\1"
 
 
 def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
-    """Copy the database through SQLite's own backup, with its key and every photo and clip, into one ZIP file.
+    """Copy the database through SQLite's own backup, with its key, units, photos and clips, into a ZIP file.
 
     Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
     restore, unpack the file into an empty folder and use that as the journal. Not in it: thumbnails and page copies,
@@ -53,7 +54,7 @@ def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
 
 
 def _files(folder: Path) -> list[Path]:
-    """The key, photos, clips, and the page copies of photos whose originals stayed elsewhere."""
+    """The key, the shop's units, photos, clips, and the page copies of photos whose originals stayed elsewhere."""
     originals = sorted((folder / PHOTOS).glob("??/[0-9a-f]*"))
     known = {path.stem for path in originals}
     pages = sorted((folder / COPIES).glob("??/*-page.jpg"))
@@ -62,6 +63,7 @@ def _files(folder: Path) -> list[Path]:
         *originals,
         *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
         *(page for page in pages if page.name.split("-")[0] not in known),
+        *folder.glob(UNITS_FILE),
     ]
 
 

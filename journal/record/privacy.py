@@ -10,7 +10,19 @@ from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FO
 from journal.record.keys import KEY_NAME
 
 _FOLDERS = frozenset({PHOTOS, CLIPS, COPIES, "models"})
-_FILES = frozenset({"journal.db", "journal.db-wal", "journal.db-shm", KEY_NAME, "page.key", "page.db", "live.json"})
+_FILES = frozenset(
+    {
+        "journal.db",
+        "journal.db-wal",
+        "journal.db-shm",
+        KEY_NAME,
+        "page.key",
+        "page.db",
+        "page.log",
+        "live.json",
+        "units.toml",
+    }
+)
 
 
 def make_private(folder: Path) -> None:
