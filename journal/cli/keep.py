@@ -87,7 +87,9 @@ def _teach(store: Store, closed: list[str], teach: bool) -> None:
         store.let_teach(closed)
         click.echo(f"{jobs} may teach from now on")
     else:
-        click.echo(f"{jobs} do not teach here; to let them, unpack again with --teach")
+        click.echo(
+            f"{jobs} {'does' if len(closed) == 1 else 'do'} not teach here; to let them, unpack again with --teach"
+        )
 
 
 @click.command("backup")
@@ -108,7 +110,7 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
     for line in lost:
         click.echo(f"  - {line}")
     if lost:
-        raise RecordError(f"{len(lost)} files were missing from the journal and so are not in the backup, listed above")
+        raise RecordError(f"missing from the journal, and so from the backup: {len(lost)} files, listed above")
 
 
 @click.command("verify")

@@ -22,7 +22,7 @@ from sqlite_utils import Database
 from journal.facts import Entry
 from journal.facts.codec import entry_to_json
 from journal.record import rows
-from journal.record.keys import JournalKey, name_of, signed_by
+from journal.record.keys import KEY_NAME, JournalKey, name_of, signed_by
 
 _ENTRY, _SUM = b"cutout journal entry\n", b"cutout journal sum\n"
 _BYTES = 256
@@ -191,7 +191,9 @@ def troubles(db: Database, public: bytes) -> Iterator[str]:
         yield f"the entry that came as number {seq} is gone: {_REMEDY}"
     if (count, total) != (found, (summed % _WHOLE).to_bytes(_BYTES, "big")):
         yield f"the sum over all entries does not fit them: some are gone or were changed; {_REMEDY}"
-    elif by is not None and public and own != public:
+    elif by is not None and not public:
+        yield f"{KEY_NAME} is gone: {_REMEDY}; else what is written from now on is signed by another key"
+    elif by is not None and own != public:
         yield f"the sum over all entries is signed by {name_of(own)}, which is not this journal; {_REMEDY}"
     elif by is not None and not signed_by(own, _bytes(signature), _sum_message(count, total)):
         yield f"the sum over all entries is not signed by this journal: it was changed by another program; {_REMEDY}"

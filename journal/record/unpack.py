@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+import contextlib
 import json
 import re
 import shutil
 import zipfile
 import zlib
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -82,31 +83,36 @@ def unpack(store: Store, path: Path, ask: Callable[[Brought], object] = lambda b
     """
     if not path.is_file():
         raise NotFound(f"there is no pack {path}: check its name")
-    try:
-        with path.open("rb") as file, zipfile.ZipFile(file) as source:
-            manifest = _manifest(source, path.name)
-            entries = _entries(source, manifest, path.name)
-            signatures = _signatures(source, manifest, entries, path.name)
-            kept = [name for name in manifest["files"] if _ROOMS.fullmatch(name)]
-            _check_named(kept, entries, path.name)
-            _check_room(store.folder, [source.getinfo(name).file_size for name in (*kept, ENTRIES)], path.name)
-            # All of it is read and checked before any of it is kept.
-            for name in manifest["files"]:
-                _check(name, _read(source, name, manifest, path.name))
-            store.check_merge(entries)
-            brought = sum_up(
-                manifest["job"], str(manifest.get("unit", "")), store.entries_if_any(manifest["job"]), entries,
-                signatures, store.public_key(),
-            )  # fmt: skip
-            ask(brought)
-            for name in kept:
-                _keep(store.folder, name, _read(source, name, manifest, path.name))
-    except _UNREADABLE as error:
-        raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
+    # All of it is read and checked before any of it is kept, and held against the same list when it is.
+    with _opened(path) as source:
+        manifest = _manifest(source, path.name)
+        entries = _entries(source, manifest, path.name)
+        signatures = _signatures(source, manifest, entries, path.name)
+        kept = [name for name in manifest["files"] if _ROOMS.fullmatch(name)]
+        _check_named(kept, entries, path.name)
+        _check_room(store.folder, [source.getinfo(name).file_size for name in (*kept, ENTRIES)], path.name)
+        for name in manifest["files"]:
+            _check(name, _read(source, name, manifest, path.name))
+    store.check_merge(entries)
+    job, unit = manifest["job"], str(manifest.get("unit", ""))
+    brought = sum_up(job, unit, store.entries_if_any(job), entries, signatures, store.public_key())
+    ask(brought)
+    with _opened(path) as source:
+        for name in kept:
+            _keep(store.folder, name, _read(source, name, manifest, path.name))
     new = tuple(store.merge(entries, signatures=signatures))
     _note(store, kept, new)
     clips = sum(_room(name) == CLIPS for name in kept)
-    return Unpacked((manifest["job"],), new, len(kept) - clips, clips, brought)
+    return Unpacked((job,), new, len(kept) - clips, clips, brought)
+
+
+@contextlib.contextmanager
+def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
+    try:
+        with path.open("rb") as file, zipfile.ZipFile(file) as source:
+            yield source
+    except _UNREADABLE as error:
+        raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
 
 
 def _note(store: Store, kept: Sequence[str], new: Sequence[Entry]) -> None:
@@ -212,7 +218,10 @@ def _check_room(folder: Path, sizes: Sequence[int], pack: str) -> None:
 def _read(source: zipfile.ZipFile, name: str, manifest: dict[str, Any], pack: str) -> bytes:
     """A file of the pack, refused unless it is what the manifest and its own name say."""
     listed = manifest["files"][name]
-    data = _inflate(source, name)
+    try:
+        data = _inflate(source, name)
+    except KeyError:
+        raise zipfile.BadZipFile(f"{name} is gone") from None
     if not isinstance(listed, dict) or sha256_of(data) != listed.get("sha256") or len(data) != listed.get("bytes"):
         raise BadInput(f"{pack} was changed or damaged at {name}: have it sent again; nothing was taken in")
     if _room(name) in (PHOTOS, CLIPS) and sha256_of(data) != _checksum(name):

@@ -12,7 +12,6 @@ from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
-from journal.record.keys import KEY_NAME, key_there
 from journal.record.photos import is_original_here, page_copy_path
 from journal.record.resolve import target_of
 from journal.record.store import Store
@@ -31,7 +30,7 @@ def verify(store: Store) -> list[str]:
 
 
 def remarks(store: Store) -> list[str]:
-    """What is worth knowing of a sound journal, a line each: odd clocks, photos of no job, a key that is not there.
+    """What is worth knowing of a sound journal, a line each: odd clocks, photos of no job.
 
     Raises:
         RecordError: when the database cannot be read.
@@ -49,8 +48,6 @@ def remarks(store: Store) -> list[str]:
         "wrong"
         for reference, entry in store.clocks_set_back()
     ]
-    if store.last_seq() and key_there(store.folder) is None:
-        found.append(f"{KEY_NAME} is not there: what is written from now on is signed by another key")
     return found
 
 

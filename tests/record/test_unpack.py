@@ -10,6 +10,7 @@ import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
 
+import click
 import numpy as np
 import pytest
 from click.testing import CliRunner, Result
@@ -295,14 +296,14 @@ def test_what_only_adds_and_a_job_that_is_new_change_nothing(here: Store, there:
 
 
 def run(journal: Path, *arguments: str, typed: str = "") -> Result:
-    return CliRunner().invoke(group, ["--journal", str(journal), *arguments], input=typed)
+    return CliRunner().invoke(group, ["--journal", str(journal), *arguments], input=typed, standalone_mode=False)
 
 
 def test_the_command_shows_what_a_pack_changes_and_asks(here: Store, there: Store, tmp_path: Path) -> None:
     job, packed = grown_elsewhere(here, there, tmp_path)
     for typed in ("n\n", ""):
         asked = run(here.folder, "unpack", str(packed), typed=typed)
-        assert asked.exit_code != 0 and "3 entries of Ada are withdrawn" in asked.output
+        assert isinstance(asked.exception, click.Abort) and "3 entries of Ada are withdrawn" in asked.output
         assert here.entries(job.job) == job.entries
     taken = run(here.folder, "unpack", str(packed), typed="y\n")
     assert taken.exit_code == 0 and "9 new entries" in taken.output
