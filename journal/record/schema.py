@@ -13,7 +13,18 @@ from pathlib import Path
 from sqlite_utils import Database, Migrations
 
 from journal.errors import NotFound, RecordError
-from journal.record.files import PRIVATE_FILE, WRITE_NEW, file_errors, make_folder, put_in_place, sync_folder
+from journal.record.files import (
+    COPIES,
+    PHOTOS,
+    PRIVATE_FILE,
+    WRITE_NEW,
+    file_errors,
+    files_of,
+    is_sha256,
+    make_folder,
+    put_in_place,
+    sync_folder,
+)
 from journal.record.keys import KEY_NAME
 from journal.record.plain_errors import database_errors
 from journal.record.privacy import make_private
@@ -269,7 +280,15 @@ def _prepare(db: Database, path: Path, wait_s: float) -> None:
     if not _is_current(db, path):
         with writing(db):
             migrations.apply(db)
+            _note_copies_only(db, path.parent)
         make_private(path.parent)
+
+
+def _note_copies_only(db: Database, folder: Path) -> None:
+    """Note photos of an older journal that are there as page copies only: whether they ever were more, nobody knows."""
+    for (sha256,) in db.execute("SELECT json_extract(body, '$.sha256') FROM entries WHERE kind = 'photo'").fetchall():
+        if is_sha256(str(sha256)) and files_of(folder, COPIES, sha256) and not files_of(folder, PHOTOS, sha256):
+            db.execute("INSERT OR IGNORE INTO copies_only VALUES (?)", [sha256])
 
 
 @contextlib.contextmanager

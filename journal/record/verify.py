@@ -13,6 +13,7 @@ from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
 from journal.record.photos import is_original_here, page_copy_path
+from journal.record.picture_alike import alike
 from journal.record.resolve import target_of
 from journal.record.store import Store
 
@@ -39,6 +40,8 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
+    if copies := store.without_original():
+        found.append(f"{len(copies)} photos are here as page copies only: their originals stayed elsewhere")
     found += [
         f"job {reference}: {count} entries are dated ahead of this machine's clock"
         for reference, count in store.dated_after(store.clock() + AHEAD)
@@ -105,7 +108,7 @@ def _troubles(store: Store) -> Iterator[str]:
     if broken:
         return
     yield from store.check_schema()
-    for look in (Store.check_seals, _jobs, missing, _files):
+    for look in (Store.check_seals, _jobs, missing, _files, _copies):
         try:
             yield from look(store)
         except JournalError as error:
@@ -144,3 +147,11 @@ def _files(store: Store) -> Iterator[str]:
     for path in sorted([*_photos(store), *all_clips(store.folder)]):
         if sha256_of_file(path) != path.name.split(".")[0]:
             yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
+
+
+def _copies(store: Store) -> Iterator[str]:
+    originals = {path.name.split(".")[0]: path for path in _photos(store)}
+    for path in sorted((store.folder / COPIES).glob("??/*.jpg")):
+        original = originals.get(path.name.split("-")[0])
+        if original is not None and not alike(original, path):
+            yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"

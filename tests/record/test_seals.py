@@ -31,7 +31,7 @@ from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME, migrations
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import missing, verify
+from journal.record.verify import missing, remarks, verify
 from tests.record.arrange import Scribe, opened
 from tests.record.pictures import file_of, scene
 from tests.record.test_pack import contents, rewritten
@@ -399,6 +399,14 @@ def test_a_journal_from_before_opens_replays_verifies_and_goes_on(tmp_path: Path
     other_program(store, "UPDATE entries SET technician = 'Bo' WHERE seq = 3")
     with Store.open(tmp_path / "old") as again:
         assert any("was changed" in line for line in verify(again)), "what is old is watched from the first opening on"
+
+
+def test_a_photo_of_a_journal_from_before_that_is_a_copy_only_is_said_to_be_one(tmp_path: Path) -> None:
+    job = old_journal(tmp_path / "old")
+    original_path(tmp_path / "old", job.entries[3].body.sha256).unlink()  # type: ignore[union-attr]
+    with Store.open(tmp_path / "old") as store:
+        assert verify(store) == []
+        assert "1 photos are here as page copies only: their originals stayed elsewhere" in remarks(store)
 
 
 def test_a_journal_from_before_on_a_read_only_disk_is_read_as_a_copy(
