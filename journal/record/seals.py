@@ -16,6 +16,7 @@ import hashlib
 import json
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -60,8 +61,11 @@ def digest(entry: Entry) -> bytes:
 
 
 def _digest(fields: Sequence[object], body: object) -> bytes:
-    text = json.dumps([*fields, body], sort_keys=True, ensure_ascii=False, separators=(",", ":"))
-    return hashlib.sha256(text.encode()).digest()
+    return hashlib.sha256(_as_json([*fields, body]).encode()).digest()
+
+
+_as_json = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode
+"""Made once: an encoder for each entry would take longer than the checksum."""
 
 
 def message(sha256: bytes) -> bytes:
@@ -114,7 +118,7 @@ def _signer(db: Database, key: bytes) -> int:
     return int(db.execute("INSERT INTO signers (key) VALUES (?)", [key]).lastrowid or 0)
 
 
-def _change_sum(db: Database, seals: Sequence[tuple[object, ...]], sign: int, key: JournalKey) -> None:
+def _change_sum(db: Database, seals: Sequence[tuple[Any, ...]], sign: int, key: JournalKey) -> None:
     keys = _keys(db)
     count, total = db.execute("SELECT entries, total FROM sealed").fetchone()
     count += sign * len(seals)
@@ -129,10 +133,9 @@ def _keys(db: Database) -> dict[int, bytes]:
     return dict(db.execute("SELECT number, key FROM signers"))
 
 
-def _term(seal: Sequence[object], keys: Mapping[int, bytes]) -> int:
+def _term(seal: Sequence[Any], keys: Mapping[int, bytes]) -> int:
     seq, sha256, signer, signature, carried = seal
-    key = keys.get(int(str(signer)), b"") if signer is not None else b""
-    text = b"%d %d " % (int(str(seq)), int(str(carried))) + _bytes(sha256) + key + _bytes(signature)
+    text = b"%d %d " % (seq, carried) + _bytes(sha256) + keys.get(signer, b"") + _bytes(signature)
     return int.from_bytes(hashlib.shake_128(text).digest(_BYTES), "big")
 
 

@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from sqlite_utils import Database
 
@@ -240,6 +241,11 @@ class Store:
             raise BadInput(f"{entry_id!r} may mean several entries: give more of it")
         return rows.entry_of(found[0])[1]
 
+    def query(self, sql: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """The rows that a SELECT of another module of the record finds; `RecordError` where it cannot be read."""
+        with database_errors(self.path):
+            return list(self._db.execute(sql, list(values)))
+
     def last_seq(self) -> int:
         """The sequence number of the latest entry to arrive here; 0 in an empty journal."""
         with database_errors(self.path):
@@ -267,31 +273,11 @@ class Store:
         with database_errors(self.path):
             return self._jobs.job(self._number(job_id))
 
-    def dated_after(self, at_utc: datetime) -> list[tuple[str, int]]:
-        """References of jobs with entries dated after a moment, each with how many."""
-        sql = (
-            "SELECT jobs.reference, count(*) FROM entries e JOIN jobs ON jobs.number = e.job "
-            "WHERE e.at_utc > ? GROUP BY e.job"
-        )
-        with database_errors(self.path):
-            return [(str(ref), int(count)) for ref, count in self._db.execute(sql, [time_to_text(at_utc)])]
-
-    def clocks_set_back(self) -> list[tuple[str, Entry]]:
-        """Every `ClockSetBack`, each with its job's reference."""
-        with database_errors(self.path):
-            found = self._db.execute(f"SELECT jobs.reference, {rows.SELECT[7:]} WHERE e.kind = 'clock set back'")
-            return [(str(reference), rows.entry_of(tuple(row))[1]) for reference, *row in found]
-
     def clip_times(self) -> dict[str, datetime]:
         """For every clip (SHA-256) that an entry names, the time of the latest such entry."""
         sql = "SELECT clip, max(at_utc) FROM entries WHERE clip != '' GROUP BY clip"
         with database_errors(self.path):
             return {clip: time_from_text(at) for clip, at in self._db.execute(sql)}
-
-    def clips_named(self) -> dict[str, str]:
-        """For every clip (SHA-256) that an entry names, the identifier of such an entry."""
-        with database_errors(self.path):
-            return dict(self._db.execute("SELECT clip, min(id) FROM entries WHERE clip != '' GROUP BY clip"))
 
     def names_clip(self, sha256: str) -> bool:
         """Whether any entry names that clip."""
@@ -372,6 +358,12 @@ class Store:
         with database_errors(self.path):
             return references.find(self._db, reference)
 
+    def note_without_original(self, photos: Iterable[str], *, gone: bool) -> None:
+        """Note photos (SHA-256) that came as page copies only, or, with `gone` false, whose originals are here now."""
+        sql = "INSERT OR IGNORE INTO copies_only VALUES (?)" if gone else "DELETE FROM copies_only WHERE sha256 = ?"
+        with database_errors(self.path), writing(self._db):
+            self._db.conn.executemany(sql, [[check_sha256(sha256)] for sha256 in photos])
+
     def let_teach(self, job_ids: Iterable[str]) -> None:
         """Let the outcome of jobs whose closing came by a pack move the base rates; `NotFound` for one not here."""
         with self._changing():
@@ -383,23 +375,6 @@ class Store:
         with database_errors(self.path):
             sql = "SELECT teaches FROM jobs WHERE number = ?"
             return bool(self._db.execute(sql, [self._number(job_id)]).fetchone()[0])
-
-    def note_without_original(self, photos: Iterable[str], *, gone: bool) -> None:
-        """Note photos (SHA-256) that came as page copies only, or, with `gone` false, whose originals are here now."""
-        sql = "INSERT OR IGNORE INTO copies_only VALUES (?)" if gone else "DELETE FROM copies_only WHERE sha256 = ?"
-        with database_errors(self.path), writing(self._db):
-            self._db.conn.executemany(sql, [[check_sha256(sha256)] for sha256 in photos])
-
-    def without_original(self) -> set[str]:
-        """Photos (SHA-256) that came as page copies only."""
-        with database_errors(self.path):
-            return {str(sha256) for (sha256,) in self._db.execute("SELECT sha256 FROM copies_only")}
-
-    def photos_named(self) -> dict[str, str]:
-        """Every photo (SHA-256) that an entry names, with its name."""
-        sql = "SELECT json_extract(body, '$.sha256'), json_extract(body, '$.name') FROM entries WHERE kind = 'photo'"
-        with database_errors(self.path):
-            return {str(sha256): str(name) for sha256, name in self._db.execute(sql)}
 
     # Upkeep
 

@@ -12,6 +12,7 @@ from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
+from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
 from journal.record.photos import is_original_here, page_copy_path
 from journal.record.picture_alike import alike
 from journal.record.resolve import target_of
@@ -40,16 +41,16 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
-    if copies := store.without_original():
+    if copies := without_original(store):
         found.append(f"{len(copies)} photos are here as page copies only: their originals stayed elsewhere")
     found += [
         f"job {reference}: {count} entries are dated ahead of this machine's clock"
-        for reference, count in store.dated_after(store.clock() + AHEAD)
+        for reference, count in dated_after(store, store.clock() + AHEAD)
     ]
     found += [
         f"job {reference}: the clock was set back at {time_to_text(entry.at_utc)}; the dates of entries before may be "
         "wrong"
-        for reference, entry in store.clocks_set_back()
+        for reference, entry in clocks_set_back(store)
     ]
     return found
 
@@ -75,8 +76,8 @@ def missing(store: Store) -> list[str]:
         RecordError: when the database cannot be read.
     """
     found = []
-    as_copies = store.without_original()
-    for sha256, name in store.photos_named().items():
+    as_copies = without_original(store)
+    for sha256, name in photos_named(store).items():
         if not is_sha256(sha256):
             continue  # the entry was changed, which is said elsewhere
         if sha256 in as_copies:
@@ -85,7 +86,7 @@ def missing(store: Store) -> list[str]:
         elif not is_original_here(store.folder, sha256):
             found.append(f"the original of photo {name} ({sha256[:12]}…) is missing: restore it from a backup")
     let_go = store.clips_let_go()
-    for sha256, entry in store.clips_named().items():
+    for sha256, entry in clips_named(store).items():
         if sha256 not in let_go and is_sha256(sha256) and not files_of(store.folder, CLIPS, sha256):
             found.append(f"the sound of entry {entry} is missing: restore it from a backup")
     return found
