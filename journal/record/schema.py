@@ -189,7 +189,8 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool
     with database_errors(path):
         if not path.exists():
             _make(folder, path, create=create)
-        elif not path.stat().st_size:
+        elif path.stat().st_size < _SMALLEST:
+            # SQLite would take it for a new database and begin anew.
             raise RecordError(f"{path} is empty, what was kept in it is gone: {_BACK}")
         db = Database(sqlite3.connect(path, timeout=wait_s, check_same_thread=not in_turn))
         try:
@@ -205,6 +206,8 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool
         return db
 
 
+_SMALLEST = 512
+"""Bytes of the smallest database there is: one page (SQLite file format, 1.3.2)."""
 _BACK = "go back to the last backup; to begin anew, move the folder away first"
 _CANNOT_WRITE = ("readonly", "unable to open", "full", "disk i/o")
 """What SQLite says where it can write nothing beside the database: all of it may still be read."""
@@ -259,6 +262,8 @@ def _read_only(path: Path, in_turn: bool) -> Database:
 def _is_current(db: Database, path: Path) -> bool:
     """Whether nothing is left to be brought up to date; `RecordError` when another version has done more than that."""
     applied = {migration.name for migration in migrations.applied(db)}
+    if not applied:
+        raise RecordError(f"{path} holds no journal, what was kept in it is gone: {_BACK}")
     if applied - _ALL:
         raise RecordError(f"{path} was written by a newer version of the program: bring this one up to date first")
     return applied == _ALL

@@ -203,10 +203,16 @@ def test_a_photo_that_came_as_a_copy_only_misses_nothing_until_the_copy_goes(sto
 def test_an_empty_or_missing_database_is_no_sound_journal(store: Store) -> None:
     a_job(store)
     store.close()
-    store.path.write_bytes(b"")
-    for create in (False, True):
-        with pytest.raises(RecordError, match="is empty, what was kept in it is gone: go back to the last backup"):
-            Store.open(store.folder, create=create)
+    for size in (0, 1, 511):
+        store.path.write_bytes(bytes(size))
+        for create in (False, True):
+            with pytest.raises(RecordError, match="is empty, what was kept in it is gone: go back to the last backup"):
+                Store.open(store.folder, create=create)
+    store.path.unlink()
+    with sqlite3.connect(store.path) as db:
+        db.execute("CREATE TABLE other (x)")
+    with pytest.raises(RecordError, match="holds no journal, what was kept in it is gone"):
+        Store.open(store.folder)
     store.path.unlink()
     for create in (False, True):
         with pytest.raises(RecordError, match="is gone, while the journal's key is there"):

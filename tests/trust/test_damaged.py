@@ -15,12 +15,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from journal.cli import main
+from journal.errors import JournalError
 from journal.facts import Cut, Engine, JobClosed, JobOpened, Note, PartWanted, Photo, Question, RunKind, RunStarted
 from journal.record.clips import keep_clip
 from journal.record.pack import pack
 from journal.record.photos import take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
+from journal.record.verify import verify
 from journal.session import Session, open_job
 from tests.record.pictures import file_of, scene
 from tests.trust.effort import tries
@@ -164,4 +166,29 @@ def test_every_command_on_any_damaged_database_does_its_work_or_says_so_in_one_l
     assert "Traceback" not in told
     if ended.value.code:
         assert told.strip().count("\n") == 0, told
+    shutil.rmtree(here)
+
+
+def content(folder: Path) -> object:
+    """Every job's entries with their signatures."""
+    with Store.open(folder, create=False) as store:
+        return {job: (store.entries(job), store.signatures(job)) for job, _ in store.references()}
+
+
+@given(seed=st.integers(0, 2**32))
+@tries(100, 5_000)
+def test_whatever_was_lost_or_altered_is_found(
+    seed: int, sound: Path, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    chance = random.Random(seed)
+    here = tmp_path_factory.mktemp("damaged")
+    shutil.copytree(sound / "journal", here / "journal")
+    chance.choice(ACCIDENTS)(here / "journal" / FILE_NAME, chance)
+    try:
+        with Store.open(here / "journal", create=False) as store:
+            found = verify(store)
+    except JournalError:
+        found = ["it cannot be opened"]
+    if not found:
+        assert content(here / "journal") == content(sound / "journal")
     shutil.rmtree(here)
