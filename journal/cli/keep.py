@@ -7,7 +7,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, store_of
+from journal.cli.common import echo, job_of, job_option, store_of
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
 from journal.record.clips import let_go
@@ -30,9 +30,9 @@ def pack_command(ctx: click.Context, target: Path, without_originals: bool, refe
     job, findings = study(store, job_of(store, reference))
     page = render(job, findings, "html", store.folder)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals)
-    click.echo(f"packed job {store.line(job.id).reference} into {target}")
+    echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:
-        click.echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
+        echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
 
 
 @click.command("unpack")
@@ -44,7 +44,7 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...]) -> None:
     for path in packed:
         done = unpack(store, path)
         for job in done.jobs:
-            click.echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
+            echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
 
 
 @click.command("backup")
@@ -53,7 +53,7 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...]) -> None:
 def backup_command(ctx: click.Context, target: Path) -> None:
     """Copy the journal to a file while it is in use."""
     back_up(store_of(ctx), target)
-    click.echo(f"backed up to {target}")
+    echo(f"backed up to {target}")
 
 
 @click.command("verify")
@@ -66,12 +66,12 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
         store.redraw_lines()
     found = verify(store)
     for line in found:
-        click.echo(f"  - {line}")
+        echo(f"  - {line}")
     if found:
         raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
     for path in unclaimed_photos(store):
-        click.echo(f'  . a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"')
-    click.echo("the journal is sound")
+        echo(f'  . a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"')
+    echo("the journal is sound")
 
 
 @click.command("let-go")
@@ -88,7 +88,7 @@ def let_go_command(ctx: click.Context, days: float | None, keep_mb: float | None
         keep_bytes=None if keep_mb is None else int(keep_mb * 1e6),
         now=datetime.now(UTC),
     )
-    click.echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
+    echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
 
 
 @click.command("erase")
@@ -100,11 +100,9 @@ def erase_command(ctx: click.Context, reference: str) -> None:
     job = store.job(store.find(reference))
     line = store.line(job.id)
     clips = len({entry.clip for entry in job.entries if entry.clip})
-    click.echo(
-        f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips"
-    )
+    echo(f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips")
     click.confirm("Remove all of it for good?", abort=True)
     if click.prompt("Type the job's reference to confirm").strip().lower() != line.reference.lower():
         raise BadInput("that is not its reference: nothing was removed")
     store.erase(job.id)
-    click.echo("removed")
+    echo("removed")

@@ -9,7 +9,7 @@ import click
 
 from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
-from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
+from journal.cli.common import echo, is_journal, job_of, job_option, json_option, print_json, store_of
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
@@ -31,7 +31,7 @@ def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> No
     if as_json:
         print_json({"id": job.id, "state": job.state, "entries": [entry_to_json(e) for e in job.entries]})
     else:
-        click.echo(job_text(job))
+        echo(job_text(job))
 
 
 @click.command("findings")
@@ -47,7 +47,7 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
     if as_json:
         print_json(findings_to_json(findings))
     else:
-        click.echo(findings_text(findings))
+        echo(findings_text(findings))
 
 
 @click.command("jobs")
@@ -98,12 +98,10 @@ def jobs_command(
         )
         return
     if not lines:
-        click.echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
+        echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
     for line in lines:
         when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
-        click.echo(
-            f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}"
-        )
+        echo(f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}")
 
 
 @click.command("write-up")
@@ -117,7 +115,7 @@ def write_up_command(ctx: click.Context, target: Path | None, reference: str | N
     store = store_of(ctx)
     job, findings = study(store, job_of(store, reference))
     if target is None:
-        click.echo(render(job, findings, "txt", store.folder).decode("utf-8"))
+        echo(render(job, findings, "txt", store.folder).decode("utf-8"))
         return
     form = target.suffix.lower().lstrip(".")
     if form not in ("txt", "html", "pdf", "json"):
@@ -127,32 +125,32 @@ def write_up_command(ctx: click.Context, target: Path | None, reference: str | N
         target.write_bytes(data)
     except OSError as error:
         raise BadInput(f"{target}: cannot be written ({error.strerror}); choose another place") from None
-    click.echo(f"written to {target}")
+    echo(f"written to {target}")
 
 
 def where_you_are(folder: Path | None) -> None:
     """Says which job is open and the next two things to do."""
     place = journal_folder(folder)
     if not is_journal(place):
-        click.echo("No journal here yet.")
-        click.echo("  next: journal open      start a job on an engine")
-        click.echo("  or:   journal --help    see every command")
+        echo("No journal here yet.")
+        echo("  next: journal open      start a job on an engine")
+        echo("  or:   journal --help    see every command")
         return
     with Store.open(place) as store:
         job_id = store.latest_open()
         if job_id is None:
-            click.echo("No job is open.")
-            click.echo("  next: journal open    start a job on an engine")
-            click.echo("  or:   journal jobs    look at earlier ones")
+            echo("No job is open.")
+            echo("  next: journal open    start a job on an engine")
+            echo("  or:   journal jobs    look at earlier ones")
             return
         job, findings = study(store, job_id)
-        click.echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
+        echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
         if job.waiting:
-            click.echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
+            echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
         if not job.runs:
-            click.echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
-            click.echo("  or:   journal phrases          see what can be said")
+            echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
+            echo("  or:   journal phrases          see what can be said")
         else:
             after = findings.next_check.name if findings.next_check else "see what it means"
-            click.echo(f"  next: journal findings         {after}")
-            click.echo("  or:   journal serve            look at it on a page")
+            echo(f"  next: journal findings         {after}")
+            echo("  or:   journal serve            look at it on a page")

@@ -9,6 +9,7 @@ from typing import Any
 import click
 
 from journal.cli.common import (
+    echo,
     engine_from,
     engine_options,
     is_journal,
@@ -91,13 +92,13 @@ def try_command(
         print_json([decision_to_json(d, context) for d in decisions])
         return
     for decision in decisions:
-        click.echo(decision_line(decision))
+        echo(decision_line(decision))
 
 
 @click.command("phrases")
 def phrases_command() -> None:
     """Print what can be said, on one page."""
-    click.echo(cheat_sheet())
+    echo(cheat_sheet())
 
 
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
