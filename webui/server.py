@@ -27,8 +27,9 @@ THREADS = 48
 """Answers at once; an open live page holds one of them, asleep."""
 
 
-M_ARENA_MAX = -8
-"""Number of the setting in glibc's malloc.h: most pools of memory a process has."""
+M_ARENA_MAX, M_MMAP_THRESHOLD = -8, -3
+"""Numbers of settings in glibc's malloc.h: most pools of memory a process has, and the size from which on a piece of
+memory is the system's again as soon as it is freed, bytes."""
 
 
 def _print(line: str) -> None:
@@ -86,10 +87,12 @@ def one_pool() -> None:
 
     glibc gives threads a pool each, up to eight for a core (mallopt(3), M_ARENA_MAX), and each keeps room for the
     largest answer it ever made; as the answers go round all the threads, these rooms fill over a day. Python runs one
-    thread at a time anyway, so that nobody waits for the one pool.
+    thread at a time anyway, so that nobody waits for the one pool. What a large photo took is given back at once.
     """
     with contextlib.suppress(OSError, AttributeError):
-        ctypes.CDLL("libc.so.6").mallopt(M_ARENA_MAX, 1)
+        libc = ctypes.CDLL("libc.so.6")
+        libc.mallopt(M_ARENA_MAX, 1)
+        libc.mallopt(M_MMAP_THRESHOLD, 1 << 20)
 
 
 def settle(shop: Shop) -> None:

@@ -81,6 +81,7 @@ def listen_command(
     began = time_from_text(recorded_at) if recorded_at else None
     if source is not None and str(source) != "-" and not source.is_file():
         raise BadInput(f"{source}: no such file; check its name")
+    echo(f"Careful: {RUNNING}")
     models, cylinders = models_folder(store.folder), session.job.engine.cylinders
     ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
     setting = Listening(
@@ -92,7 +93,6 @@ def listen_command(
         keep_all=keep_all,
         tell=lambda line: echo(f"  ! {line}", err=True),
     )
-    echo(f"Careful: {RUNNING}")
     if source is None:
         echo("listening; say what you read. Ctrl-C ends it.")
     heard = 0

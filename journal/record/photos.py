@@ -27,7 +27,8 @@ from journal.record.files import (
     write_whole,
     write_whole_with,
 )
-from journal.record.picture_decoding import carries_more, decoded
+from journal.record.jpeg_segments import carries_more, coefficients_held
+from journal.record.picture_decoding import decoded
 from journal.record.picture_quality import quality_warning
 
 PAGE_EDGE = 1600
@@ -40,8 +41,10 @@ MOST_BYTES = 80_000_000
 """Largest file taken in."""
 MOST_PIXELS_JPEG = 125_000_000
 """Most pixels of an ordinary JPEG, which is decoded at a fraction of its size."""
+MOST_COEFFICIENTS = 150_000_000
+"""Most coefficients of a JPEG that comes in several scans, two bytes each, which must all be held: 50 megapixels."""
 MOST_PIXELS = 50_000_000
-"""Most pixels of a progressive JPEG, PNG or HEIC, which must be decoded whole."""
+"""Most pixels of a PNG or HEIC, which must be decoded whole."""
 MOST_PIXELS_COSTLY = 16_000_000
 """Most pixels of a WebP or AVIF, whose decoders hold the whole picture several times."""
 
@@ -218,10 +221,11 @@ def _look(file: IO[bytes], name: str) -> tuple[Image.Image, str, int, int]:
     except Exception as error:  # a damaged header can raise nearly anything in a decoder
         raise BadInput(f"{name} is damaged and cannot be opened ({_brief(error)}): take or send it again") from None
     is_jpeg = image.format in ("JPEG", "MPO")  # MPO: a JPEG with further pictures behind the first
-    most = MOST_PIXELS_JPEG if is_jpeg and not image.info.get("progressive") else MOST_PIXELS
-    most = MOST_PIXELS_COSTLY if image.format in ("WEBP", "AVIF") else most
+    most = MOST_PIXELS_JPEG if is_jpeg else MOST_PIXELS_COSTLY if image.format in ("WEBP", "AVIF") else MOST_PIXELS
     if image.width * image.height > most:
         raise BadInput(f"{name} has more than {most // 1_000_000} megapixels: send a smaller copy, best as a JPEG")
+    if is_jpeg and coefficients_held(file) > MOST_COEFFICIENTS:
+        raise BadInput(f"{name} is large and comes in several scans, too much to decode: send a smaller copy")
     # A JPEG's further pictures (a depth map, a preview) and an HEIC's are beside the first; elsewhere it is a film.
     if image.format not in ("MPO", "HEIF") and _frames(image) > 1:
         raise BadInput(f"{name} moves or has several pictures: send a still photo")

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 import io
 from collections.abc import Iterator
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -134,28 +133,3 @@ def _in_srgb(image: Image.Image, profile: object) -> Image.Image:
         return image
     changed.info.clear()
     return changed
-
-
-_ONLY_PICTURE = frozenset({0xDB, 0xC0, 0xC1, 0xC2, 0xC4, 0xDD})
-"""Segments of a JPEG that make its picture: tables, frame, restart interval (ITU-T T.81, table B.1)."""
-
-
-def carries_more(path: Path) -> bool:
-    """Whether a JPEG carries anything beside its picture before its scan: Exif, a colour profile, a comment."""
-    with path.open("rb") as file:
-        if file.read(2) != b"\xff\xd8":
-            return True
-        while True:
-            head = file.read(4)
-            if len(head) < 4 or head[0] != 0xFF:
-                return True
-            if head[1] == 0xDA:  # the scan begins
-                return False
-            size = int.from_bytes(head[2:]) - 2
-            if head[1] == 0xE0:
-                if size != 14 or not file.read(size).startswith(b"JFIF\0"):  # without a thumbnail of its own
-                    return True
-            elif head[1] not in _ONLY_PICTURE or size < 0:
-                return True
-            else:
-                file.seek(size, io.SEEK_CUR)
