@@ -4,15 +4,11 @@ from __future__ import annotations
 
 from journal.analysis.causes_tables import tables
 
-RUNNING = (
-    "Where the engine runs, keep hands, sleeves and tools clear of fan, belts and shafts; fuel under pressure goes "
-    "through skin, injector wiring can carry a dangerous voltage. The service manual holds."
-)
+RUNNING = "Keep clear of fan, belts, shafts, fuel under pressure and injector wiring; the service manual holds."
 """Beside an engine that runs."""
 
-REACHING_IN = (
-    "Before reaching into the engine, lock out what can start it, relieve pressure as the service manual says, let it "
-    "cool and wear eye protection."
+REACHING_IN = "Before reaching in: lock out starting, relieve pressure by the manual, let it cool, cover your eyes."
+    "Before reaching in: lock out starting, relieve pressure as the manual says, let it cool, cover your eyes."
 )
 """Before parts are changed or put back."""
 

@@ -109,6 +109,7 @@ def test_a_desk_link_is_still_read_after_closing_and_takes_no_answer(tested: tup
     shop.enter(job, JobClosed("valve-train", 3))
     page = text_of(clerk.get(link))
     assert "This job is closed" in page and "B-3" in page and f"{link}/{part.id}" not in page
+    assert "eady to order" not in page
     answer = shop.post(f"{link}/{part.id}", clerk, state="ordered")
     assert answer.status_code == 400 and "this job is closed" in text_of(answer).lower()
     assert len(shop.job(job).parts[0].answers) == 1
