@@ -8,8 +8,6 @@ RUNNING = "Keep clear of fan, belts, shafts, fuel under pressure and injector wi
 """Beside an engine that runs."""
 
 REACHING_IN = "Before reaching in: lock out starting, relieve pressure by the manual, let it cool, cover your eyes."
-    "Before reaching in: lock out starting, relieve pressure as the manual says, let it cool, cover your eyes."
-)
 """Before parts are changed or put back."""
 
 _WHOLE = {
