@@ -41,8 +41,9 @@ MOST_BYTES = 80_000_000
 """Largest file taken in."""
 MOST_PIXELS_JPEG = 125_000_000
 """Most pixels of an ordinary JPEG, which is decoded at a fraction of its size."""
-MOST_COEFFICIENTS = 150_000_000
-"""Most coefficients of a JPEG that comes in several scans, two bytes each, which must all be held: 50 megapixels."""
+MOST_COEFFICIENTS = 125_000_000
+"""Most coefficients of a JPEG that comes in several scans, two bytes each, which must all be held: one or two of each
+pixel where its colours are coarser, as cameras write them, three where they are not."""
 MOST_PIXELS = 50_000_000
 """Most pixels of a PNG or HEIC, which must be decoded whole."""
 MOST_PIXELS_COSTLY = 16_000_000

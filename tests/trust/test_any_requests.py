@@ -82,6 +82,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
+    "mending.nothing": {"entry": ("UNCLEAR",), "back": ("overview", "")},
+    "mending.put_right": {"words": ("cylinder four cut thirty eight", "blow by light"), "nothing": ("", "1")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
     "looks.who": {"technician": ("Ash", "Wren"), "back": ("/", "/new")},
     "photos.mark": {
@@ -166,6 +168,7 @@ class Place:
         entries = [session.enter(body, clip=clip).id for body in runs]
         either = Cut(4, 13.0), Cut(4, 30.0)
         questions = [session.enter(Question("four: thirteen, or thirty?", either)).id for _ in range(3)]
+        unclear = [session.enter(Question("not understood", ()), heard=f"mumble {n}").id for n in range(3)]
         parts = [session.enter(PartWanted("injector", 1, cylinder)).id for cylinder in (3, None)]
         session.enter(PhotoCue("overhead", 3))
         photo = take_in(self.folder, PICTURE)
@@ -180,7 +183,7 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
-            "secret": (self.shop.entrance.secret,),
+            "secret": (self.shop.entrance.secret,), "unclear": tuple(unclear),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
 
@@ -224,6 +227,7 @@ def value(chance: random.Random, place: Place) -> str:
 
 KINDS = {
     ("live.answer", "entry_id"): "question",
+    ("mending.put_right", "entry_id"): "unclear",
     ("photos.unmark", "entry_id"): "mark",
     ("files.clip", "sha"): "clip",
     ("phone.view", "token"): "phone",
@@ -257,6 +261,7 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
     if chance.random() < 0.6:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
+        stand_ins["UNCLEAR"] = chance.choice(place.names["unclear"])
         fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)
