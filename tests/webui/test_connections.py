@@ -254,6 +254,17 @@ def test_the_network_without_a_code_costs_no_look_into_the_database(lan: Shop, m
     assert judge(lan.app, "192.0.2.7", "POST", "/in/made.up", {}, 10).status == 403
 
 
+def test_no_body_comes_by_a_link_that_ended_or_was_taken_back(shop: Shop) -> None:
+    from webui.bodies import judge
+
+    job, grants = shop.open(), shop.app.extensions["journal"].grants
+    for kind, start in ((LinkKind.PHONE, "/in/{}"), (LinkKind.DESK, "/desk/{}/x")):
+        ended, taken, good = (grants.give(job, kind, timedelta(hours=hours)) for hours in (-1, 1, 1))
+        grants.withdraw(job, taken.id)
+        asked = [start.format(grants.token(link)) for link in (ended, taken, good)]
+        assert [judge(shop.app, "192.0.2.7", "POST", path, {}, 10).status for path in asked] == [403, 403, 0]
+
+
 def test_the_cookie_of_another_journal_lets_no_body_in(shop: Shop, tmp_path: Any) -> None:
     from webui.bodies import judge
 

@@ -92,6 +92,15 @@ def test_a_phone_link_ends_with_the_job_for_good(shop: Shop) -> None:
     assert phone.get(link_of(shop, job, LinkKind.PHONE)).status_code == 200
 
 
+def test_a_phone_link_opens_no_job_whose_closing_came_in_with_an_earlier_time(shop: Shop) -> None:
+    job = shop.open()
+    link = link_of(shop, job, LinkKind.PHONE)
+    shop.enter(job, JobClosed("unknown"))
+    closed = shop.job(job).closed
+    assert closed is not None and closed.entry.at_utc.month == 3, "before the link was made"
+    assert stranger(shop).get(link).status_code == 410
+
+
 def test_a_phone_link_outlives_a_closing_that_was_taken_back(shop: Shop) -> None:
     job = shop.open()
     link = link_of(shop, job, LinkKind.PHONE)
