@@ -12,6 +12,7 @@ import click
 from journal.errors import BadInput, NotFound
 from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
+from journal.output.plain import escaped, lines
 from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
 from journal.record.store import FULL, Store
@@ -47,7 +48,7 @@ def store_to_read(ctx: click.Context) -> Store:
     """
     store = store_of(ctx)
     if store.only_reads == FULL:
-        click.echo("journal: the disk is full: all can be read, nothing be written; free some space", err=True)
+        echo("journal: the disk is full: all can be read, nothing be written; free some space", err=True)
     return store
 
 
@@ -169,15 +170,20 @@ def numbers_in(text: str) -> tuple[int, ...]:
     return tuple(int(piece) for piece in pieces)
 
 
+def echo(text: str = "", *, err: bool = False) -> None:
+    """A line on the screen, whoever wrote what is in it: nothing in it steers the terminal."""
+    click.echo(lines(text), err=err)
+
+
 def print_outcome(outcome: Outcome, *, heard: str = "") -> None:
     """One outcome on the screen: what was heard, what became of it, what is said back."""
     if heard:
-        click.echo(f'heard  "{heard}"')
-    click.echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
+        echo(f'heard  "{heard}"')
+    echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
     if outcome.say and outcome.say != outcome.line:
-        click.echo(f'    says "{outcome.say}"')
+        echo(f'    says "{outcome.say}"')
 
 
 def print_json(data: Any) -> None:
     """JSON on standard output, readable, in Unicode."""
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    echo(escaped(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))

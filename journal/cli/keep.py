@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, replace_option, store_of, store_to_read
+from journal.cli.common import echo, job_of, job_option, replace_option, store_of, store_to_read
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
 from journal.record.brought import Brought
@@ -40,9 +40,9 @@ def pack_command(
     job, findings = study(store, job_id)
     page = render(job, findings, "html", store.folder)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
-    click.echo(f"packed job {store.line(job.id).reference} into {target}")
+    echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:
-        click.echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
+        echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
 
 
 @click.command("unpack")
@@ -58,10 +58,10 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
         for path in packed:
             done = unpack(store, path, lambda brought: _agree(store, brought, yes))
             for job in done.jobs:
-                click.echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
+                echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
                 closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
             for line in done.brought.signers:
-                click.echo(f"  {line}")
+                echo(f"  {line}")
     finally:
         _teach(store, [job for job in closed if not store.teaches(job)], teach)
 
@@ -70,9 +70,9 @@ def _agree(store: Store, brought: Brought, yes: bool) -> None:
     """Show what a pack changes of a job that is here, and ask for leave."""
     if not brought.changes:
         return
-    click.echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
+    echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
     for line in (*brought.changes, *brought.signers):
-        click.echo(f"  {line}")
+        echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)
 
@@ -85,11 +85,9 @@ def _teach(store: Store, closed: list[str], teach: bool) -> None:
     asked = f"{jobs}: let them teach, that is move the base rates of causes?"
     if teach or (sys.stdin.isatty() and click.confirm(asked)):
         store.let_teach(closed)
-        click.echo(f"{jobs} may teach from now on")
+        echo(f"{jobs} may teach from now on")
     else:
-        click.echo(
-            f"{jobs} {'does' if len(closed) == 1 else 'do'} not teach here; to let them, unpack again with --teach"
-        )
+        echo(f"{jobs} {'does' if len(closed) == 1 else 'do'} not teach here; to let them, unpack again with --teach")
 
 
 @click.command("backup")
@@ -105,10 +103,10 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
     """
     store = store_of(ctx)
     count = back_up(store, target, replace=replace)
-    click.echo(f"backed up to {target}: {count} files")
+    echo(f"backed up to {target}: {count} files")
     lost = missing(store)
     for line in lost:
-        click.echo(f"  - {line}")
+        echo(f"  - {line}")
     if lost:
         raise RecordError(f"missing from the journal, and so from the backup: {len(lost)} files, listed above")
 
@@ -124,12 +122,12 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
         drop_copies(store)
     found = verify(store)
     for line in found:
-        click.echo(f"  - {line}")
+        echo(f"  - {line}")
     if found:
         raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
     for line in remarks(store):
-        click.echo(f"  . {line}")
-    click.echo("the journal is sound")
+        echo(f"  . {line}")
+    echo("the journal is sound")
 
 
 @click.command("let-go")
@@ -146,7 +144,7 @@ def let_go_command(ctx: click.Context, days: float | None, keep_mb: float | None
         keep_bytes=None if keep_mb is None else int(keep_mb * 1e6),
         now=datetime.now(UTC),
     )
-    click.echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
+    echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
 
 
 @click.command("erase")
@@ -158,11 +156,9 @@ def erase_command(ctx: click.Context, reference: str) -> None:
     job = store.job(store.find(reference))
     line = store.line(job.id)
     clips = len({entry.clip for entry in job.entries if entry.clip})
-    click.echo(
-        f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips"
-    )
+    echo(f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips")
     click.confirm("Remove all of it for good?", abort=True)
     if click.prompt("Type the job's reference to confirm").strip().lower() != line.reference.lower():
         raise BadInput("that is not its reference: nothing was removed")
     store.erase(job.id)
-    click.echo("removed")
+    echo("removed")

@@ -10,6 +10,7 @@ import click
 from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
 from journal.cli.common import (
+    echo,
     is_journal,
     job_of,
     job_option,
@@ -46,10 +47,10 @@ def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> No
         by = {id_: name_of(signature.key) for id_, signature in signed.items()}
         print_json({"id": job.id, "state": job.state, "entries": entries, "signed_by": by})
     else:
-        click.echo(job_text(job))
-        click.echo("\nWritten by")
+        echo(job_text(job))
+        echo("\nWritten by")
         for line in signers(job.entries, signed, store.public_key()):
-            click.echo(f"  {line}")
+            echo(f"  {line}")
 
 
 @click.command("findings")
@@ -65,7 +66,7 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
     if as_json:
         print_json(findings_to_json(findings))
     else:
-        click.echo(findings_text(findings))
+        echo(findings_text(findings))
 
 
 @click.command("jobs")
@@ -116,12 +117,10 @@ def jobs_command(
         )
         return
     if not lines:
-        click.echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
+        echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
     for line in lines:
         when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
-        click.echo(
-            f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}"
-        )
+        echo(f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}")
 
 
 @click.command("write-up")
@@ -143,35 +142,35 @@ def write_up_command(ctx: click.Context, target: Path | None, replace: bool, ref
     job, findings = study(store, job_id)
     data = render(job, findings, form, store.folder)
     if target is None:
-        click.echo(data.decode("utf-8"))
+        echo(data.decode("utf-8"))
         return
     export(target, data, replace=replace)
-    click.echo(f"written to {target}")
+    echo(f"written to {target}")
 
 
 def where_you_are(folder: Path | None) -> None:
     """Says which job is open and the next two things to do."""
     place = journal_folder(folder)
     if not is_journal(place):
-        click.echo("No journal here yet.")
-        click.echo("  next: journal open      start a job on an engine")
-        click.echo("  or:   journal --help    see every command")
+        echo("No journal here yet.")
+        echo("  next: journal open      start a job on an engine")
+        echo("  or:   journal --help    see every command")
         return
     with Store.open(place) as store:
         job_id = store.latest_open()
         if job_id is None:
-            click.echo("No job is open.")
-            click.echo("  next: journal open    start a job on an engine")
-            click.echo("  or:   journal jobs    look at earlier ones")
+            echo("No job is open.")
+            echo("  next: journal open    start a job on an engine")
+            echo("  or:   journal jobs    look at earlier ones")
             return
         job, findings = study(store, job_id)
-        click.echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
+        echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
         if job.waiting:
-            click.echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
+            echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
         if not job.runs:
-            click.echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
-            click.echo("  or:   journal phrases          see what can be said")
+            echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
+            echo("  or:   journal phrases          see what can be said")
         else:
             after = findings.next_check.name if findings.next_check else "see what it means"
-            click.echo(f"  next: journal findings         {after}")
-            click.echo("  or:   journal serve            look at it on a page")
+            echo(f"  next: journal findings         {after}")
+            echo("  or:   journal serve            look at it on a page")

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 from flask import Flask
+from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
 from werkzeug.routing import BuildError, Rule
@@ -47,6 +48,7 @@ from journal.record.verify import verify
 from journal.session import Session, open_job
 from tests.trust.effort import tries
 from tests.trust.spoilt import spoil
+from tests.webui.own import own_browser
 from webui.app import create_app
 from webui.grants import LinkKind
 from webui.shop import Shop
@@ -80,6 +82,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
+    "mending.nothing": {"entry": ("UNCLEAR",), "back": ("overview", "")},
+    "mending.put_right": {"words": ("cylinder four cut thirty eight", "blow by light"), "nothing": ("", "1")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
     "looks.who": {"technician": ("Ash", "Wren"), "back": ("/", "/new")},
     "photos.mark": {
@@ -145,6 +149,7 @@ class Place:
         self.app: Flask = create_app(folder, lan=True)
         self.app.config.update(WTF_CSRF_ENABLED=False, PROPAGATE_EXCEPTIONS=True)
         self.shop: Shop = self.app.extensions["journal"]
+        self.own = own_browser(self.app)
         self.asked = self.jobs = 0
         self.names: dict[str, tuple[str, ...]] = {}
         """What leads somewhere now, by the kind of name."""
@@ -163,6 +168,7 @@ class Place:
         entries = [session.enter(body, clip=clip).id for body in runs]
         either = Cut(4, 13.0), Cut(4, 30.0)
         questions = [session.enter(Question("four: thirteen, or thirty?", either)).id for _ in range(3)]
+        unclear = [session.enter(Question("not understood", ()), heard=f"mumble {n}").id for n in range(3)]
         parts = [session.enter(PartWanted("injector", 1, cylinder)).id for cylinder in (3, None)]
         session.enter(PhotoCue("overhead", 3))
         photo = take_in(self.folder, PICTURE)
@@ -177,8 +183,17 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
+            "secret": (self.shop.entrance.secret,), "unclear": tuple(unclear),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
+
+    def client(self) -> FlaskClient:
+        """A new browser with the cookie of the one that was let in."""
+        client, name = self.app.test_client(), self.app.config["SESSION_COOKIE_NAME"]
+        cookie = self.own.get_cookie(name)
+        assert cookie is not None
+        client.set_cookie(name, cookie.value)
+        return client
 
     @property
     def all_names(self) -> tuple[str, ...]:
@@ -212,6 +227,7 @@ def value(chance: random.Random, place: Place) -> str:
 
 KINDS = {
     ("live.answer", "entry_id"): "question",
+    ("mending.put_right", "entry_id"): "unclear",
     ("photos.unmark", "entry_id"): "mark",
     ("files.clip", "sha"): "clip",
     ("phone.view", "token"): "phone",
@@ -245,6 +261,7 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
     if chance.random() < 0.6:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
+        stand_ins["UNCLEAR"] = chance.choice(place.names["unclear"])
         fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)
@@ -279,7 +296,7 @@ def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> in
     # Another device each time, or it would soon be one that tried too often; some are not of this machine.
     near = chance.random() < 0.9
     device = f"127.{chance.randrange(256)}.{chance.randrange(256)}.7" if near else f"192.0.2.{chance.randrange(256)}"
-    with place.app.test_client() as client:
+    with place.client() as client:
         # A stream of live updates has no end: only its beginning is asked for.
         answer = client.open(
             path, method=method, query_string=query, data=data, buffered=False, environ_base={"REMOTE_ADDR": device}
@@ -318,7 +335,7 @@ def test_every_address_is_tried_and_each_does_what_it_is_for(place: Place) -> No
 
 
 def test_the_names_given_lead_to_pages(place: Place) -> None:
-    with place.app.test_client() as client:
+    with place.client() as client:
         job, sha = place.names["job_id"][0], place.names["sha"][0]
         assert client.get(f"/job/{job}").status_code == 200
         assert client.get(f"/job/{job}/photos/{sha}").status_code == 200
@@ -326,5 +343,5 @@ def test_the_names_given_lead_to_pages(place: Place) -> None:
 
 def test_an_exception_behind_an_address_would_be_noticed(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(place.app.view_functions, "board.board", lambda: 1 / 0)
-    with place.app.test_client() as client, pytest.raises(ZeroDivisionError):
+    with place.client() as client, pytest.raises(ZeroDivisionError):
         client.get("/")
