@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import contextlib
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import ThreadPoolExecutor
+from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
@@ -13,6 +13,7 @@ from pathlib import Path
 from journal.errors import HearingError
 from journal.facts import Note, Withdrawal
 from journal.hearing.ahead import ahead
+from journal.hearing.apart import TOLD_S, Apart
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import Endpointer, Growing, Pause, utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
@@ -48,6 +49,7 @@ class Ears:
         """Hear through these, in this order; with an attention word, nothing counts that does not begin with it."""
         self.listeners = tuple(listeners)
         self._attention = attention
+        self._tell: Callable[[str], None] = lambda line: None
         self._weigher = next((each for each in listeners if isinstance(each, Weigher)), None)
         # One thread each: they spend their time outside Python.
         self._side_by_side = ThreadPoolExecutor(max(1, len(self.listeners)), thread_name_prefix="listener")
@@ -64,6 +66,13 @@ class Ears:
         """
         return cls(recognisers(names, speakable(cylinders, attention), model, models_home), attention)
 
+    def tell_through(self, tell: Callable[[str], None]) -> None:
+        """Have said which listener keeps one waiting, through what takes a line."""
+        self._tell = tell
+        for each in self.listeners:
+            if isinstance(each, Apart):
+                each.tell = tell
+
     def hear(self, utterance: Utterance, expect: Expect = Expect.ANYTHING) -> Pooled:
         """One utterance through every listener; each text's score is weighed with how well it fits the time it took.
 
@@ -73,6 +82,11 @@ class Ears:
             HearingError: when a recogniser cannot go on.
         """
         running = [self._side_by_side.submit(each.hear, utterance.sound, expect) for each in self.listeners]
+        _, late = wait(running, TOLD_S)
+        for each, made in zip(self.listeners, running, strict=True):
+            # One in a process of its own says so itself, and can be ended.
+            if made in late and not isinstance(each, Apart):
+                self._tell(f"{each.name} has not answered for {TOLD_S:g} s")
         return self.pool(utterance, [made.result() for made in running])
 
     def follow(self, sound: Sound) -> str:
@@ -139,7 +153,7 @@ class Listening:
     keep_all: bool = False
     """Whether to keep the sound of what was let go too."""
     tell: Callable[[str], None] = lambda line: None
-    """Takes a line when the microphone is lost, is back, or sound was dropped."""
+    """Takes a line when the microphone is lost, is back, sound was dropped, or a recogniser hangs."""
 
     @property
     def live(self) -> bool:
@@ -178,6 +192,7 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         RecordError: when an entry could not be written.
     """
     answers = answerer(how.voice)
+    ears.tell_through(how.tell)
     told = False
     page = LivePage(session.store.folder, session.job_id)
     blocks = _blocks(how, answers)

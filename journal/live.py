@@ -15,6 +15,7 @@ import numpy as np
 from journal.facts import to_milliseconds
 from journal.facts.codec import time_to_text
 from journal.hearing.types import Sound
+from journal.record.files import PRIVATE_FILE
 
 LIVE_FILE = "live.json"
 """Beside the entries."""
@@ -61,6 +62,7 @@ class LivePage:
             self._state |= what
             fresh = self._target.with_suffix(".new")
             try:
+                fresh.touch(PRIVATE_FILE)
                 fresh.write_text(json.dumps(self._state), encoding="utf-8")
                 fresh.replace(self._target)
             except OSError:

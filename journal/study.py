@@ -47,7 +47,7 @@ class ClosedJobs:
 
     def _look(self, store: Store) -> None:
         """Read what was closed, or got another entry, since the last look."""
-        lines = store.jobs(state=JobState.CLOSED, limit=MOST_CLOSED)
+        lines = store.jobs(state=JobState.CLOSED, teaching=True, limit=MOST_CLOSED)
         keys = [(line.id, line.entries) for line in lines]
         if keys == list(self._read):
             return

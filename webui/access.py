@@ -1,25 +1,27 @@
-"""Who may see the pages: this machine always; another device of the shop's network once it gave the code."""
+"""Who may see the pages: the browser of whoever started the journal, and devices of the network that gave the code.
+
+The machine may be shared: that a request comes from it says nothing of who sits at it.
+"""
 
 from __future__ import annotations
 
+import contextlib
 import ipaddress
 import socket
-from datetime import UTC, datetime, timedelta
 from urllib.parse import urlsplit
 
-from flask import Blueprint, Flask, abort, flash, redirect, render_template, request, session, url_for
+from flask import Blueprint, Flask, abort, flash, g, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 
+from journal.errors import NotFound
 from journal.record.photos import MOST_BYTES
+from webui.grants import ADMITTED_HOURS, DeviceKind
 from webui.log import refused
-from webui.shop import shop
+from webui.shop import Shop, shop
 
 pages = Blueprint("access", __name__)
 
-DEVICE_HOURS = 12
-"""How long a device's signed cookie lasts."""
-
-OPEN_TO_ALL = frozenset({"static", "access.code", "access.give_code", "looks.theme", "desk", "phone"})
+OPEN_TO_ALL = frozenset({"static", "access.code", "access.give_code", "access.enter", "looks.theme", "desk", "phone"})
 """Endpoints (or whole blueprints) that ask for no code: what they show is guarded by a signed link, or is nothing."""
 
 UPLOADS = frozenset({"photos.upload", "phone.send"})
@@ -42,7 +44,8 @@ def guard(app: Flask) -> None:
             abort(403)
         if request.endpoint in UPLOADS:
             request.max_content_length = PHOTO_FORM_BYTES
-        if request.endpoint in OPEN_TO_ALL or request.blueprint in OPEN_TO_ALL or is_here() or _is_admitted():
+        g.visitor = visitor(shop(), request.remote_addr or "", session.get("device"))
+        if request.endpoint in OPEN_TO_ALL or request.blueprint in OPEN_TO_ALL or g.visitor is not None:
             return None
         if request.method == "GET" and request.endpoint is not None:
             return redirect(url_for("access.code"), 303)
@@ -50,26 +53,29 @@ def guard(app: Flask) -> None:
         return abort(403)
 
 
-def is_here() -> bool:
-    """Whether the request comes from the journal's own machine."""
-    return _loopback(request.remote_addr or "")
+def visitor(at: Shop, address: str, device: object) -> DeviceKind | None:
+    """How whoever comes from this address with this device's cookie was let in; none when they are not in."""
+    kind = at.grants.admitted(device) if isinstance(device, str) else None
+    here = kind is DeviceKind.OWN and loopback(address)
+    return kind if here or (kind is DeviceKind.CODE and at.lan) else None
 
 
-def _loopback(address: str) -> bool:
+def is_owner() -> bool:
+    """Whether the request is of the browser that was let in by the address shown where the journal was started."""
+    return g.get("visitor") is DeviceKind.OWN
+
+
+def loopback(address: str) -> bool:
+    """Whether an address is this machine's own to itself."""
     try:
         return ipaddress.ip_address(address).is_loopback
     except ValueError:
         return False
 
 
-def _is_admitted() -> bool:
-    device = session.get("device")
-    return shop().lan and isinstance(device, str) and shop().grants.admitted(device)
-
-
 def _own_name(host: str) -> bool:
     """Whether a request's host is this machine: a foreign name that resolves here is a trick on the browser."""
-    if host == "localhost" or _loopback(host):
+    if host == "localhost" or loopback(host):
         return True
     if not shop().lan:
         return False
@@ -96,10 +102,31 @@ def back_here(address: str) -> str:
     return address if own and "\\" not in address else "/"
 
 
+@pages.get("/enter/<secret>")
+def enter(secret: str) -> ResponseReturnValue:
+    """Let in the browser of whoever started the journal, by the address shown there, once."""
+    if is_owner():
+        return redirect(url_for("board.board"), 303)
+    if not loopback(request.remote_addr or "") or not shop().entrance.use(secret):
+        refused("address to enter used up or made up", again_and_again=True)
+        return _ask(), 403
+    _let_in(DeviceKind.OWN)
+    return redirect(url_for("board.board"), 303)
+
+
+def _let_in(kind: DeviceKind) -> None:
+    session.permanent = True
+    session["device"] = shop().grants.admit(kind)
+
+
+def _ask() -> str:
+    return render_template("code.html", here=loopback(request.remote_addr or ""), lan=shop().lan)
+
+
 @pages.get("/code")
 def code() -> ResponseReturnValue:
-    """Ask a device for the code."""
-    return render_template("code.html")
+    """Ask a device for the code, or a browser of this machine for the address."""
+    return _ask()
 
 
 @pages.post("/code")
@@ -107,26 +134,34 @@ def give_code() -> ResponseReturnValue:
     """Let a device in, or say that the code is wrong."""
     right = shop().door.try_code(request.form.get("code", "")[:40], shop().log.tag(request.remote_addr))
     if right:
-        session.permanent = True
-        session["device"] = shop().grants.admit()
+        _let_in(DeviceKind.CODE)
         return redirect(url_for("board.board"), 303)
     refused("too many wrong codes" if right is None else "wrong code", again_and_again=True)
     if right is None:
         abort(429)
     flash("that is not the code; it stands where the journal was started", "danger")
-    return render_template("code.html"), 403
+    return _ask(), 403
 
 
 @pages.get("/devices")
 def devices() -> ResponseReturnValue:
-    """The code for the next device, and the devices that are in."""
-    since = datetime.now(UTC) - timedelta(hours=DEVICE_HOURS)
-    inside = shop().grants.devices(since) if shop().lan else []
-    return render_template("devices.html", devices=inside, code=shop().door.shown if shop().lan else "")
+    """Everything that gets in now; the code for the next device only to whoever started the journal."""
+    links = []
+    for link in shop().grants.open_links() if is_owner() else ():
+        with contextlib.suppress(NotFound):  # its job was erased: it opens nothing
+            links.append((link, shop().store.line(link.job)))
+    return render_template(
+        "devices.html", devices=shop().grants.devices(), links=links, lan=shop().lan, owner=is_owner(),
+        mine=session.get("device"), hours=ADMITTED_HOURS, code=shop().door.shown if is_owner() and shop().lan else "",
+    )  # fmt: skip
 
 
 @pages.post("/devices/<device>/out")
 def put_out(device: str) -> ResponseReturnValue:
-    """Put a device out."""
-    shop().grants.put_out(device)
+    """Put a device out; one that gave the code can put itself out only."""
+    if not is_owner() and device != session.get("device"):
+        refused("device put out by another")
+        abort(403)
+    if not shop().grants.put_out(device):
+        raise NotFound("there is no such device: reload the page")
     return redirect(url_for("access.devices"), 303)

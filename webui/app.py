@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
@@ -36,7 +37,7 @@ from webui import (
     units,
     writeup,
 )
-from webui.access import DEVICE_HOURS
+from webui.grants import ADMITTED_HOURS
 from webui.keys import signing_key
 from webui.shop import Shop
 
@@ -65,17 +66,18 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
     key = signing_key(folder)
     app.config.update(
         SECRET_KEY=key,
-        SESSION_COOKIE_NAME="journal",
+        # Cookies know no ports: two journals on one machine would put each other's browsers out.
+        SESSION_COOKIE_NAME=f"journal-{hashlib.sha256(key).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
-        PERMANENT_SESSION_LIFETIME=timedelta(hours=DEVICE_HOURS),
+        PERMANENT_SESSION_LIFETIME=timedelta(hours=ADMITTED_HOURS),
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
         MAX_FORM_PARTS=400,
         COMPRESS_ALGORITHM="gzip",
         COMPRESS_LEVEL=4,
         COMPRESS_STREAMS=False,
-        WTF_CSRF_TIME_LIMIT=DEVICE_HOURS * 3600,
+        WTF_CSRF_TIME_LIMIT=ADMITTED_HOURS * 3600,
     )
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     shop = app.extensions["journal"] = Shop(folder, key, lan=lan, announce=announce)

@@ -10,9 +10,9 @@ from flask.typing import ResponseReturnValue
 
 from journal.analysis.findings import Cause, Gate
 from journal.errors import BadInput, NotFound
-from journal.facts import PartAnswer, PartState, Source
+from journal.facts import JobClosed, PartAnswer, PartState, Source
 from journal.output.wanted import causes_meant
-from journal.record.job import Part
+from journal.record.job import Job, Part
 from webui.acting import acting, done, field
 from webui.files import photo_of
 from webui.grants import Link, LinkKind
@@ -24,11 +24,18 @@ from webui.shop import State, shop
 
 pages = Blueprint("desk", __name__)
 
+STATES = (PartState.WANTED, PartState.PRICED, PartState.ORDERED, PartState.ARRIVED)
+"""What the parts desk may say of a part."""
+
+SETTLED = (PartState.FITTED, PartState.NOT_NEEDED)
+"""What only the shop says, and the desk does not change any more."""
+
 
 def job_behind(token: str, kind: LinkKind) -> Link:
     """The link with this token, while it is open.
 
-    A link that was never given out, or was altered, ends in 404; one that expired or was taken back in 410.
+    A link that was never given out, or was altered, ends in 404; one that expired or was taken back in 410, and so does
+    a phone's once the job was closed, also where it was opened again since.
     """
     device = shop().log.tag(request.remote_addr)
     if not shop().door.may_try_link(device):
@@ -42,7 +49,16 @@ def job_behind(token: str, kind: LinkKind) -> Link:
     if not link.open_at(datetime.now(UTC)):
         refused("withdrawn link" if link.withdrawn else "expired link")
         abort(410)
+    if kind is LinkKind.PHONE and closed_since(shop().state(link.job).job, link):
+        refused("link of a closed job")
+        abort(410)
     return link
+
+
+def closed_since(job: Job, link: Link) -> bool:
+    """Whether the job was closed after the link was made, and that was not taken back."""
+    closings = (entry for entry in job.entries if isinstance(entry.body, JobClosed) and entry.id in job.effective)
+    return job.closed is not None or any(entry.at_utc >= link.made_at for entry in closings)
 
 
 @pages.get("/desk/<token>")
@@ -51,7 +67,7 @@ def view(token: str) -> ResponseReturnValue:
     link = job_behind(token, LinkKind.DESK)
     state = shop().state(link.job)
     return render_template(
-        "desk.html", token=token, link=link, job=state.job, states=list(PartState),
+        "desk.html", token=token, link=link, job=state.job, states=STATES, settled=SETTLED,
         photos=[shown(picture) for picture in state.job.pictures],
         parts_wanted=[(part, reason_for(state, part)) for part in state.job.parts],
     )  # fmt: skip
@@ -87,12 +103,20 @@ def reason_for(state: State, part: Part) -> Reason | None:
 def answer(token: str, part_id: str) -> ResponseReturnValue:
     """The desk's answer on one part."""
     link = job_behind(token, LinkKind.DESK)
+    if not shop().quotas.answer_comes(link.id):
+        refused("too many answers by one link", again_and_again=True)
+        abort(429)
     session = acting(link.job, Source.DESK)
-    if not any(part.wanted.entry.id == part_id for part in session.job.parts):
+    if session.job.closed is not None:
+        raise BadInput("this job is closed: nothing is wanted any more; ask the shop")
+    part = next((part for part in session.job.parts if part.wanted.entry.id == part_id), None)
+    if part is None:
         raise NotFound("this job wants no such part: reload the page")
+    if part.answers and part.answers[-1].body.state in SETTLED:
+        raise BadInput(f"the shop says that this part is {part.answers[-1].body.state}: ask there")
     session.enter(
         PartAnswer(
-            part_id, state_from(field("state", 20)), field("number", 80), field("price", 40),
+            part_id, state_from(field("state", 20), STATES), field("number", 80), field("price", 40),
             field("availability", 120), _day(field("date", 10)), field("note", 400),
         )
     )  # fmt: skip

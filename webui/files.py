@@ -41,9 +41,12 @@ def photo(job_id: str, sha: str, size: str) -> ResponseReturnValue:
 @pages.get("/job/<job_id>/photo/<sha256:sha>/original")
 def original(job_id: str, sha: str) -> ResponseReturnValue:
     """A photo's original, byte for byte, to be kept, not shown."""
-    picture = picture_of(shop().state(job_id).job, sha)
+    state = shop().state(job_id)
+    number = state.job.pictures.index(picture_of(state.job, sha)) + 1
     path = original_path(shop().folder, sha)
-    return _file(path, "application/octet-stream", download=picture.photo.body.name)
+    # Under a name of ours: what the sender called it may be anything.
+    name = f"job-{state.line.reference}-photo-{number}{path.suffix}"
+    return _file(path, "application/octet-stream", download=name)
 
 
 def photo_of(job: Job, sha: str, size: str) -> ResponseReturnValue:

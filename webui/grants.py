@@ -1,4 +1,4 @@
-"""Who was let in and for what: devices that gave the code, and links to one job for the parts desk or a phone."""
+"""Who was let in and for what: browsers and devices, and links to one job for the parts desk or a phone."""
 
 from __future__ import annotations
 
@@ -19,6 +19,12 @@ from journal.facts.codec import time_from_text, time_to_text
 
 FILE_NAME = "page.db"
 """Beside the journal's own database; it holds no fact of any job."""
+
+ADMITTED_HOURS = 12
+"""How long after it was let in a browser or device gets in, however much it is used meanwhile."""
+
+CLOCK_AHEAD = timedelta(minutes=1)
+"""How far ahead of now an admission may be dated: one dated further on, by a clock set back since, would not end."""
 
 
 class LinkKind(StrEnum):
@@ -49,15 +55,30 @@ class Link:
         """Whether it still opens its job."""
         return not self.withdrawn and now < self.expires_at
 
+    def open_now(self) -> bool:
+        """Whether it opens its job now."""
+        return self.open_at(datetime.now(UTC))
+
+
+class DeviceKind(StrEnum):
+    """How a browser came to be let in."""
+
+    OWN = "own"
+    """On the journal's own machine, by the address that was shown where the journal was started."""
+    CODE = "code"
+    """By the code."""
+
 
 @dataclass(frozen=True)
 class Device:
-    """A device that gave the code."""
+    """A browser or device that was let in."""
 
     id: str
     """Random, 96 bits."""
     admitted_at: datetime
     """When, UTC."""
+    kind: DeviceKind
+    """How it came to be let in."""
 
 
 class Grants:
@@ -72,8 +93,10 @@ class Grants:
                 " made_at TEXT NOT NULL, expires_at TEXT NOT NULL, withdrawn INTEGER NOT NULL DEFAULT 0);"
                 "CREATE INDEX IF NOT EXISTS links_job ON links (job);"
                 "CREATE TABLE IF NOT EXISTS devices (id TEXT PRIMARY KEY, admitted_at TEXT NOT NULL,"
-                " withdrawn INTEGER NOT NULL DEFAULT 0);"
+                " withdrawn INTEGER NOT NULL DEFAULT 0, kind TEXT NOT NULL DEFAULT 'code');"
             )
+            if "kind" not in db["devices"].columns_dict:  # made by an earlier version
+                db.execute("ALTER TABLE devices ADD COLUMN kind TEXT NOT NULL DEFAULT 'code'")
 
     @contextlib.contextmanager
     def _open(self) -> Iterator[Database]:
@@ -127,32 +150,50 @@ class Grants:
             changed = db.execute("UPDATE links SET withdrawn = 1 WHERE id = ? AND job = ?", [link_id, job])
             return changed.rowcount > 0
 
-    def admit(self) -> str:
-        """Let a device in; its identifier for the signed cookie."""
+    def open_links(self) -> list[Link]:
+        """Every link of any job that opens something now, newest first."""
+        with self._open() as db:
+            now = time_to_text(datetime.now(UTC))
+            rows = db.execute(f"{_LINKS} WHERE withdrawn = 0 AND expires_at > ? ORDER BY made_at DESC", [now])
+            return [_link(row) for row in rows.fetchall()]
+
+    def admit(self, kind: DeviceKind = DeviceKind.CODE) -> str:
+        """Let a browser or device in; its identifier for the signed cookie."""
         device = secrets.token_urlsafe(12)
         with self._open() as db:
-            db.execute("INSERT INTO devices (id, admitted_at) VALUES (?, ?)", [device, time_to_text(datetime.now(UTC))])
+            db.execute(
+                "INSERT INTO devices (id, admitted_at, kind) VALUES (?, ?, ?)",
+                [device, time_to_text(datetime.now(UTC)), kind.value],
+            )
         return device
 
-    def admitted(self, device: str) -> bool:
-        """Whether a device was let in and not put out since."""
+    def admitted(self, device: str) -> DeviceKind | None:
+        """How a device was let in, while that lasts and it was not put out; none otherwise."""
         with self._open() as db:
-            return bool(db.execute("SELECT 1 FROM devices WHERE id = ? AND withdrawn = 0", [device]).fetchone())
+            row = db.execute(f"SELECT kind FROM devices WHERE id = ? AND {_IS_IN}", [device, *_in_time()]).fetchone()
+        return None if row is None else DeviceKind(row[0])
 
-    def devices(self, since: datetime) -> list[Device]:
-        """Devices let in since then and not put out, newest first."""
+    def devices(self) -> list[Device]:
+        """Every browser and device that gets in now, newest first."""
         with self._open() as db:
             rows = db.execute(
-                "SELECT id, admitted_at FROM devices WHERE withdrawn = 0 AND admitted_at >= ? "
-                "ORDER BY admitted_at DESC",
-                [time_to_text(since)],
+                f"SELECT id, admitted_at, kind FROM devices WHERE {_IS_IN} ORDER BY admitted_at DESC", [*_in_time()]
             ).fetchall()
-        return [Device(id_, time_from_text(at)) for id_, at in rows]
+        return [Device(id_, time_from_text(at), DeviceKind(kind)) for id_, at, kind in rows]
 
-    def put_out(self, device: str) -> None:
-        """Put a device out; its cookie no longer counts."""
+    def put_out(self, device: str) -> bool:
+        """Put a device out; its cookie no longer counts. False when there is no such device."""
         with self._open() as db:
-            db.execute("UPDATE devices SET withdrawn = 1 WHERE id = ?", [device])
+            return db.execute("UPDATE devices SET withdrawn = 1 WHERE id = ?", [device]).rowcount > 0
+
+
+_IS_IN = "withdrawn = 0 AND admitted_at > ? AND admitted_at <= ?"
+"""Who gets in, said once: what is listed is what gets in."""
+
+
+def _in_time() -> tuple[str, str]:
+    now = datetime.now(UTC)
+    return time_to_text(now - timedelta(hours=ADMITTED_HOURS)), time_to_text(now + CLOCK_AHEAD)
 
 
 _LINKS = "SELECT id, job, kind, made_at, expires_at, withdrawn FROM links"

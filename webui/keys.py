@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import os
 import secrets
 from pathlib import Path
 
 from journal.errors import RecordError
+from journal.record.files import write_once
 
 _NAME = "page.key"
 _BYTES = 32
@@ -20,15 +20,9 @@ def signing_key(folder: Path) -> bytes:
     """
     path = folder / _NAME
     try:
-        folder.mkdir(parents=True, exist_ok=True)
-        try:
-            handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0), 0o600)
-        except FileExistsError:
-            key = path.read_bytes()
-        else:
-            key = secrets.token_bytes(_BYTES)
-            with os.fdopen(handle, "wb") as file:
-                file.write(key)
+        if path.is_file() and not path.stat().st_size:
+            path.unlink()  # as a full disk left it before files were written whole: it never signed anything
+        key = path.read_bytes() if path.is_file() else write_once(path, secrets.token_bytes(_BYTES))
     except OSError as error:
         raise RecordError(f"{path}: cannot be used as the page's key: {error.strerror}; check the folder") from None
     if len(key) != _BYTES:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
 import segno
@@ -10,7 +11,7 @@ from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
 from journal.errors import BadInput, NotFound
-from journal.facts import PartAnswer, PartState, PartWanted
+from journal.facts import PartState, PartWanted
 from webui.acting import acting, cylinder_of, done, field, whole
 from webui.grants import Link, LinkKind
 from webui.job import about
@@ -64,22 +65,16 @@ def say(job_id: str, part_id: str) -> ResponseReturnValue:
     part = next((part for part in session.job.parts if part.wanted.entry.id == part_id), None)
     if part is None:
         raise NotFound("this job wants no such part: reload the page")
-    before = part.answers[-1].body if part.answers else PartAnswer(part_id, PartState.WANTED)
-    session.enter(
-        PartAnswer(
-            part_id, state_from(field("state", 20)), before.number, before.price, before.availability, before.date
-        )
-    )
+    session.enter(part.now(state_from(field("state", 20))))
     done(f"{part.wanted.body.description}: {field('state', 20)}")
     return redirect(url_for("links.parts", job_id=job_id), 303)
 
 
-def state_from(text: str) -> PartState:
-    """A part's state by its name; `BadInput` for any other word."""
-    try:
-        return PartState(text)
-    except ValueError:
-        raise BadInput(f"state: choose one of {', '.join(PartState)}") from None
+def state_from(text: str, states: Sequence[PartState] = tuple(PartState)) -> PartState:
+    """A part's state by its name; `BadInput` for any other word than these."""
+    if text not in states:
+        raise BadInput(f"state: choose one of {', '.join(states)}")
+    return PartState(text)
 
 
 @pages.post("/job/<job_id>/links")
@@ -100,13 +95,18 @@ def withdraw(job_id: str, link_id: str) -> ResponseReturnValue:
     if not shop().grants.withdraw(job_id, link_id):
         raise NotFound("this job has no such link: reload the page")
     done("link withdrawn")
-    return redirect(url_for("links.parts", job_id=job_id), 303)
+    if request.form.get("back") == "devices":
+        return redirect(url_for("access.devices"), 303)
+    page = "photos.gallery" if request.form.get("back") == "photos" else "links.parts"
+    return redirect(url_for(page, job_id=job_id), 303)
 
 
 @pages.post("/job/<job_id>/phone")
 def phone(job_id: str) -> ResponseReturnValue:
     """A QR code by which a phone sends photos to this job, and nothing else."""
     state = shop().state(job_id)
+    if state.job.closed is not None:
+        raise BadInput("this job is closed: open it again to take photos in from a phone")
     link = shop().grants.give(job_id, LinkKind.PHONE, timedelta(hours=PHONE_HOURS))
     address = _address(url_for("phone.view", token=shop().grants.token(link)))
     # Black on white whatever the theme: cameras read it best.

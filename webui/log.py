@@ -10,6 +10,7 @@ import secrets
 import threading
 import time
 import traceback
+from collections import OrderedDict
 from datetime import UTC, datetime
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
@@ -17,6 +18,7 @@ from pathlib import Path
 from flask import Flask, Response, g, got_request_exception, request
 
 from journal.facts.codec import time_to_text
+from journal.output.plain import escaped, lines
 
 FILE_NAME = "page.log"
 """In the journal's folder; at most four files of a megabyte."""
@@ -24,13 +26,16 @@ FILE_NAME = "page.log"
 QUIET_S = 900.0
 """Seconds for which a repeated attack by one device is not written down again."""
 
+MOST_SEEN = 10_000
+"""Attacks remembered for that; of more, the earliest are forgotten."""
+
 
 class Log:
     """Writes the lines; devices appear under a tag that means nothing after the server ends."""
 
     def __init__(self, folder: Path) -> None:
         self._key = secrets.token_bytes(16)
-        self._seen: dict[tuple[str, str], float] = {}
+        self._seen: OrderedDict[tuple[str, str], float] = OrderedDict()
         self._lock = threading.Lock()
         self._handler = RotatingFileHandler(
             folder / FILE_NAME, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True
@@ -42,15 +47,25 @@ class Log:
 
     def write(self, event: str, **what: object) -> None:
         """One line; it never fails the request it tells of."""
-        line = json.dumps({"at": time_to_text(datetime.now(UTC)), "event": event, **what})
+        line = escaped(json.dumps({"at": time_to_text(datetime.now(UTC)), "event": event, **what}))
         self._handler.handle(logging.makeLogRecord({"msg": line, "levelno": logging.INFO}))
 
     def is_news(self, refused: str, tag: str) -> bool:
         """Whether this refusal of this device was not written down lately."""
         now = time.monotonic()
         with self._lock:
-            self._seen = {key: at for key, at in self._seen.items() if now - at < QUIET_S}
-            return self._seen.setdefault((refused, tag), now) == now
+            while self._seen and (len(self._seen) > MOST_SEEN or now - next(iter(self._seen.values())) >= QUIET_S):
+                self._seen.popitem(last=False)
+            if (refused, tag) in self._seen:
+                return False
+            self._seen[refused, tag] = now
+            return True
+
+    def unread(self, status: int, refused: str, address: str) -> None:
+        """A line for a request whose body was refused before the application saw it; for a row of them, one."""
+        tag = self.tag(address)
+        if self.is_news(refused, tag):
+            self.write("unread", status=status, device=tag, refused=refused)
 
     def close(self) -> None:
         """Close the file."""
@@ -67,8 +82,25 @@ def refused(why: str, *, again_and_again: bool = False) -> None:
     g.refused, g.refused_in_rows = why, again_and_again
 
 
+class _Plain(logging.Formatter):
+    """What is told on the terminal: an address that was asked for can hold any sign."""
+
+    def format(self, record: logging.LogRecord) -> str:
+        return lines(super().format(record))
+
+
+def on_terminal(*loggers: logging.Logger) -> None:
+    """Have these tell the terminal nothing that steers it."""
+    told = logging.StreamHandler()
+    told.setFormatter(_Plain())
+    for logger in loggers:
+        logger.handlers[:] = [told]
+        logger.propagate = False
+
+
 def keep(app: Flask, log: Log) -> None:
     """Write a line for each request of the application but those for its own files."""
+    on_terminal(app.logger, logging.getLogger("waitress"))
 
     @app.before_request
     def _start() -> None:

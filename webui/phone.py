@@ -25,5 +25,5 @@ def view(token: str) -> ResponseReturnValue:
 def send(token: str) -> ResponseReturnValue:
     """Take the photos in."""
     link = job_behind(token, LinkKind.PHONE)
-    take_all(acting(link.job), request.files.getlist("photos"))
+    take_all(acting(link.job), request.files.getlist("photos"), may=lambda: shop().quotas.photo_comes(link.id))
     return redirect(url_for("phone.view", token=token), 303)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from datetime import UTC, datetime
 
@@ -21,6 +21,7 @@ from journal.record.replay import replay
 from journal.session import Session
 from webui.acting import acting, cylinder_of, done, entry_of, field, real
 from webui.files import picture_of
+from webui.grants import LinkKind
 from webui.job import about
 from webui.log import refused
 from webui.shop import shop
@@ -63,7 +64,11 @@ def gallery(job_id: str) -> ResponseReturnValue:
     for picture in state.job.pictures:
         groups.setdefault((picture.photo.body.subject, picture.photo.body.cylinder), []).append(picture)
     ordered = sorted(groups.items(), key=lambda group: (bool(group[0][0]), group[0][0], group[0][1] or 0))
-    return render_template("photos.html", **about(state, "photos"), groups=ordered, landing=landing(state.job))
+    phones = [link for link in shop().grants.links(job_id, LinkKind.PHONE) if link.open_now()]
+    return render_template(
+        "photos.html", **about(state, "photos"), groups=ordered, landing=landing(state.job),
+        phones=[] if state.job.closed else phones,
+    )  # fmt: skip
 
 
 def landing(job: Job) -> str:
@@ -183,8 +188,14 @@ def upload(job_id: str) -> ResponseReturnValue:
     return redirect(url_for("photos.gallery", job_id=job_id), 303)
 
 
-def take_all(session: Session, files: Sequence[FileStorage]) -> int:
-    """Take in each file that is a photo, tell about each that is not; how many came in."""
+def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], bool] = lambda: True) -> int:
+    """Take in each file that is a photo, tell about each that is not; how many came in.
+
+    Args:
+        session: whose photos they become.
+        files: as the form brought them.
+        may: asked before each whether it may come in now.
+    """
     sent = [file for file in files if file.filename]
     if not sent:
         raise BadInput("no photo was sent: choose one first")
@@ -193,8 +204,12 @@ def take_all(session: Session, files: Sequence[FileStorage]) -> int:
     taken = 0
     for file in sent:
         name = bare_name(file.filename or "")
+        if not may():
+            flash(f"{name} and what came after it: too many photos by this link now; send them again later", "danger")
+            refused("too many photos by one link", again_and_again=True)
+            break
         try:
-            photo = take_in(session.store.folder, file.read(), name)
+            photo = take_in(session.store.folder, file.stream, name)
         except JournalError as error:
             flash(str(error), "danger")
             refused("file that is no photo")

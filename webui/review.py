@@ -255,11 +255,11 @@ def add(job_id: str) -> ResponseReturnValue:
 
 
 def _enter_within(session: Session, at: datetime, body: Body) -> None:
-    """Enter a reading dated when it was read: the store would put it at the end, so it comes in as carried ones do."""
+    """Enter a reading dated when it was read: the store would put it at the end, so it comes in as it is."""
     entry = Entry(
         new_id(at), session.job_id, at, body, local_offset_minutes(), session.technician, Source.PAGE, "added by hand"
     )
-    session.store.merge([entry])
+    session.store.merge([entry], carried=False)
 
 
 def _reading(job: Job) -> Baseline | Cut:

@@ -6,6 +6,7 @@ import re
 from collections.abc import Iterable
 from datetime import datetime, timedelta, timezone
 from functools import cache
+from typing import Any
 
 from flask import Flask
 from markupsafe import Markup, escape
@@ -16,7 +17,8 @@ from journal.analysis.causes_words import capital, listed
 from journal.analysis.findings import Level, Standing
 from journal.facts import UNITS, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.facts.quantities import PRINTED_UNITS
-from journal.output import words
+from journal.output import cautions, words
+from journal.output import plain as plain_text
 from journal.output.chart_parts import mark
 from journal.output.writeup_html import NOT_HERE
 from journal.record.job import Job, JobState, Reading, Run
@@ -204,8 +206,16 @@ def offset_of(job: Job) -> int:
     return job.entries[0].offset_minutes if job.entries else 0
 
 
+def _shown(value: Any) -> Any:
+    """What a page is about to show without any sign that would steer a terminal, a title or the order of letters."""
+    if isinstance(value, Markup):
+        return Markup(plain_text.lines(value)) if value else value
+    return plain_text.lines(value) if isinstance(value, str) else value
+
+
 def teach(app: Flask) -> None:
     """Give the templates these words."""
+    app.jinja_env.finalize = _shown
     for filter_ in (
         amount, bare, check_name, check_outcome, clock, code_text, day, engine, engine_line, level_word, level_words,
         numbers, percent, moment, plain, printed, reading, run_title, said, second, share, spoken, standing,
@@ -216,3 +226,4 @@ def teach(app: Flask) -> None:
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
     app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)
     app.jinja_env.globals.update(bore=bore, not_here=NOT_HERE, offset_of=offset_of, verdict_word=verdict_word)
+    app.jinja_env.globals.update(cautions=cautions, whole_cautions=cautions.whole)

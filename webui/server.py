@@ -11,13 +11,12 @@ import sys
 from collections.abc import Callable
 from pathlib import Path
 from types import FrameType
-from typing import Any
 
 from flask import Flask
-from waitress.server import create_server
 
 from journal.errors import BadInput, RecordError
 from webui.app import create_app
+from webui.connections import PageServer
 from webui.network import lan_address
 from webui.shop import Shop
 
@@ -28,8 +27,9 @@ THREADS = 48
 """Answers at once; an open live page holds one of them, asleep."""
 
 
-M_ARENA_MAX = -8
-"""Number of the setting in glibc's malloc.h: most pools of memory a process has."""
+M_ARENA_MAX, M_MMAP_THRESHOLD = -8, -3
+"""Numbers of settings in glibc's malloc.h: most pools of memory a process has, and the size from which on a piece of
+memory is the system's again as soon as it is freed, bytes."""
 
 
 def _print(line: str) -> None:
@@ -67,8 +67,12 @@ def serve(
     server = listening(app, host, port)
     _stop_on_signals(shop)
     settle(shop)
-    announce(f"Journal at http://{_shown(host)}:{port_of(server)}/  (Ctrl-C stops it)")
+    if (own := _own_address(host)) is not None:
+        address = shop.entrance.at(f"http://{own}:{port_of(server)}")
+        announce(f"Journal at {address}  (Ctrl-C stops it)")
+        announce("That address lets one browser of this machine in, once.")
     if lan:
+        announce(f"For other devices: http://{_shown(host)}:{port_of(server)}/")
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
         announce(f"Code for the next device: {shop.door.shown}")
     try:
@@ -83,10 +87,12 @@ def one_pool() -> None:
 
     glibc gives threads a pool each, up to eight for a core (mallopt(3), M_ARENA_MAX), and each keeps room for the
     largest answer it ever made; as the answers go round all the threads, these rooms fill over a day. Python runs one
-    thread at a time anyway, so that nobody waits for the one pool.
+    thread at a time anyway, so that nobody waits for the one pool. What a large photo took is given back at once.
     """
     with contextlib.suppress(OSError, AttributeError):
-        ctypes.CDLL("libc.so.6").mallopt(M_ARENA_MAX, 1)
+        libc = ctypes.CDLL("libc.so.6")
+        libc.mallopt(M_ARENA_MAX, 1)
+        libc.mallopt(M_MMAP_THRESHOLD, 1 << 20)
 
 
 def settle(shop: Shop) -> None:
@@ -101,22 +107,28 @@ def settle(shop: Shop) -> None:
     gc.freeze()
 
 
-def listening(app: Flask, host: str, port: int) -> Any:
-    """A waitress server for the application that has its address and waits to be run.
+def listening(app: Flask, host: str, port: int) -> PageServer:
+    """A server for the application that has its address and waits to be run.
 
     Raises:
         BadInput: when the address cannot be listened on.
     """
     try:
-        return create_server(app, host=host, port=port, threads=THREADS, ident=None)
+        return PageServer(app, host, port, THREADS)
     except OSError as error:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
 
 
-def port_of(server: Any) -> int:
-    """The port a server listens on, also where it has several sockets."""
-    several = getattr(server, "effective_listen", None)
-    return int(several[0][1] if several else server.effective_port)
+def port_of(server: PageServer) -> int:
+    """The TCP port a server listens on."""
+    return int(server.effective_port)
+
+
+def _own_address(host: str) -> str | None:
+    """The address by which this machine reaches itself; none where only others are listened for."""
+    if host in ("0.0.0.0", "::"):
+        return "127.0.0.1" if host == "0.0.0.0" else "[::1]"
+    return _shown(host) if _is_loopback(host) else None
 
 
 def _is_loopback(host: str) -> bool:

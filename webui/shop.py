@@ -18,9 +18,10 @@ from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
 from journal.study import ClosedJobs, keep_summary, weighed
-from webui.door import Door
+from webui.door import Door, Entrance
 from webui.grants import Grants
 from webui.log import Log
+from webui.quotas import Quotas
 from webui.stores import Stores
 from webui.watch import Watcher
 
@@ -53,6 +54,8 @@ class Shop:
         self.lan = lan
         self.grants = Grants(folder, key)
         self.door = Door(announce)
+        self.entrance = Entrance(announce)
+        self.quotas = Quotas()
         self.log = Log(folder)
         self.watcher = Watcher(folder)
         self._stores = Stores(folder)

@@ -71,12 +71,13 @@ def download(job_id: str, form: str) -> ResponseReturnValue:
 
 @pages.get("/job/<job_id>/pack")
 def carry(job_id: str) -> ResponseReturnValue:
-    """The job with its photos, sounds and write-up as one file."""
+    """The job with its photos, sounds and write-up as one file; original photos, which tell more, only when asked."""
     state = shop().state(job_id)
+    originals = request.args.get("photos") == "originals"
     page = render(state.job, state.findings, "html", shop().folder)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "job.zip"
-        pack(shop().store, job_id, target, {"write-up.html": page})
+        pack(shop().store, job_id, target, {"write-up.html": page}, originals=originals)
         data = target.read_bytes()
     return _file(data, "application/zip", f"job-{state.line.reference}.zip")
 

@@ -12,8 +12,10 @@ import click
 from journal.errors import BadInput, NotFound
 from journal.facts import Arrangement, Engine, Injection
 from journal.home import journal_folder
+from journal.output.plain import escaped, lines
+from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
-from journal.record.store import Store
+from journal.record.store import FULL, Store
 
 if TYPE_CHECKING:  # commands that only show start sooner without the words
     from journal.session import Outcome
@@ -38,9 +40,21 @@ def store_of(ctx: click.Context, *, create: bool = False) -> Store:
     return store
 
 
+def store_to_read(ctx: click.Context) -> Store:
+    """The journal's store for a command that only shows; where the disk is full, says so and shows all the same.
+
+    Raises:
+        NotFound: when there is no journal yet.
+    """
+    store = store_of(ctx)
+    if store.only_reads == FULL:
+        echo("journal: the disk is full: all can be read, nothing be written; free some space", err=True)
+    return store
+
+
 def is_journal(folder: Path) -> bool:
-    """Whether a journal is kept in this folder."""
-    return (folder / FILE_NAME).is_file()
+    """Whether a journal is kept in this folder, or was: its key is there still."""
+    return any((folder / name).is_file() for name in (FILE_NAME, KEY_NAME))
 
 
 def job_of(store: Store, reference: str | None) -> str:
@@ -67,6 +81,11 @@ def technician_option(command: F) -> F:
     return click.option(
         "--technician", default="", envvar="JOURNAL_TECHNICIAN", help="Who; default: whoever opened the job."
     )(command)
+
+
+def replace_option(command: F) -> F:
+    """Adds `--replace`."""
+    return click.option("--replace", is_flag=True, help="Let it take the place of a file that is there.")(command)
 
 
 def json_option(command: F) -> F:
@@ -151,15 +170,20 @@ def numbers_in(text: str) -> tuple[int, ...]:
     return tuple(int(piece) for piece in pieces)
 
 
+def echo(text: str = "", *, err: bool = False) -> None:
+    """A line on the screen, whoever wrote what is in it: nothing in it steers the terminal."""
+    click.echo(lines(text), err=err)
+
+
 def print_outcome(outcome: Outcome, *, heard: str = "") -> None:
     """One outcome on the screen: what was heard, what became of it, what is said back."""
     if heard:
-        click.echo(f'heard  "{heard}"')
-    click.echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
+        echo(f'heard  "{heard}"')
+    echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
     if outcome.say and outcome.say != outcome.line:
-        click.echo(f'    says "{outcome.say}"')
+        echo(f'    says "{outcome.say}"')
 
 
 def print_json(data: Any) -> None:
     """JSON on standard output, readable, in Unicode."""
-    click.echo(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False))
+    echo(escaped(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))

@@ -11,7 +11,7 @@ from typing import Any
 import click
 
 import journal as package
-from journal.cli.common import print_outcome
+from journal.cli.common import echo, print_outcome
 from journal.cli.photos import attach
 from journal.errors import NotFound
 from journal.facts import Answer, Arrangement, Engine, Injection, JobClosed, JobOpened, Source
@@ -39,7 +39,7 @@ def demo_command(ctx: click.Context, name: str, once: bool, listeners: tuple[str
     with Store.open(folder) as store:
         job = run_demo(store, FOLDER / name, told, listeners)
         _print_findings(store, job)
-    click.echo(f"\nThis job is in {folder}; look again with: journal --journal {folder} show")
+    echo(f"\nThis job is in {folder}; look again with: journal --journal {folder} show")
     if not once:
         from webui.server import serve
 
@@ -73,11 +73,11 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
 
     engine = engine_of(told["engine"])
     job = open_job(store, JobOpened(told["unit"], engine, told["complaint"]), told["technician"], at=datetime.now(UTC))
-    click.echo(f"{told['title']}  (invented for this demo)")
+    echo(f"{told['title']}  (invented for this demo)")
     ears = Ears.open(listeners, None, models_folder(store.folder), engine.cylinders)
     for step in told["step"]:
         if "hear" in step:
-            click.echo(f"\n== {step['hear']}")
+            echo(f"\n== {step['hear']}")
             session = Session(store, job, told["technician"], Source.VOICE)
             for one in listen(session, ears, Listening(source=folder / step["hear"])):
                 for index, outcome in enumerate(one.outcomes):
@@ -87,7 +87,7 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
             _answer(session, folder)
             closed = JobClosed(**step["close"])
             session.enter(closed)
-            click.echo(f"  closed: {closed.text}")
+            echo(f"  closed: {closed.text}")
         else:
             session = Session(store, job, told["technician"])
             error = attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
@@ -105,8 +105,8 @@ def _answer(session: Session, folder: Path) -> None:
         options = [body_to_json(option) for option in question.options]
         fits = [i for i, option in enumerate(options) if any(entry.items() <= option.items() for entry in said)]
         session.enter(Answer(asked.question.entry.id, fits[0] if fits else None))
-        click.echo(f"  {question.prompt}")
-        click.echo(f"  answered: {describe(question.options[fits[0]]) if fits else 'neither'}")
+        echo(f"  {question.prompt}")
+        echo(f"  answered: {describe(question.options[fits[0]]) if fits else 'neither'}")
 
 
 def engine_of(told: dict[str, Any]) -> Engine:
@@ -127,7 +127,7 @@ def _print_findings(store: Store, job_id: str) -> None:
     from journal.study import study
 
     job, findings = study(store, job_id)
-    click.echo("\n== The job")
-    click.echo(job_text(job))
-    click.echo("\n== Findings")
-    click.echo(findings_text(findings))
+    echo("\n== The job")
+    echo(job_text(job))
+    echo("\n== Findings")
+    echo(findings_text(findings))

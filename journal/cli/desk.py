@@ -4,9 +4,9 @@ from __future__ import annotations
 
 import click
 
-from journal.cli.common import job_of, job_option, store_of, technician_option
+from journal.cli.common import echo, job_of, job_option, store_of, technician_option
 from journal.errors import BadInput
-from journal.facts import GateOverridden, PartAnswer, PartState, PartWanted, RepairDone
+from journal.facts import GateOverridden, PartState, PartWanted, RepairDone
 from journal.home import journal_folder
 from journal.session import Session
 
@@ -40,18 +40,19 @@ def part_command(
         session.job.engine.require(cylinder)
     if state is None:
         session.enter(PartWanted(words, quantity, cylinder, reason))
-        click.echo(f"wanted: {quantity} {words}")
+        echo(f"wanted: {quantity} {words}")
         return
     fitting = [
-        part.wanted
+        part
         for part in session.job.parts
         if words.lower() in part.wanted.body.description.lower() and cylinder in (None, part.wanted.body.cylinder)
     ]
     if len(fitting) != 1:
         known = ", ".join(part.wanted.body.description for part in session.job.parts) or "none"
         raise BadInput(f"{words!r} fits {len(fitting)} wanted parts; name one of: {known}")
-    session.enter(PartAnswer(fitting[0].entry.id, PartState(state), number=number))
-    click.echo(f"{fitting[0].body.description}: {state}")
+    wanted = fitting[0].wanted
+    session.enter(fitting[0].now(PartState(state), number))
+    echo(f"{wanted.body.description}: {state}")
 
 
 @click.command("order")
@@ -74,7 +75,7 @@ def order_command(
     if cylinder is not None:
         session.job.engine.require(cylinder)
     session.enter(GateOverridden(cause, cylinder, reason))
-    click.echo("recorded; the missing checks stay listed in the findings")
+    echo("recorded; the missing checks stay listed in the findings")
 
 
 @click.command("repaired")
@@ -92,7 +93,7 @@ def repaired_command(
     if cylinder is not None:
         session.job.engine.require(cylinder)
     session.enter(RepairDone(" ".join(words), cylinder))
-    click.echo("recorded; next: the same cut-out test after the repair")
+    echo("recorded; next: the same cut-out test after the repair")
 
 
 @click.command("serve")

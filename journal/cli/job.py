@@ -7,7 +7,7 @@ from typing import Any
 
 import click
 
-from journal.cli.common import engine_from, engine_options, job_of, job_option, store_of, technician_option
+from journal.cli.common import echo, engine_from, engine_options, job_of, job_option, store_of, technician_option
 from journal.cli.units import ask_units
 from journal.errors import BadInput
 from journal.facts import Injection, JobClosed, JobOpened, JobReopened
@@ -34,8 +34,8 @@ def open_command(
     store = store_of(ctx, create=True)
     job = open_job(store, opened, technician)
     line = store.line(job)
-    click.echo(f"job {line.reference} is open: {unit}, {opened.engine.cylinders} cylinders, {opened.engine.injection}")
-    click.echo("Confirm the layout and firing order against the maker's service manual.")
+    echo(f"job {line.reference} is open: {unit}, {opened.engine.cylinders} cylinders, {opened.engine.injection}")
+    echo("Confirm the layout and firing order against the maker's service manual.")
 
 
 def _ask(unit: str | None, complaint: str | None, technician: str, engine: dict[str, Any]) -> tuple[str, str, str]:
@@ -93,7 +93,7 @@ def close_command(
             f"a question still waits: {prompt} Answer it (`journal enter first`, or neither), or close with --anyway"
         )
     session.enter(JobClosed(cause, cylinder, words))
-    click.echo(f"job {store.line(job.id).reference} is closed: {cause}")
+    echo(f"job {store.line(job.id).reference} is closed: {cause}")
 
 
 @click.command("reopen")
@@ -109,4 +109,4 @@ def reopen_command(ctx: click.Context, reference: str | None, technician: str) -
     if session.job.closed is None:
         raise BadInput("this job is open already")
     session.enter(JobReopened())
-    click.echo(f"job {store.line(session.job_id).reference} is open again")
+    echo(f"job {store.line(session.job_id).reference} is open again")

@@ -2,76 +2,132 @@
 
 from __future__ import annotations
 
+import sys
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, store_of
+from journal.cli.common import echo, job_of, job_option, replace_option, store_of, store_to_read
 from journal.errors import BadInput, RecordError
 from journal.record.backup import back_up
+from journal.record.brought import Brought
 from journal.record.clips import let_go
+from journal.record.exports import check_target
+from journal.record.job import JobState
 from journal.record.pack import pack
+from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import unclaimed_photos, verify
+from journal.record.verify import drop_copies, missing, remarks, verify
 from journal.study import study
 
 
 @click.command("pack")
 @click.argument("target", type=click.Path(path_type=Path))
 @click.option("--without-originals", is_flag=True, help="Send photos as page copies, which hold no location.")
+@replace_option
 @job_option
 @click.pass_context
-def pack_command(ctx: click.Context, target: Path, without_originals: bool, reference: str | None) -> None:
+def pack_command(
+    ctx: click.Context, target: Path, without_originals: bool, replace: bool, reference: str | None
+) -> None:
     """Write one job with its photos, sound and write-up to a file to carry or send."""
     from journal.output.render import render
 
     store = store_of(ctx)
-    job, findings = study(store, job_of(store, reference))
+    job_id = job_of(store, reference)
+    check_target(target, replace=replace)
+    job, findings = study(store, job_id)
     page = render(job, findings, "html", store.folder)
-    done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals)
-    click.echo(f"packed job {store.line(job.id).reference} into {target}")
+    done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
+    echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:
-        click.echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
+        echo(f"  {len(done.missing)} photos or sounds are no longer in this journal and so not in the pack")
 
 
 @click.command("unpack")
 @click.argument("packed", nargs=-1, required=True, type=click.Path(path_type=Path))
+@click.option("--yes", is_flag=True, help="Take in what changes a job that is here without asking.")
+@click.option("--teach", is_flag=True, help="Let the closed jobs among them teach: move the base rates of causes.")
 @click.pass_context
-def unpack_command(ctx: click.Context, packed: tuple[Path, ...]) -> None:
+def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teach: bool) -> None:
     """Bring packed jobs into this journal; what is already here stays as it is."""
     store = store_of(ctx, create=True)
-    for path in packed:
-        done = unpack(store, path)
-        for job in done.jobs:
-            click.echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
+    closed: dict[str, None] = {}
+    try:
+        for path in packed:
+            done = unpack(store, path, lambda brought: _agree(store, brought, yes))
+            for job in done.jobs:
+                echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
+                closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
+            for line in done.brought.signers:
+                echo(f"  {line}")
+    finally:
+        _teach(store, [job for job in closed if not store.teaches(job)], teach)
+
+
+def _agree(store: Store, brought: Brought, yes: bool) -> None:
+    """Show what a pack changes of a job that is here, and ask for leave."""
+    if not brought.changes:
+        return
+    echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
+    for line in (*brought.changes, *brought.signers):
+        echo(f"  {line}")
+    if not yes:
+        click.confirm("Take it in?", abort=True)
+
+
+def _teach(store: Store, closed: list[str], teach: bool) -> None:
+    """Ask whether closed jobs that came by packs may teach; until then they do not."""
+    if not closed:
+        return
+    jobs = f"{len(closed)} closed {'job' if len(closed) == 1 else 'jobs'}"
+    asked = f"{jobs}: let them teach, that is move the base rates of causes?"
+    if teach or (sys.stdin.isatty() and click.confirm(asked)):
+        store.let_teach(closed)
+        echo(f"{jobs} may teach from now on")
+    else:
+        echo(f"{jobs} {'does' if len(closed) == 1 else 'do'} not teach here; to let them, unpack again with --teach")
 
 
 @click.command("backup")
 @click.argument("target", type=click.Path(path_type=Path))
+@replace_option
 @click.pass_context
-def backup_command(ctx: click.Context, target: Path) -> None:
-    """Copy the journal to a file while it is in use."""
-    back_up(store_of(ctx), target)
-    click.echo(f"backed up to {target}")
+def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
+    """Copy the journal to a file while it is in use; keep it as you keep the journal, for it holds its key.
+
+    In it: the database, its key, photos, clips. Not in it, as they are made or fetched again: page copies, speech
+    models, and the page's links and devices. To restore, unpack the file into an empty folder and name that folder
+    with --journal; `journal verify` then says whether all is there.
+    """
+    store = store_of(ctx)
+    count = back_up(store, target, replace=replace)
+    echo(f"backed up to {target}: {count} files")
+    lost = missing(store)
+    for line in lost:
+        echo(f"  - {line}")
+    if lost:
+        raise RecordError(f"missing from the journal, and so from the backup: {len(lost)} files, listed above")
 
 
 @click.command("verify")
-@click.option("--mend", is_flag=True, help="Make the job list anew from the entries first.")
+@click.option("--mend", is_flag=True, help="Make the job list anew from the entries, and copies of photos, first.")
 @click.pass_context
 def verify_command(ctx: click.Context, mend: bool) -> None:
-    """Check the database, every checksum and every reference."""
-    store = store_of(ctx)
+    """Check the database, every entry, every checksum and every reference."""
+    store = store_to_read(ctx)
     if mend:
         store.redraw_lines()
+        drop_copies(store)
     found = verify(store)
     for line in found:
-        click.echo(f"  - {line}")
+        echo(f"  - {line}")
     if found:
         raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
-    for path in unclaimed_photos(store):
-        click.echo(f'  . a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"')
-    click.echo("the journal is sound")
+    for line in remarks(store):
+        echo(f"  . {line}")
+    echo("the journal is sound")
 
 
 @click.command("let-go")
@@ -88,7 +144,7 @@ def let_go_command(ctx: click.Context, days: float | None, keep_mb: float | None
         keep_bytes=None if keep_mb is None else int(keep_mb * 1e6),
         now=datetime.now(UTC),
     )
-    click.echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
+    echo(f"{gone} sounds removed, {size / 1e6:.1f} MB; all entries stay")
 
 
 @click.command("erase")
@@ -100,11 +156,9 @@ def erase_command(ctx: click.Context, reference: str) -> None:
     job = store.job(store.find(reference))
     line = store.line(job.id)
     clips = len({entry.clip for entry in job.entries if entry.clip})
-    click.echo(
-        f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips"
-    )
+    echo(f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips")
     click.confirm("Remove all of it for good?", abort=True)
     if click.prompt("Type the job's reference to confirm").strip().lower() != line.reference.lower():
         raise BadInput("that is not its reference: nothing was removed")
     store.erase(job.id)
-    click.echo("removed")
+    echo("removed")

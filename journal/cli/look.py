@@ -9,11 +9,24 @@ import click
 
 from journal.analysis import findings_to_json
 from journal.analysis.findings import Standing
-from journal.cli.common import is_journal, job_of, job_option, json_option, print_json, store_of
+from journal.cli.common import (
+    echo,
+    is_journal,
+    job_of,
+    job_option,
+    json_option,
+    print_json,
+    replace_option,
+    store_of,
+    store_to_read,
+)
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
 from journal.home import journal_folder
+from journal.record.brought import signers
+from journal.record.exports import check_target, export
 from journal.record.job import JobState
+from journal.record.keys import name_of
 from journal.record.store import Store
 from journal.study import study
 
@@ -26,12 +39,18 @@ def show_command(ctx: click.Context, reference: str | None, as_json: bool) -> No
     """Show the job: runs, readings, checks, photos."""
     from journal.output.lines import job_text
 
-    store = store_of(ctx)
+    store = store_to_read(ctx)
     job = store.job(job_of(store, reference))
+    signed = store.signatures(job.id)
     if as_json:
-        print_json({"id": job.id, "state": job.state, "entries": [entry_to_json(e) for e in job.entries]})
+        entries = [entry_to_json(e) for e in job.entries]
+        by = {id_: name_of(signature.key) for id_, signature in signed.items()}
+        print_json({"id": job.id, "state": job.state, "entries": entries, "signed_by": by})
     else:
-        click.echo(job_text(job))
+        echo(job_text(job))
+        echo("\nWritten by")
+        for line in signers(job.entries, signed, store.public_key()):
+            echo(f"  {line}")
 
 
 @click.command("findings")
@@ -42,12 +61,12 @@ def findings_command(ctx: click.Context, reference: str | None, as_json: bool) -
     """Show what the readings mean and what to check next."""
     from journal.output.lines import findings_text
 
-    store = store_of(ctx)
+    store = store_to_read(ctx)
     _, findings = study(store, job_of(store, reference))
     if as_json:
         print_json(findings_to_json(findings))
     else:
-        click.echo(findings_text(findings))
+        echo(findings_text(findings))
 
 
 @click.command("jobs")
@@ -81,7 +100,7 @@ def jobs_command(
         "since": since.astimezone() if since else None,
         "until": (until + timedelta(days=1)).astimezone() if until else None,
     }
-    lines = store_of(ctx).jobs(**asked, limit=limit) if is_journal(folder) else []  # type: ignore[arg-type]
+    lines = store_to_read(ctx).jobs(**asked, limit=limit) if is_journal(folder) else []  # type: ignore[arg-type]
     if as_json:
         print_json(
             [
@@ -98,61 +117,60 @@ def jobs_command(
         )
         return
     if not lines:
-        click.echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
+        echo("no jobs" + (" like that" if any(asked.values()) else " yet; start one with `journal open`"))
     for line in lines:
         when = line.opened_at.astimezone().strftime("%Y-%m-%d %H:%M")
-        click.echo(
-            f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}"
-        )
+        echo(f"{line.reference:<8} {when}  {line.state:<18} {line.unit}: {line.complaint or '(no complaint noted)'}")
 
 
 @click.command("write-up")
 @click.option("--to", "target", type=click.Path(path_type=Path), help="A .txt, .html, .pdf or .json file.")
+@replace_option
 @job_option
 @click.pass_context
-def write_up_command(ctx: click.Context, target: Path | None, reference: str | None) -> None:
+def write_up_command(ctx: click.Context, target: Path | None, replace: bool, reference: str | None) -> None:
     """Write complaint, cause and correction out, as text or to a file."""
     from journal.output.render import render
 
     store = store_of(ctx)
-    job, findings = study(store, job_of(store, reference))
-    if target is None:
-        click.echo(render(job, findings, "txt", store.folder).decode("utf-8"))
-        return
-    form = target.suffix.lower().lstrip(".")
+    job_id = job_of(store, reference)
+    form = "txt" if target is None else target.suffix.lower().lstrip(".")
     if form not in ("txt", "html", "pdf", "json"):
         raise BadInput(f"{target}: name a .txt, .html, .pdf or .json file")
+    if target is not None:
+        check_target(target, replace=replace)
+    job, findings = study(store, job_id)
     data = render(job, findings, form, store.folder)
-    try:
-        target.write_bytes(data)
-    except OSError as error:
-        raise BadInput(f"{target}: cannot be written ({error.strerror}); choose another place") from None
-    click.echo(f"written to {target}")
+    if target is None:
+        echo(data.decode("utf-8"))
+        return
+    export(target, data, replace=replace)
+    echo(f"written to {target}")
 
 
 def where_you_are(folder: Path | None) -> None:
     """Says which job is open and the next two things to do."""
     place = journal_folder(folder)
     if not is_journal(place):
-        click.echo("No journal here yet.")
-        click.echo("  next: journal open      start a job on an engine")
-        click.echo("  or:   journal --help    see every command")
+        echo("No journal here yet.")
+        echo("  next: journal open      start a job on an engine")
+        echo("  or:   journal --help    see every command")
         return
     with Store.open(place) as store:
         job_id = store.latest_open()
         if job_id is None:
-            click.echo("No job is open.")
-            click.echo("  next: journal open    start a job on an engine")
-            click.echo("  or:   journal jobs    look at earlier ones")
+            echo("No job is open.")
+            echo("  next: journal open    start a job on an engine")
+            echo("  or:   journal jobs    look at earlier ones")
             return
         job, findings = study(store, job_id)
-        click.echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
+        echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
         if job.waiting:
-            click.echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
+            echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
         if not job.runs:
-            click.echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
-            click.echo("  or:   journal phrases          see what can be said")
+            echo("  next: journal listen           say: idle cut-out test, baseline …, cylinder one cut, …")
+            echo("  or:   journal phrases          see what can be said")
         else:
             after = findings.next_check.name if findings.next_check else "see what it means"
-            click.echo(f"  next: journal findings         {after}")
-            click.echo("  or:   journal serve            look at it on a page")
+            echo(f"  next: journal findings         {after}")
+            echo("  or:   journal serve            look at it on a page")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from journal.cli.common import is_journal
+from journal.cli.common import echo, is_journal
 from journal.errors import BadInput, HearingError
 from journal.home import journal_folder, models_folder
 
@@ -20,10 +20,10 @@ def models_command(ctx: click.Context, action: str, name: str | None) -> None:
     home = models_folder(journal_folder(ctx.find_root().obj))
     if action == "list":
         for model in known_models(home):
-            click.echo(
+            echo(
                 f"{'+' if model.installed else '-'} {model.name:<28} {model.size:>8}  {model.licence:<12} {model.what}"
             )
-        click.echo("+ is here; - can be fetched with: journal models fetch NAME")
+        echo("+ is here; - can be fetched with: journal models fetch NAME")
         return
     if name is None:
         raise BadInput("fetch which model? `journal models` lists them")
@@ -36,7 +36,7 @@ def models_command(ctx: click.Context, action: str, name: str | None) -> None:
             done = int(fraction * 1000)
 
         place = fetch(name, home, progress)
-    click.echo(f"{name} is in {place}")
+    echo(f"{name} is in {place}")
 
 
 @click.command("doctor")
@@ -51,7 +51,7 @@ def doctor_command(ctx: click.Context, device: str | None) -> None:
     bad = 0
     for line in examine(folder, models_folder(folder), device, speakable(6)):
         bad += not line.good
-        click.echo(f"{'+' if line.good else '!'} {line.text}")
+        echo(f"{'+' if line.good else '!'} {line.text}")
     if is_journal(folder):
         from journal.record.store import Store
         from journal.record.verify import verify
@@ -59,6 +59,6 @@ def doctor_command(ctx: click.Context, device: str | None) -> None:
         with Store.open(folder, create=False) as store:
             wrong = verify(store)
         bad += bool(wrong)
-        click.echo(f"! journal: {len(wrong)} things are wrong; run `journal verify`" if wrong else "+ journal: sound")
+        echo(f"! journal: {len(wrong)} things are wrong; run `journal verify`" if wrong else "+ journal: sound")
     if bad:
         raise HearingError(f"{bad} of these need a hand, marked ! above")

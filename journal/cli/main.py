@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from journal.errors import JournalError
+from journal.output.plain import line
 
 COMMANDS = {
     "open": "job",
@@ -149,5 +150,5 @@ def main(arguments: list[str] | None = None) -> None:
 
 
 def _fail(message: str, code: int) -> None:
-    click.echo("journal: " + " ".join(message.split()), err=True)
+    click.echo("journal: " + line(" ".join(message.split())), err=True)
     sys.exit(code)

@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import job_of, job_option, store_of, technician_option
+from journal.cli.common import echo, job_of, job_option, replace_option, store_of, technician_option
 from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Photo
 from journal.record.clips import copy_clip, play_clip
@@ -41,14 +41,14 @@ def photo_command(
         session.job.engine.require(cylinder)
     refused = [error for file in files if (error := attach(session, file, subject, cylinder)) is not None]
     if watched is not None:
-        click.echo(f"watching {watched}; Ctrl-C ends it")
+        echo(f"watching {watched}; Ctrl-C ends it")
         for file in watch(watched):
             error = attach(session, file, subject, cylinder)
             if error is not None:
-                click.echo(f"  - {error}", err=True)
+                echo(f"  - {error}", err=True)
     if refused:
         for error in refused[1:]:
-            click.echo(f"journal: {error}", err=True)
+            echo(f"journal: {error}", err=True)
         raise refused[0]
 
 
@@ -60,22 +60,23 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
         return error
     before = {picture.photo.body.sha256 for picture in session.job.pictures}
     if taken.sha256 in before:
-        click.echo(f"  = {file.name}: already in this job")
+        echo(f"  = {file.name}: already in this job")
         return None
     session.enter(Photo(taken.sha256, file.name, subject, cylinder, taken.taken_at, taken.warning))
     placed = next(p.photo.body for p in session.job.pictures if p.photo.body.sha256 == taken.sha256)
     where = " ".join(
         [placed.subject or "not placed yet", *([f"cylinder {placed.cylinder}"] if placed.cylinder else [])]
     )
-    click.echo(f"  + {file.name}: {where}" + (f"; {taken.warning}" if taken.warning else ""))
+    echo(f"  + {file.name}: {where}" + (f"; {taken.warning}" if taken.warning else ""))
     return None
 
 
 @click.command("clip")
 @click.argument("entry")
 @click.option("--to", "target", type=click.Path(path_type=Path), help="Copy it there (FLAC) instead of playing it.")
+@replace_option
 @click.pass_context
-def clip_command(ctx: click.Context, entry: str, target: Path | None) -> None:
+def clip_command(ctx: click.Context, entry: str, target: Path | None, replace: bool) -> None:
     """Play or copy the sound an entry was made from."""
     store = store_of(ctx)
     found = store.entry(entry)
@@ -84,5 +85,5 @@ def clip_command(ctx: click.Context, entry: str, target: Path | None) -> None:
     if target is None:
         play_clip(store.folder, found.clip)
     else:
-        copy_clip(store.folder, found.clip, target)
-        click.echo(f"copied to {target}")
+        copy_clip(store.folder, found.clip, target, replace=replace)
+        echo(f"copied to {target}")

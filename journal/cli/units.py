@@ -6,7 +6,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import json_option, print_json
+from journal.cli.common import echo, json_option, print_json
 from journal.facts.quantities import SI, UNIT_SETS, UNITS, Quantity, unit_choice, units_by_quantity
 from journal.home import journal_folder
 from journal.record.shop_units import keep_units, kept_units
@@ -29,7 +29,7 @@ def units_command(ctx: click.Context, choice: tuple[str, ...], as_json: bool) ->
         return
     for quantity, unit in units.items():
         others = ", ".join(other for other in UNITS[quantity] if other != unit)
-        click.echo(f"{quantity:<28}{unit:<8}{f'or {others}' if others else ''}".rstrip())
+        echo(f"{quantity:<28}{unit:<8}{f'or {others}' if others else ''}".rstrip())
 
 
 def choose(folder: Path, *choices: str) -> dict[Quantity, str]:
@@ -55,4 +55,4 @@ def ask_units(folder: Path) -> None:
         type=click.Choice(list(UNIT_SETS), case_sensitive=False), default=SI,
     )  # fmt: skip
     choose(folder, chosen)
-    click.echo("Kept; `journal units` shows and changes them.")
+    echo("Kept; `journal units` shows and changes them.")

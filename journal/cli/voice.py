@@ -8,6 +8,7 @@ from typing import Any
 import click
 
 from journal.cli.common import (
+    echo,
     engine_options,
     job_of,
     job_option,
@@ -23,6 +24,7 @@ from journal.facts import Source
 from journal.facts.codec import time_from_text
 from journal.hearing.types import Expect
 from journal.home import journal_folder, models_folder
+from journal.output.cautions import RUNNING
 from journal.session import Session
 from journal.wording import decide
 
@@ -79,6 +81,7 @@ def listen_command(
     began = time_from_text(recorded_at) if recorded_at else None
     if source is not None and str(source) != "-" and not source.is_file():
         raise BadInput(f"{source}: no such file; check its name")
+    echo(f"Careful: {RUNNING}")
     models, cylinders = models_folder(store.folder), session.job.engine.cylinders
     ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
     setting = Listening(
@@ -88,10 +91,10 @@ def listen_command(
         began=began,
         voice=voice or ("silent" if source is not None else "spoken"),
         keep_all=keep_all,
-        tell=lambda line: click.echo(f"  ! {line}", err=True),
+        tell=lambda line: echo(f"  ! {line}", err=True),
     )
     if source is None:
-        click.echo("listening; say what you read. Ctrl-C ends it.")
+        echo("listening; say what you read. Ctrl-C ends it.")
     heard = 0
     for heard_one in listen(session, ears, setting):
         heard += 1
@@ -139,9 +142,9 @@ def transcribe_command(
             decisions = decide(heard.candidates, context, free_text=heard.free_text, seconds=heard.seconds)
             if not as_json:
                 best = (heard.candidates[0].text if heard.candidates else "") or heard.free_text
-                click.echo(f'{utterance.start:7.2f} s  "{best}"')
+                echo(f'{utterance.start:7.2f} s  "{best}"')
                 for decision in decisions:
-                    click.echo(f"           {decision_line(decision)}")
+                    echo(f"           {decision_line(decision)}")
             told.append(
                 {
                     "file": str(file),

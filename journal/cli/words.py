@@ -10,6 +10,7 @@ from typing import Any
 import click
 
 from journal.cli.common import (
+    echo,
     engine_from,
     engine_options,
     is_journal,
@@ -94,7 +95,7 @@ def try_command(
         print_json([decision_to_json(d, context) for d in decisions])
         return
     for decision in decisions:
-        click.echo(decision_line(decision))
+        echo(decision_line(decision))
 
 
 @click.command("phrases")
@@ -107,16 +108,16 @@ def phrases_command(ctx: click.Context, of_jobs: bool, as_json: bool) -> None:
         if as_json:
             print_json([asdict(group) for group in phrases()])
         else:
-            click.echo(cheat_sheet())
+            echo(cheat_sheet())
         return
     found = learnt(store_of(ctx))
     if as_json:
         print_json([asdict(one) for one in found])
         return
     for one in found:
-        click.echo(f'{one.times:>4}  "{one.heard}"  ->  "{one.meant}"  ({one.kind})')
+        echo(f'{one.times:>4}  "{one.heard}"  ->  "{one.meant}"  ({one.kind})')
     if not found:
-        click.echo("nothing yet: what is not understood is put right on the page, in a job's Review")
+        echo("nothing yet: what is not understood is put right on the page, in a job's Review")
 
 
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:

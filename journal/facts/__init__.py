@@ -6,6 +6,7 @@ from journal.facts.bodies import (
     Baseline,
     Body,
     Check,
+    ClockSetBack,
     Condition,
     Correction,
     Cut,
@@ -43,8 +44,8 @@ from journal.facts.quantities import UNIT_SETS, UNITS, Quantity
 
 __all__ = [
     "KINDS", "LEAK_PLACES", "MEASURED", "MEASURED_AS", "OUTCOMES", "PARTS", "PER_CYLINDER", "UNITS", "UNIT_SETS",
-    "Answer", "Arrangement", "Baseline", "Body", "Check", "Condition", "Correction", "Cut", "Engine",
-    "EngineChanged", "Entry", "GateOverridden", "Injection", "JobClosed", "JobFact", "JobOpened",
+    "Answer", "Arrangement", "Baseline", "Body", "Check", "ClockSetBack", "Condition", "Correction", "Cut",
+    "Engine", "EngineChanged", "Entry", "GateOverridden", "Injection", "JobClosed", "JobFact", "JobOpened",
     "JobReopened", "Note", "PartAnswer", "PartState", "PartWanted", "Photo", "PhotoCue", "PhotoMark",
     "PhotoPlaced", "PressureLevel", "PutBack", "Quantity", "Question", "RepairDone", "Restored",
     "RunEnded", "RunKind", "RunStarted", "Source", "Subject", "TroubleCode", "Withdrawal",

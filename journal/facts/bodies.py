@@ -501,6 +501,17 @@ class JobReopened:
     """A closed job goes on."""
 
 
+@dataclass(frozen=True)
+class ClockSetBack:
+    """The machine's clock went back: what was dated ahead of it comes before this all the same, with all that follows.
+
+    The entries named keep the times they have; which of the two clocks was right, nobody but the technician knows.
+    """
+
+    before: tuple[str, ...]
+    """Identifiers of the job's entries that were there already and are dated later than this one."""
+
+
 Body = (
     JobOpened
     | JobFact
@@ -529,6 +540,7 @@ Body = (
     | RepairDone
     | JobClosed
     | JobReopened
+    | ClockSetBack
 )
 """The body of an entry."""
 
@@ -560,6 +572,7 @@ KINDS: dict[str, type[Body]] = {
     "repair done": RepairDone,
     "job closed": JobClosed,
     "job reopened": JobReopened,
+    "clock set back": ClockSetBack,
 }
 """Every kind of entry by the name it is stored and shown under."""
 

@@ -68,8 +68,8 @@ def entry_from_json(data: Any) -> Entry:
     """
     if not isinstance(data, dict):
         raise BadInput("an entry must be a JSON object")
-    odd = sorted(set(data) ^ set(_FIELDS))
-    if odd:
+    if data.keys() != _FIELDS.keys():
+        odd = sorted(set(data) ^ set(_FIELDS))
         raise BadInput(f"an entry {'lacks' if odd[0] in _FIELDS else 'has a field too many,'} {odd[0]!r}"[:120])
     given = {name: _reader(hint)(data[name], name) for name, hint in _FIELDS.items() if hint is not None}
     given["at_utc"] = time_from_text(data["at_utc"])

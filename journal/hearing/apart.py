@@ -12,11 +12,19 @@ from collections.abc import Callable
 from multiprocessing.connection import Connection
 from threading import Lock
 
-from journal.errors import HearingError
-from journal.hearing.types import Expect, Hearing, Recogniser, Sound
+import numpy as np
 
-_PATIENCE_S = 60.0
-"""A recogniser that says nothing for so long is taken for dead."""
+from journal.errors import HearingError
+from journal.hearing.types import RATE, Expect, Hearing, Recogniser, Sound
+
+LOADING_S = 60.0
+"""A recogniser that is not loaded after so long is taken for dead."""
+TOLD_S = 3.0
+"""One that has not answered after so long is told of."""
+PATIENCE_S = 10.0
+"""One that has not answered after so long hangs: it is ended and started again; longer where the sound is long."""
+_FOR_EACH_SECOND = 2.0
+"""Seconds that a second of sound may take on a slow machine."""
 
 
 class Apart:
@@ -30,6 +38,8 @@ class Apart:
             make: loads it; must survive pickling.
         """
         self.name = name
+        self.tell: Callable[[str], None] = lambda line: None
+        """Takes a line when it keeps one waiting, and when it is started again."""
         self._make = make
         self._lock = Lock()
         self._loaded = False
@@ -45,7 +55,7 @@ class Apart:
         """
         if not self._loaded:
             try:
-                self._answer()
+                self._answer(LOADING_S)
             except OSError as error:
                 raise HearingError(f"{self.name} cannot be started; use another --listener") from error
             self._loaded = True
@@ -79,17 +89,24 @@ class Apart:
     def close(self) -> None:
         """Ends its process."""
         self._pipe.close()
-        self._process.join(_PATIENCE_S)
+        self._process.join(PATIENCE_S)
+        if self._process.is_alive():
+            self._end()
 
     def _ask(self, *what: object) -> object:
         with self._lock:
             try:
                 return self._exchange(what)
+            except TimeoutError:
+                self.tell(f"{self.name} hangs: it is ended and started again, and the same is heard once more")
             except OSError:
-                self._process.kill()
-                self._start()
+                self.tell(f"{self.name} has ended: it is started again, and the same is heard once more")
+            self._again()
             try:
                 return self._exchange(what)
+            except TimeoutError as error:
+                self._again()
+                raise HearingError(f"{self.name} hangs at this sound each time; use another --listener") from error
             except OSError as error:
                 raise HearingError(f"{self.name} ends whenever it hears; use another --listener") from error
 
@@ -99,24 +116,40 @@ class Apart:
             self._caught_up()
         self._followed = ""
         self._pipe.send(what)
-        return self._answer()
+        seconds = sum(len(each) for each in what if isinstance(each, np.ndarray)) / RATE
+        return self._answer(max(PATIENCE_S, _FOR_EACH_SECOND * seconds))
 
     def _caught_up(self) -> None:
         """Waits for what it makes of the sound that it was last to follow."""
         if self._following:
             self._following = False
-            self._followed = str(self._answer())
+            self._followed = str(self._answer(PATIENCE_S))
 
-    def _answer(self) -> object:
+    def _answer(self, patience_s: float) -> object:
+        """What it says next; `TimeoutError` when it says nothing, another `OSError` when it has ended."""
         try:
-            if not self._pipe.poll(_PATIENCE_S):
-                raise TimeoutError
+            # One that loads is waited for by whoever started it, and need not be told of.
+            soon = patience_s if not self._loaded else min(TOLD_S, patience_s)
+            if not self._pipe.poll(soon):
+                if soon < patience_s:
+                    self.tell(f"{self.name} has not answered for {TOLD_S:g} s; after {patience_s:g} s it is ended")
+                if soon == patience_s or not self._pipe.poll(patience_s - soon):
+                    raise TimeoutError
             answer = self._pipe.recv()
         except EOFError as error:
             raise ConnectionResetError from error
         if isinstance(answer, HearingError):
             raise answer
         return answer
+
+    def _again(self) -> None:
+        self._end()
+        self._start()
+
+    def _end(self) -> None:
+        self._process.kill()
+        self._process.join()
+        self._pipe.close()
 
     def _start(self) -> None:
         spawn = multiprocessing.get_context("spawn")

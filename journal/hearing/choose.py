@@ -42,9 +42,9 @@ def recognisers(
         chosen.update(dict.fromkeys(_found(model_dir, models_home) if name == "auto" else (name,)))
     if model_dir is not None and (kind := _kind(model_dir)) not in chosen:
         raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
-    if "pocketsphinx" not in chosen or len(chosen) == 1:
+    if "pocketsphinx" not in chosen:
         return [_make(name, speakable, model_dir, models_home) for name in chosen]
-    # Begun first, so that it loads while the others do.
+    # Begun first, so that it loads while the others do; alone, so that it can be ended when it hangs.
     beside = Apart("pocketsphinx", partial(PocketSphinx, speakable))
     found = [beside if name == beside.name else _make(name, speakable, model_dir, models_home) for name in chosen]
     beside.ready()

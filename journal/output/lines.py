@@ -8,6 +8,7 @@ from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import cylinders_in_words, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
 from journal.facts import Entry
+from journal.output import plain
 from journal.output.words import amount, check_text, engine_text, run_title
 from journal.record.job import Job, Part, Picture, Reading, Run
 
@@ -38,7 +39,7 @@ def job_text(job: Job) -> str:
     if job.closed is not None:
         words = f": {job.closed.body.text}" if job.closed.body.text else ""
         lines += ["", f"Closed with cause {job.closed.body.cause}{words}"]
-    return "\n".join(lines)
+    return _shown(lines)
 
 
 def findings_text(findings: Findings) -> str:
@@ -62,7 +63,12 @@ def findings_text(findings: Findings) -> str:
         lines += ["", findings.why_no_check]
     if findings.cautions:
         lines += ["", "Cautions", *(f"  {caution}" for caution in findings.cautions)]
-    return "\n".join(lines)
+    return _shown(lines)
+
+
+def _shown(lines: list[str]) -> str:
+    """Lines for a terminal: nothing in them steers it, and what somebody wrote on several is set in, not more lines."""
+    return "\n".join(plain.lines(line).replace("\n", "\n      ") for line in lines)
 
 
 def picture_text(picture: Picture) -> str:

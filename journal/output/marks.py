@@ -9,6 +9,7 @@ from collections.abc import Sequence
 from PIL import Image, ImageDraw, ImageFont
 
 from journal.facts import PhotoMark
+from journal.output import plain
 
 _UNDER, _OVER = "#111417", "#ffe27a"
 """A dark edge under a light line is seen on any photo."""
@@ -66,4 +67,6 @@ def _draw(
             pen.line(wings(start, end, 0.035 * max(size)), fill=colour, width=thick, joint="curve")
     if mark.text:
         above = (start[0], start[1] - radius - 2 * line)
-        pen.text(above, mark.text, fill=_OVER, font=font, anchor="ms", stroke_width=line, stroke_fill=_UNDER)
+        pen.text(
+            above, plain.line(mark.text), fill=_OVER, font=font, anchor="ms", stroke_width=line, stroke_fill=_UNDER
+        )

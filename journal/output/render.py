@@ -15,6 +15,7 @@ from journal.errors import BadInput, JournalError
 from journal.facts import PhotoMark
 from journal.output.charts import charts_of
 from journal.output.marks import with_marks
+from journal.output.plain import escaped
 from journal.output.writeup import WriteUp, write_up
 from journal.record.job import Job
 from journal.record.photos import page_copy_path
@@ -78,4 +79,4 @@ def as_json(job: Job, write: WriteUp, findings: Findings) -> str:
         "photos": [{"sha256": sha256, "caption": caption} for sha256, caption in write.photos],
         "findings": findings_to_json(findings),
     }
-    return json.dumps(plain, indent=2, ensure_ascii=False) + "\n"
+    return escaped(json.dumps(plain, indent=2, ensure_ascii=False)) + "\n"

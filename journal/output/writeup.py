@@ -8,6 +8,7 @@ from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, percent
 from journal.analysis.findings import Cause, CylinderFinding, Findings
 from journal.facts import Entry
+from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.wanted import causes_meant
 from journal.output.words import check_text, engine_text
@@ -67,7 +68,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         Section("Notes", tuple(f.body.text for f in job.notes)),
         Section("Remarks", tuple(capital(remark.text) for remark in findings.warnings)),
     ]
-    return WriteUp(
+    write = WriteUp(
         title=job.unit,
         facts=_facts(job),
         complaint=job.edits.get("complaint") or _sentence(job.complaint) or "None noted.",
@@ -76,6 +77,28 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         sections=tuple(s for s in sections if s.lines or s.rows),
         photos=tuple((p.photo.body.sha256, _caption(p)) for p in job.pictures),
         cautions=findings.cautions,
+    )
+    return _plain(write)
+
+
+def _plain(write: WriteUp) -> WriteUp:
+    """The write-up without any sign that would steer what shows it; a title is one line."""
+
+    def shown(texts: tuple[str, ...]) -> tuple[str, ...]:
+        return tuple(map(plain.lines, texts))
+
+    return WriteUp(
+        title=plain.line(write.title),
+        facts=tuple((plain.line(name), plain.line(value)) for name, value in write.facts),
+        complaint=plain.lines(write.complaint),
+        cause=plain.lines(write.cause),
+        correction=plain.lines(write.correction),
+        sections=tuple(
+            Section(plain.line(s.title), shown(s.lines), s.head, tuple(map(shown, s.rows)), s.warning)
+            for s in write.sections
+        ),
+        photos=tuple((sha256, plain.line(caption)) for sha256, caption in write.photos),
+        cautions=write.cautions,
     )
 
 

@@ -2,56 +2,64 @@
 
 from __future__ import annotations
 
+import os
+import shutil
 import sqlite3
-import tempfile
+import sys
 import zipfile
 from pathlib import Path
 
-from journal.errors import BadInput
-from journal.record.files import CLIPS, COPIES, PHOTOS, write_whole_with
-from journal.record.schema import FILE_NAME, database_errors
+from journal.record.exports import exported, scratch
+from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE
+from journal.record.keys import KEY_NAME
+from journal.record.plain_errors import database_errors
+from journal.record.schema import FILE_NAME
 from journal.record.shop_units import UNITS_FILE
 from journal.record.store import Store
 
+_LEGACY = b"\1\1"
+"""Write and read version of a database without a log beside it (SQLite file format, bytes 18 and 19 of its header)."""
 
-def back_up(store: Store, target: Path) -> int:
-    """Copy the database through SQLite's own backup, with every photo and clip and the shop's units, into one ZIP file.
+
+def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
+    """Copy the database through SQLite's own backup, with its key, units, photos and clips, into a ZIP file.
 
     Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
-    restore, unpack the file into an empty folder and use that as the journal.
+    restore, unpack the file into an empty folder and use that as the journal. Not in it: thumbnails and page copies,
+    which are made again; speech models; and the page's key and its list of links and devices, which start anew.
 
     Args:
         store: the journal.
-        target: the file; replaced whole when it is there.
+        target: the file; its owner's alone, for it holds the key.
+        replace: whether it may take the place of a file that is there.
 
     Returns:
         How many files it holds.
 
     Raises:
-        BadInput: when the target lies in the journal's own folder.
+        BadInput: when the target lies in a journal's folder, or is there already.
         RecordError: when the file cannot be written; no part of it is left behind.
     """
     folder = store.folder.resolve()
-    if target.resolve().is_relative_to(folder):
-        raise BadInput(f"{target} lies in the journal itself: back up to another place, best another disk")
-    with write_whole_with(target) as file, tempfile.TemporaryDirectory(dir=target.parent) as beside:
-        copy = Path(beside) / FILE_NAME
-        _copy_database(store, copy)
-        with zipfile.ZipFile(file, "w") as out:
-            out.write(copy, FILE_NAME, zipfile.ZIP_DEFLATED, 1)
-            # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
-            files = _files(folder)
-            for path in files:
-                out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
+    with (
+        exported(target, replace=replace, mode=PRIVATE_FILE) as file,
+        zipfile.ZipFile(file, "w", compresslevel=1) as out,
+    ):
+        _add_database(store, target.parent, out)
+        # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
+        files = _files(folder)
+        for path in files:
+            out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
     return len(files) + 1
 
 
 def _files(folder: Path) -> list[Path]:
-    """Photos, clips, the page copies of photos whose originals stayed elsewhere, and the shop's units."""
+    """The key, the shop's units, photos, clips, and the page copies of photos whose originals stayed elsewhere."""
     originals = sorted((folder / PHOTOS).glob("??/[0-9a-f]*"))
     known = {path.stem for path in originals}
     pages = sorted((folder / COPIES).glob("??/*-page.jpg"))
     return [
+        *(path for path in (folder / KEY_NAME,) if path.is_file()),
         *originals,
         *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
         *(page for page in pages if page.name.split("-")[0] not in known),
@@ -59,11 +67,23 @@ def _files(folder: Path) -> list[Path]:
     ]
 
 
-def _copy_database(store: Store, copy: Path) -> None:
-    with database_errors(copy):
-        target = sqlite3.connect(copy)
-        try:
-            store.copy_database(target)
-            target.execute("PRAGMA journal_mode = DELETE")  # one file, without a log beside it
-        finally:
-            target.close()
+def _add_database(store: Store, beside: Path, out: zipfile.ZipFile) -> None:
+    with scratch(beside) as (path, handle):
+        with database_errors(path):
+            target = sqlite3.connect(path)
+            try:
+                target.execute("PRAGMA journal_mode = OFF")
+                # The copy is a file without a name from here on, so that a kill leaves nothing of it.
+                if sys.platform != "win32":
+                    path.unlink()
+                store.copy_database(target)
+            finally:
+                target.close()
+        with os.fdopen(os.dup(handle), "r+b") as copy:
+            copy.seek(18)
+            copy.write(_LEGACY)
+            copy.seek(0)
+            info = zipfile.ZipInfo(FILE_NAME)
+            info.compress_type, info.external_attr = zipfile.ZIP_DEFLATED, PRIVATE_FILE << 16
+            with out.open(info, "w", force_zip64=True) as entry:
+                shutil.copyfileobj(copy, entry, 1 << 20)

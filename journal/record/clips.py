@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from journal.errors import BadInput, HearingError, NotFound, RecordError
+from journal.record.exports import export
 from journal.record.files import CLIPS, file_errors, sha256_of, shelf, write_whole
 
 if TYPE_CHECKING:
@@ -74,9 +75,9 @@ def clip_path(folder: Path, sha256: str) -> Path:
     return path
 
 
-def copy_clip(folder: Path, sha256: str, target: Path) -> None:
-    """Copy a clip's FLAC file; errors as `clip_path`, and `RecordError` when the target cannot be written."""
-    write_whole(target, clip_path(folder, sha256).read_bytes())
+def copy_clip(folder: Path, sha256: str, target: Path, *, replace: bool = False) -> None:
+    """Copy a clip's FLAC file; errors as `clip_path` and `journal.record.exports.exported`."""
+    export(target, clip_path(folder, sha256).read_bytes(), replace=replace)
 
 
 def play_clip(folder: Path, sha256: str) -> None:

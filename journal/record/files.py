@@ -22,13 +22,23 @@ CLIPS = "clips"
 COPIES = "copies"
 """Where page copies and thumbnails lie; they can be made again from the originals."""
 
+PRIVATE_FOLDER, PRIVATE_FILE = 0o700, 0o600
+"""Who may look into a journal on a machine that several people use: its owner."""
+WRITE_NEW = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+"""How a file is begun that nobody else may have begun."""
+
 _SHA256 = re.compile(r"[0-9a-f]{64}")
 _PIECE = 1 << 20
 
 
+def is_sha256(text: str) -> bool:
+    """Whether a text is a SHA-256 as it is written here: 64 lower-case hex digits."""
+    return _SHA256.fullmatch(text) is not None
+
+
 def check_sha256(text: str) -> str:
     """The text itself, when it is 64 lower-case hex digits; `BadInput` otherwise."""
-    if not _SHA256.fullmatch(text):
+    if not is_sha256(text):
         raise BadInput(f"{text[:80]!r} is no SHA-256: give 64 hex digits (0 to 9, a to f)")
     return text
 
@@ -85,7 +95,7 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
         make_folder(path.parent)
         beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
         try:
-            with beside.open("wb") as file:
+            with os.fdopen(os.open(beside, WRITE_NEW, PRIVATE_FILE), "wb") as file:
                 yield file
                 if lasting:
                     file.flush()
@@ -99,14 +109,59 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
             sync_folder(path.parent)
 
 
+def write_once(path: Path, data: bytes) -> bytes:
+    """Write a small file unless it is there; of several programs that try at once, all get what the first one wrote.
+
+    Returns:
+        What the file holds now.
+
+    Raises:
+        OSError: what the file system says against it; no part of the file is left behind.
+    """
+    make_folder(path.parent)
+    beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+    try:
+        with os.fdopen(os.open(beside, WRITE_NEW, PRIVATE_FILE), "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        put_in_place(beside, path)
+    except FileExistsError:
+        return path.read_bytes()
+    finally:
+        beside.unlink(missing_ok=True)
+    sync_folder(path.parent)
+    return data
+
+
+def put_in_place(beside: Path, path: Path) -> None:
+    """Give a finished file its name, unless another file has it.
+
+    Raises:
+        FileExistsError: another file has it; it stays as it is.
+    """
+    try:
+        os.link(beside, path)
+    except FileExistsError:
+        raise
+    except OSError:  # a file system without links, as on many USB sticks
+        if path.exists():
+            raise FileExistsError(errno.EEXIST, os.strerror(errno.EEXIST), str(path)) from None
+        beside.rename(path)
+
+
 def make_folder(folder: Path) -> None:
     """Make a folder where it is missing, and those above it, to last: each is itself only a name in the one above.
+
+    What is made is its owner's alone.
 
     Raises:
         OSError: what the file system says against it.
     """
     made = list(takewhile(lambda one: not one.exists(), (folder, *folder.parents)))
-    folder.mkdir(parents=True, exist_ok=True)
+    for one in reversed(made):
+        one.mkdir(mode=PRIVATE_FOLDER, exist_ok=True)
+    folder.mkdir(exist_ok=True)  # says so where a file has its name
     for one in made:
         sync_folder(one.parent)
 
@@ -136,12 +191,15 @@ def file_errors(path: Path) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        reason = (error.strerror or str(error)).lower()
+        reason = "the disk is full" if error.errno in _FULL else (error.strerror or str(error)).lower()
         raise RecordError(f"{path.name} cannot be written in {path.parent}: {reason}; {_remedy(error)}") from error
 
 
+_FULL = (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC))  # Windows knows no quota error
+
+
 def _remedy(error: OSError) -> str:
-    if error.errno in (errno.ENOSPC, getattr(errno, "EDQUOT", errno.ENOSPC)):  # Windows knows no quota error
+    if error.errno in _FULL:
         return "free some space, then do it again"
     if error.errno in (errno.EROFS, errno.EACCES, errno.EPERM):
         return "make the folder writable, or choose another with --journal"

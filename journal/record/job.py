@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import datetime
 from enum import StrEnum
 from typing import Generic, TypeVar
@@ -16,6 +16,7 @@ from journal.facts import (
     JobClosed,
     Note,
     PartAnswer,
+    PartState,
     PartWanted,
     Photo,
     PhotoMark,
@@ -103,6 +104,11 @@ class Part:
     """What is wanted."""
     answers: tuple[Fact[PartAnswer], ...] = ()
     """What was answered, in order; the last one counts."""
+
+    def now(self, state: PartState, number: str = "") -> PartAnswer:
+        """What to enter when it has come so far: all else that is known of it stays, but for the last answer's note."""
+        known = self.answers[-1].body if self.answers else PartAnswer(self.wanted.entry.id, state)
+        return replace(known, state=state, number=number or known.number, note="")
 
 
 class PlacedBy(StrEnum):

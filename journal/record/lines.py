@@ -65,6 +65,7 @@ def select(
     since: datetime | None,
     until: datetime | None,
     standing: str | None,
+    teaching: bool,
     limit: int,
     offset: int,
 ) -> Iterator[JobLine]:
@@ -93,6 +94,8 @@ def select(
         else:
             where.append(f"EXISTS (SELECT 1 FROM job_{table}s s WHERE s.job = l.job AND s.{table} = ?)")
             values.append(str(wanted))
+    if teaching:
+        where.append("jobs.teaches")
     if since is not None:
         where.append("l.last_at >= ?")
         values.append(time_to_text(since))
@@ -102,6 +105,19 @@ def select(
     sql = f"SELECT {_COLUMNS} FROM {tables} {'WHERE ' + ' AND '.join(where) if where else ''}"
     for row in db.execute(f"{sql} ORDER BY {order} LIMIT ? OFFSET ?", [*values, limit, offset]):
         yield _line(row)
+
+
+def latest_open(db: Database) -> str | None:
+    """Identifier of the job taken up last, by order of arrival, among those not closed; carried ones come last."""
+    for carried in ("NOT IN", "IN"):
+        row = db.execute(
+            "SELECT jobs.id FROM entries e JOIN job_lines l ON l.job = e.job JOIN jobs ON jobs.number = e.job "
+            "WHERE e.kind IN ('job opened', 'job reopened') AND l.state != 'closed' "
+            f"AND e.seq {carried} (SELECT seq FROM seals WHERE carried) ORDER BY e.seq DESC LIMIT 1"
+        ).fetchone()
+        if row is not None:
+            return str(row[0])
+    return None
 
 
 def _few(db: Database, sql: str, wanted: str) -> list[int] | None:

@@ -7,6 +7,7 @@ A pack is a ZIP file (stored or deflated, no encryption) that any unzip program 
     photos/SHA256.ENDING    original photos, byte for byte as the camera wrote them, or
     copies/SHA256-page.jpg  their page copies without location, in a pack made with `originals=False`
     clips/SHA256.flac       the sound entries were made from, 16 kHz mono FLAC
+    signatures.jsonl        who signed which entry, one JSON object a line; none when nothing is signed
     write-up.html and other files at the top, for reading only: they are not taken in
 
 `SHA256` is the file's own checksum (for a page copy the original's), 64 hex digits: what an entry calls its `clip` or
@@ -17,7 +18,12 @@ An entry's object: `id` and `job` (UUIDv7), `at_utc` (ISO 8601, UTC, millisecond
 UTC), `technician`, `source`, `heard` (words), `clip`, `certainty` (0 to 1), and `body` with its `kind` and the fields
 of that kind as `journal.facts.bodies` names them, those at their default left out.
 
-Checksums find damage and careless changes. They are no signature: who packs a job can write what they like into it.
+A signature's object: `id` (the entry's), `key` (the public key of the journal that the entry was made in, 32 bytes in
+hex) and `signature` (Ed25519, RFC 8032, 64 bytes in hex). What is signed is `cutout journal entry`, a line feed, and
+the 32 bytes of the SHA-256 of the entry's values in the order above as a JSON array without spaces, keys sorted, UTF-8.
+
+Checksums find damage and careless changes. Signatures tell in which journal an entry was made; whose hand that was in,
+and whether what it says is so, they do not tell.
 """
 
 from __future__ import annotations
@@ -27,16 +33,17 @@ import zipfile
 from collections.abc import Mapping
 from dataclasses import dataclass
 from pathlib import Path
-from typing import Any
+from typing import Any, BinaryIO
 
 from journal.errors import BadInput, NotFound
-from journal.facts import Entry, Photo
+from journal.facts import Photo
 from journal.facts.codec import entry_to_json
 from journal.record.clips import clip_path
-from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of, write_whole_with
+from journal.record.exports import exported
+from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of
 from journal.record.photos import original_path, page_copy_path
 from journal.record.store import Store
-from journal.record.unpack import ENTRIES, LAYOUT, MANIFEST, is_top_name
+from journal.record.unpack import ENTRIES, LAYOUT, MANIFEST, SIGNATURES, is_top_name
 
 _MADE = (1980, 1, 1, 0, 0, 0)
 
@@ -58,25 +65,38 @@ class Packed:
 
 
 def pack(
-    store: Store, job_id: str, out: Path, extra: Mapping[str, bytes] | None = None, *, originals: bool = True
+    store: Store,
+    job_id: str,
+    out: Path,
+    extra: Mapping[str, bytes] | None = None,
+    *,
+    originals: bool = True,
+    replace: bool = False,
 ) -> Packed:
     """Write one job to a file; the same job gives the same bytes.
 
     Args:
         store: the journal.
         job_id: the job.
-        out: the file; replaced whole when it is there.
+        out: the file.
         extra: further files to read, e.g. the write-up, by name (letters, digits, dots and dashes, no folders).
         originals: False to send page copies instead of originals, which may hold where and with what they were taken.
+        replace: whether it may take the place of a file that is there.
 
     Raises:
         NotFound: when there is no such job.
-        BadInput: when an extra file's name will not do.
+        BadInput: when an extra file's name will not do, or the file lies in a journal's folder or is there already.
         RecordError: when the file cannot be written; no part of it is left behind.
     """
     line = store.line(job_id)
     entries = store.entries(job_id)
-    files: dict[str, bytes | Path] = {ENTRIES: "".join(_line(entry) for entry in entries).encode()}
+    files: dict[str, bytes | Path] = {ENTRIES: "".join(_line(entry_to_json(entry)) for entry in entries).encode()}
+    if signed := store.signatures(job_id):
+        files[SIGNATURES] = "".join(
+            _line({"id": entry.id, "key": by.key.hex(), "signature": by.signature.hex()})
+            for entry in entries
+            if (by := signed.get(entry.id)) is not None
+        ).encode()
     missing = []
     for sha256 in sorted({entry.body.sha256 for entry in entries if isinstance(entry.body, Photo)}):
         try:
@@ -94,13 +114,14 @@ def pack(
             raise BadInput(f"file name {name!r} in a pack: use letters, digits, dots and dashes only")
         files[name] = data
     about = {"layout": LAYOUT, "job": job_id, "reference": line.reference, "unit": line.unit, "entries": len(entries)}
-    _write(out, files, about)
+    with exported(out, replace=replace) as file:
+        _write(file, files, about)
     counts = [sum(name.startswith(room) for name in files) for room in (f"{PHOTOS}/", f"{COPIES}/", f"{CLIPS}/")]
     return Packed(out, len(entries), counts[0] + counts[1], counts[2], tuple(missing))
 
 
-def _write(out: Path, files: Mapping[str, bytes | Path], about: dict[str, Any]) -> None:
-    with write_whole_with(out) as file, zipfile.ZipFile(file, "w") as target:
+def _write(out: BinaryIO, files: Mapping[str, bytes | Path], about: dict[str, Any]) -> None:
+    with zipfile.ZipFile(out, "w") as target:
         listed = {}
         for name, content in files.items():
             data = content if isinstance(content, bytes) else content.read_bytes()
@@ -119,5 +140,5 @@ def _info(name: str, squeeze: bool) -> zipfile.ZipInfo:
     return info
 
 
-def _line(entry: Entry) -> str:
-    return json.dumps(entry_to_json(entry), ensure_ascii=False, separators=(",", ":")) + "\n"
+def _line(record: dict[str, Any]) -> str:
+    return json.dumps(record, ensure_ascii=False, separators=(",", ":")) + "\n"

@@ -1,17 +1,35 @@
-"""Photos: originals kept byte for byte under their SHA-256, with page copies and thumbnails that carry no location."""
+"""Photos: originals kept byte for byte under their SHA-256, with copies to show that carry nothing but the picture."""
 
 from __future__ import annotations
 
+import contextlib
+import hashlib
 import io
+import shutil
+import threading
 import warnings
+from collections.abc import Iterator
 from dataclasses import dataclass
 from datetime import datetime
 from pathlib import Path
+from typing import IO
 
 from PIL import Image, UnidentifiedImageError
 
 from journal.errors import BadInput, NotFound
-from journal.record.files import COPIES, PHOTOS, check_sha256, file_errors, sha256_of, shelf, write_whole
+from journal.record.files import (
+    COPIES,
+    PHOTOS,
+    check_sha256,
+    file_errors,
+    files_of,
+    sha256_of,
+    shelf,
+    write_whole,
+    write_whole_with,
+)
+from journal.record.jpeg_segments import carries_more, coefficients_held
+from journal.record.picture_decoding import decoded
 from journal.record.picture_quality import quality_warning
 
 PAGE_EDGE = 1600
@@ -24,8 +42,13 @@ MOST_BYTES = 80_000_000
 """Largest file taken in."""
 MOST_PIXELS_JPEG = 125_000_000
 """Most pixels of an ordinary JPEG, which is decoded at a fraction of its size."""
+MOST_COEFFICIENTS = 125_000_000
+"""Most coefficients of a JPEG that comes in several scans, two bytes each, which must all be held: one or two of each
+pixel where its colours are coarser, as cameras write them, three where they are not."""
 MOST_PIXELS = 50_000_000
-"""Most pixels of anything else, a progressive JPEG among it, which must be decoded whole."""
+"""Most pixels of a PNG or HEIC, which must be decoded whole."""
+MOST_PIXELS_COSTLY = 16_000_000
+"""Most pixels of a WebP or AVIF, whose decoders hold the whole picture several times."""
 
 _ENDINGS = {"JPEG": ".jpg", "PNG": ".png", "WEBP": ".webp", "HEIF": ".heic", "AVIF": ".avif"}
 # Pillow's remarks on careless Exif and on large pictures are not for the person at the engine; limits are set above.
@@ -50,12 +73,16 @@ class TakenIn:
     """Height as it is looked at, pixels."""
 
 
-def take_in(folder: Path, photo: Path | bytes, name: str = "") -> TakenIn:
+_one_at_a_time = threading.RLock()
+"""Held while a picture is decoded: several large ones at once would be more than the machine may have."""
+
+
+def take_in(folder: Path, photo: Path | bytes | IO[bytes], name: str = "") -> TakenIn:
     """Put a photo into the journal; the same photo twice is one.
 
     Args:
         folder: the journal's folder.
-        photo: the file, or its bytes.
+        photo: the file, one that is open for reading and can be sought in, or its bytes; read when its turn comes.
         name: its name for messages; the file's own when empty.
 
     Raises:
@@ -64,37 +91,54 @@ def take_in(folder: Path, photo: Path | bytes, name: str = "") -> TakenIn:
         RecordError: when the disk refuses.
     """
     name = name or (photo.name if isinstance(photo, Path) else "the photo")
-    data, changed_at = _read(photo, name)
-    _register_heif()
-    image, _, width, height = _look(data, name)
-    sha256 = sha256_of(data)
-    taken_at = _taken_at(image) or changed_at
-    page = _upright(image, name)
-    keep_original(folder, data, name)
-    _write_copies(folder, sha256, page)
-    return TakenIn(sha256, taken_at, quality_warning(page), width, height)
+    with _one_at_a_time:
+        with _opened(photo, name) as (file, changed_at):
+            image, ending, width, height = _look(file, name)
+            taken_at = _taken_at(image) or changed_at
+            page = _upright(image, name)
+            del image
+            sha256 = _checksum(file)
+            _keep(folder, file, sha256, ending)
+        _write_copies(folder, sha256, page)
+        return TakenIn(sha256, taken_at, quality_warning(page), width, height)
 
 
 def check_photo(data: bytes, name: str) -> None:
     """Refuse bytes that `take_in` would refuse, keeping nothing; errors as there."""
-    _register_heif()
-    image, *_ = _look(data, name)
-    _upright(image, name)
+    with _one_at_a_time:
+        image, *_ = _look(io.BytesIO(data), name)
+        _upright(image, name)
 
 
 def keep_original(folder: Path, data: bytes, name: str) -> None:
     """Keep a photo that was checked already; its copies are made when they are first asked for."""
-    _register_heif()
-    _, ending, *_ = _look(data, name)
-    path = shelf(folder, PHOTOS, sha256_of(data), ending)
+    _, ending, *_ = _look(io.BytesIO(data), name)
+    _keep(folder, io.BytesIO(data), sha256_of(data), ending)
+
+
+def _keep(folder: Path, file: IO[bytes], sha256: str, ending: str) -> None:
+    path = shelf(folder, PHOTOS, sha256, ending)
     if not path.exists():
-        write_whole(path, data)
+        file.seek(0)
+        with write_whole_with(path) as out:
+            shutil.copyfileobj(file, out)
+        # Copies that were here before came from elsewhere: they are made anew from the picture itself.
+        with file_errors(path):
+            for copy in files_of(folder, COPIES, sha256):
+                copy.unlink(missing_ok=True)
 
 
 def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:
-    """Keep the page copy of a photo whose original stayed elsewhere; `BadInput` when it is no picture."""
-    image, *_ = _look(jpeg, "the page copy")
-    _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"))
+    """Keep the page copy of a photo whose original stayed elsewhere, unless the original is here or another copy of it.
+
+    Raises:
+        BadInput: it is no picture.
+    """
+    with _one_at_a_time:
+        image, *_ = _look(io.BytesIO(jpeg), "the page copy")
+        if is_original_here(folder, sha256):
+            return
+        _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"))
 
 
 def original_path(folder: Path, sha256: str) -> Path:
@@ -105,6 +149,15 @@ def original_path(folder: Path, sha256: str) -> Path:
         if path.is_file():
             return path
     raise NotFound(f"the photo {sha256[:12]}… is not in this journal")
+
+
+def is_original_here(folder: Path, sha256: str) -> bool:
+    """Whether the original itself is in this journal."""
+    try:
+        original_path(folder, sha256)
+    except NotFound:
+        return False
+    return True
 
 
 def page_copy_path(folder: Path, sha256: str) -> Path:
@@ -119,38 +172,69 @@ def thumbnail_path(folder: Path, sha256: str) -> Path:
 
 def _copy(folder: Path, sha256: str, ending: str) -> Path:
     path = shelf(folder, COPIES, sha256, ending)
-    if not path.is_file():
-        original = original_path(folder, sha256)
-        _register_heif()
-        image, *_ = _look(original.read_bytes(), original.name)
-        _write_copies(folder, sha256, _upright(image, original.name))
+    if not path.is_file() or carries_more(path):
+        with _one_at_a_time:
+            _copy_anew(folder, sha256, path)
     return path
 
 
-def _read(photo: Path | bytes, name: str) -> tuple[bytes, str]:
-    """The photo's bytes, and when its file was last changed."""
-    if isinstance(photo, bytes):
-        data, changed_at = photo, ""
-    else:
+def _copy_anew(folder: Path, sha256: str, path: Path) -> None:
+    """Make the copies of a photo from its original, or of one whose original stayed elsewhere from its page copy."""
+    if path.is_file() and not carries_more(path):  # another request made it while this one waited
+        return
+    page = shelf(folder, COPIES, sha256, "-page.jpg")
+    try:
+        source = original_path(folder, sha256)
+    except NotFound:
+        if not page.is_file():
+            raise
+        source = page
+    with source.open("rb") as file:
+        image, *_ = _look(file, source.name)
+        picture = _upright(image, source.name)
+    _write_copies(folder, sha256, picture, anew=True)
+
+
+@contextlib.contextmanager
+def _opened(photo: Path | bytes | IO[bytes], name: str) -> Iterator[tuple[IO[bytes], str]]:
+    """The photo open for reading, and when its file was last changed where that is known."""
+    if isinstance(photo, Path):
         if not photo.is_file():
             raise NotFound(f"there is no photo {photo}: check its name")
         with file_errors(photo):
-            facts = photo.stat()
-            if facts.st_size > MOST_BYTES:
-                raise BadInput(f"{name} is larger than {MOST_BYTES // 1_000_000} MB: send a smaller copy")
-            data = photo.read_bytes()
-        changed_at = datetime.fromtimestamp(int(facts.st_mtime)).astimezone().isoformat()
-    if len(data) > MOST_BYTES:
+            file: IO[bytes] = photo.open("rb")
+        with file:
+            changed_at = datetime.fromtimestamp(int(photo.stat().st_mtime)).astimezone().isoformat()
+            _check_size(file, name)
+            yield file, changed_at
+        return
+    file = io.BytesIO(photo) if isinstance(photo, bytes) else photo
+    _check_size(file, name)
+    yield file, ""
+
+
+def _check_size(file: IO[bytes], name: str) -> None:
+    size = file.seek(0, io.SEEK_END)
+    file.seek(0)
+    if size > MOST_BYTES:
         raise BadInput(f"{name} is larger than {MOST_BYTES // 1_000_000} MB: send a smaller copy")
-    if not data:
+    if not size:
         raise BadInput(f"{name} is empty: send it again")
-    return data, changed_at
 
 
-def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
+def _checksum(file: IO[bytes]) -> str:
+    sha = hashlib.sha256()
+    file.seek(0)
+    while piece := file.read(1 << 20):
+        sha.update(piece)
+    return sha.hexdigest()
+
+
+def _look(file: IO[bytes], name: str) -> tuple[Image.Image, str, int, int]:
     """Open without decoding, and refuse what is not one ordinary picture; width and height as it is looked at."""
+    _register_heif()
     try:
-        image = Image.open(io.BytesIO(data), formats=list(_ENDINGS))
+        image = Image.open(file, formats=list(_ENDINGS))
     except UnidentifiedImageError:
         raise BadInput(f"{name} is not a photo: send a JPEG, PNG, WebP, HEIC or AVIF file") from None
     except Image.DecompressionBombError:
@@ -158,9 +242,11 @@ def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
     except Exception as error:  # a damaged header can raise nearly anything in a decoder
         raise BadInput(f"{name} is damaged and cannot be opened ({_brief(error)}): take or send it again") from None
     is_jpeg = image.format in ("JPEG", "MPO")  # MPO: a JPEG with further pictures behind the first
-    most = MOST_PIXELS_JPEG if is_jpeg and not image.info.get("progressive") else MOST_PIXELS
+    most = MOST_PIXELS_JPEG if is_jpeg else MOST_PIXELS_COSTLY if image.format in ("WEBP", "AVIF") else MOST_PIXELS
     if image.width * image.height > most:
-        raise BadInput(f"{name} has more than {most // 1_000_000} megapixels: send a smaller copy")
+        raise BadInput(f"{name} has more than {most // 1_000_000} megapixels: send a smaller copy, best as a JPEG")
+    if is_jpeg and coefficients_held(file) > MOST_COEFFICIENTS:
+        raise BadInput(f"{name} is large and comes in several scans, too much to decode: send a smaller copy")
     # A JPEG's further pictures (a depth map, a preview) and an HEIC's are beside the first; elsewhere it is a film.
     if image.format not in ("MPO", "HEIF") and _frames(image) > 1:
         raise BadInput(f"{name} moves or has several pictures: send a still photo")
@@ -172,47 +258,19 @@ def _look(data: bytes, name: str) -> tuple[Image.Image, str, int, int]:
 def _upright(image: Image.Image, name: str) -> Image.Image:
     """The picture decoded at page size, the right way up, in plain colours, with nothing else attached."""
     try:
-        # A JPEG is decoded at 1/2, 1/4 or 1/8: far less work and memory. Both edges must be asked for in proportion.
-        shrink = min(1.0, PAGE_EDGE / max(image.size))
-        image.draft("RGB", (int(image.width * shrink), int(image.height * shrink)))
-        orientation = _exif(image).get(0x0112, 1)
-        if max(image.size) > PAGE_EDGE_LEFT:
-            image.thumbnail((PAGE_EDGE, PAGE_EDGE), Image.Resampling.BILINEAR, reducing_gap=1.5)
-        if image.mode not in ("RGB", "L"):
-            backed = image.convert("RGBA")
-            image = Image.alpha_composite(Image.new("RGBA", backed.size, "white"), backed).convert("RGB")
-        turn = _TURNS.get(orientation)
-        upright = image.transpose(turn) if turn is not None else image
-        upright.load()
+        return decoded(image, PAGE_EDGE, PAGE_EDGE_LEFT, _exif(image).get(0x0112, 1))
     except Exception as error:  # a damaged file can raise nearly anything in a decoder
         raise BadInput(f"{name} is damaged or cut short ({_brief(error)}): take or send it again") from None
-    colours = image.info.get("icc_profile")
-    upright.info.clear()
-    if isinstance(colours, bytes):
-        upright.info["icc_profile"] = colours
-    return upright
 
 
-_TURNS = {
-    2: Image.Transpose.FLIP_LEFT_RIGHT,
-    3: Image.Transpose.ROTATE_180,
-    4: Image.Transpose.FLIP_TOP_BOTTOM,
-    5: Image.Transpose.TRANSPOSE,
-    6: Image.Transpose.ROTATE_270,
-    7: Image.Transpose.TRANSVERSE,
-    8: Image.Transpose.ROTATE_90,
-}
-"""What puts a picture of each Exif orientation upright (Exif 2.32, tag 0112)."""
-
-
-def _write_copies(folder: Path, sha256: str, page: Image.Image) -> None:
+def _write_copies(folder: Path, sha256: str, page: Image.Image, *, anew: bool = False) -> None:
     small = page.copy()
     small.thumbnail((THUMBNAIL_EDGE, THUMBNAIL_EDGE), Image.Resampling.BILINEAR, reducing_gap=2.0)
     for picture, ending in ((page, "-page.jpg"), (small, "-small.jpg")):
         path = shelf(folder, COPIES, sha256, ending)
-        if not path.is_file():
+        if anew or not path.is_file():
             jpeg = io.BytesIO()
-            picture.save(jpeg, "JPEG", quality=82, icc_profile=page.info.get("icc_profile"))
+            picture.save(jpeg, "JPEG", quality=82)
             write_whole(path, jpeg.getvalue(), lasting=False)
 
 

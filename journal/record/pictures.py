@@ -29,6 +29,7 @@ class Pictures:
     hands: dict[str, PhotoPlaced] = field(default_factory=dict)
     marks: dict[str, list[Fact[PhotoMark]]] = field(default_factory=dict)
     moments: list[_Moment] = field(default_factory=list)
+    moments_before: dict[str, int] = field(default_factory=dict)
 
     def take(self, entry: Entry, body: PhotoCue | Photo | PhotoPlaced | PhotoMark) -> None:
         """Note one entry that counts."""
@@ -38,6 +39,7 @@ class Pictures:
             case Photo():
                 if body.sha256 not in self.photos:
                     self.photos[body.sha256] = Fact(entry, body)
+                    self.moments_before[body.sha256] = len(self.moments)
                 elif body.subject:
                     self.hands[body.sha256] = PhotoPlaced(body.sha256, body.subject, body.cylinder)
             case PhotoPlaced():
@@ -73,8 +75,10 @@ class Pictures:
         # A time before the job, or after the photo's own arrival, says that it is an old picture or that the camera's
         # clock is wrong: what was said when it arrived is then the better guide.
         trusted = taken is not None and opened_at <= taken <= arrived
-        at = taken if taken is not None and trusted else arrived
-        last = next((m for m in reversed(self.moments) if m.at_utc <= at), None)
+        # By arrival it is the order that counts, which holds where the clock did not.
+        known = self.moments if trusted else self.moments[: self.moments_before[fact.body.sha256]]
+        at = taken if taken is not None and trusted else None
+        last = next((m for m in reversed(known) if at is None or m.at_utc <= at), None)
         if last is None or not last.subject:
             return fact.body, PlacedBy.NOTHING
         cue = PlacedBy.CUE_WHEN_TAKEN if trusted else PlacedBy.CUE_WHEN_ARRIVED

@@ -13,6 +13,7 @@ from journal.facts import (
     Baseline,
     Body,
     Check,
+    ClockSetBack,
     Condition,
     Correction,
     Cut,
@@ -142,7 +143,7 @@ class _Building:
             case Question():
                 if self.runs and self.runs[-1].ended_at is None and _of_readings(body):
                     self.asked.append(entry.id)
-            case JobOpened() | Answer() | Correction() | Withdrawal():
+            case JobOpened() | Answer() | Correction() | Withdrawal() | ClockSetBack():
                 pass
 
     def _start(self, entry: Entry, start: RunStarted, *, asked: bool = False) -> None:

@@ -5,18 +5,23 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from journal.facts import Answer, Body, Correction, Entry, JobOpened, PartAnswer, Question, Withdrawal
-
-Order = tuple[object, str]
+from journal.facts import Answer, Body, ClockSetBack, Correction, Entry, JobOpened, PartAnswer, Question, Withdrawal
 
 
 def in_order(entries: Iterable[Entry]) -> list[Entry]:
-    """Entries by time, then identifier; one of each identifier."""
-    return sorted({entry.id: entry for entry in entries}.values(), key=_place)
+    """Entries by time, then identifier; one of each identifier.
 
-
-def _place(entry: Entry) -> Order:
-    return (entry.at_utc, entry.id)
+    What is dated ahead of a `ClockSetBack` that names it stands right before that, in the order it had.
+    """
+    ordered = sorted({entry.id: entry for entry in entries}.values(), key=lambda entry: (entry.at_utc, entry.id))
+    for mark in [entry for entry in ordered if isinstance(entry.body, ClockSetBack)]:
+        assert isinstance(mark.body, ClockSetBack)
+        at, named = ordered.index(mark), set(mark.body.before)
+        late = [entry for entry in ordered[at + 1 :] if entry.id in named]
+        if late:
+            rest = [entry for entry in ordered[at + 1 :] if entry.id not in named]
+            ordered = [*ordered[:at], *late, mark, *rest]
+    return ordered
 
 
 def target_of(body: Body) -> str | None:
@@ -54,6 +59,7 @@ def resolve(ordered: Sequence[Entry]) -> Resolved:
     cannot be taken back, only corrected by another opening.
     """
     at = {entry.id: entry for entry in ordered}
+    place = {entry.id: number for number, entry in enumerate(ordered)}
     opening = next((entry.id for entry in ordered if isinstance(entry.body, JobOpened)), None)
     withdrawn: set[str] = set()
     said: dict[str, tuple[Body | None, Entry]] = {}
@@ -67,7 +73,7 @@ def resolve(ordered: Sequence[Entry]) -> Resolved:
             continue
         body, certainty = _current(entry, said.get(entry.id))
         target = at.get(target_of(body) or "") if isinstance(body, Correction | Withdrawal | Answer) else None
-        if target is not None and _place(target) < _place(entry):
+        if target is not None and place[target.id] < place[entry.id]:
             _act(body, entry, target, opening, withdrawn, said)
         if body is not None and not isinstance(body, Correction | Withdrawal):
             effective[entry.id] = entry if body is entry.body else replace(entry, body=body, certainty=certainty)

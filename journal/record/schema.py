@@ -3,18 +3,33 @@
 from __future__ import annotations
 
 import contextlib
-import shutil
+import os
+import secrets
 import sqlite3
-import tempfile
 import time
-import weakref
 from collections.abc import Iterator
 from pathlib import Path
 
 from sqlite_utils import Database, Migrations
 
 from journal.errors import NotFound, RecordError
-from journal.record.files import make_folder
+from journal.record.files import (
+    COPIES,
+    PHOTOS,
+    PRIVATE_FILE,
+    WRITE_NEW,
+    file_errors,
+    files_of,
+    is_sha256,
+    make_folder,
+    put_in_place,
+    sync_folder,
+)
+from journal.record.keys import KEY_NAME
+from journal.record.plain_errors import database_errors
+from journal.record.privacy import make_private
+from journal.record.reading import connect_to_read, in_memory
+from journal.record.seals import seal_all
 
 FILE_NAME = "journal.db"
 """The database's name in the journal folder."""
@@ -121,7 +136,44 @@ def facts_and_what_is_derived_from_them(db: Database) -> None:
     db.table("job_texts").enable_fts(["unit", "complaint", "notes", "causes"], create_triggers=True)
 
 
-_ALL = {facts_and_what_is_derived_from_them.__name__}
+_SEALS = """
+CREATE TABLE signers (number INTEGER PRIMARY KEY, key BLOB NOT NULL UNIQUE);
+CREATE TABLE seals (
+    seq INTEGER PRIMARY KEY,
+    sha256 BLOB NOT NULL,
+    signer INTEGER REFERENCES signers (number),
+    signature BLOB,
+    carried INTEGER NOT NULL
+);
+CREATE INDEX seals_carried ON seals (seq) WHERE carried;
+CREATE TABLE sealed (
+    one INTEGER PRIMARY KEY CHECK (one = 1),
+    entries INTEGER NOT NULL,
+    total BLOB NOT NULL,
+    signer INTEGER REFERENCES signers (number),
+    signature BLOB
+);
+CREATE TABLE copies_only (sha256 TEXT PRIMARY KEY) WITHOUT ROWID;
+ALTER TABLE jobs ADD COLUMN teaches INTEGER NOT NULL DEFAULT 1;
+CREATE INDEX entries_set_back ON entries (job) WHERE kind = 'clock set back';
+CREATE INDEX entries_taken_up ON entries (seq) WHERE kind IN ('job opened', 'job reopened');
+"""
+
+
+@migrations()
+def seals_beside_the_entries(db: Database) -> None:
+    """The second schema: a checksum and a signature for each entry; what came by a pack is known as such."""
+    db.executescript(_SEALS)
+    seal_all(db)
+
+
+def make_facts(db: Database) -> None:
+    """Make the tables that hold facts, with what keeps them as they are, in an empty database."""
+    db.executescript(_SHOP)
+    db.executescript(_SEALS)
+
+
+_ALL = {facts_and_what_is_derived_from_them.__name__, seals_beside_the_entries.__name__}
 
 
 def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool = False) -> Database:
@@ -136,20 +188,17 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool
     path = folder / FILE_NAME
     with database_errors(path):
         if not path.exists():
-            if not create:
-                raise NotFound(f"there is no journal in {folder}: open a job first, or choose a folder with --journal")
-            try:
-                make_folder(folder)
-            except OSError as error:
-                raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
-        there = path.exists()
+            _make(folder, path, create=create)
+        elif path.stat().st_size < _SMALLEST:
+            # SQLite would take it for a new database and begin anew.
+            raise RecordError(f"{path} is empty, what was kept in it is gone: {_BACK}")
         db = Database(sqlite3.connect(path, timeout=wait_s, check_same_thread=not in_turn))
         try:
             _prepare(db, path, wait_s)
         except sqlite3.OperationalError as error:
             db.close()
-            if there and any(words in str(error) for words in ("readonly", "unable to open")):
-                return _connect_to_read(path, in_turn)
+            if any(words in str(error).lower() for words in _CANNOT_WRITE):
+                return _read_only(path, in_turn)
             raise
         except BaseException:
             db.close()
@@ -157,30 +206,67 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool
         return db
 
 
+_SMALLEST = 512
+"""Bytes of the smallest database there is: one page (SQLite file format, 1.3.2)."""
+_BACK = "go back to the last backup; to begin anew, move the folder away first"
+_CANNOT_WRITE = ("readonly", "unable to open", "full", "disk i/o")
+"""What SQLite says where it can write nothing beside the database: all of it may still be read."""
+
+
+def _make(folder: Path, path: Path, *, create: bool) -> None:
+    """Make a new database: whole before it has its name, so that a full disk or a kill leaves no half of one."""
+    if (folder / KEY_NAME).exists():
+        raise RecordError(f"{path} is gone, while the journal's key is there: {_BACK}")
+    if not create:
+        raise NotFound(f"there is no journal in {folder}: open a job first, or choose a folder with --journal")
+    try:
+        make_folder(folder)
+    except OSError as error:
+        raise RecordError(f"the folder {folder} cannot be made: {error.strerror}; choose another") from error
+    beside = folder / f".{FILE_NAME}.{secrets.token_hex(4)}.part"
+    try:
+        with file_errors(path):
+            os.close(os.open(beside, WRITE_NEW, PRIVATE_FILE))
+            db = Database(sqlite3.connect(beside))
+            try:
+                with writing(db):
+                    migrations.apply(db)
+            finally:
+                db.close()
+            with contextlib.suppress(FileExistsError):  # another program was quicker
+                put_in_place(beside, path)
+            sync_folder(folder)
+    finally:
+        for left in folder.glob(f"{beside.name}*"):
+            left.unlink(missing_ok=True)
+    make_private(folder)
+
+
 def can_write(db: Database) -> bool:
     """Whether this connection may write at all."""
     return not db.execute("PRAGMA query_only").fetchone()[0]
 
 
-def _connect_to_read(path: Path, in_turn: bool) -> Database:
-    """Open a database in a place where nothing can be written, not even the small files SQLite puts beside one."""
-    log = path.with_name(f"{path.name}-wal")
-    if log.exists() and log.stat().st_size:
-        # The latest entries still lie in the log, and SQLite cannot read it without writing: read a copy.
-        elsewhere = tempfile.TemporaryDirectory()
-        for file in (path, log):
-            shutil.copy(file, elsewhere.name)
-        db = Database(sqlite3.connect(Path(elsewhere.name) / path.name, check_same_thread=not in_turn))
-        weakref.finalize(db, elsewhere.cleanup)
-    else:
-        address = f"{path.absolute().as_uri()}?immutable=1"
-        db = Database(sqlite3.connect(address, uri=True, check_same_thread=not in_turn))
-    applied = {migration.name for migration in migrations.applied(db)}
-    if applied != _ALL:
-        db.close()
-        raise RecordError(f"{path} is of another version of the program and read-only: make its folder writable")
+def _read_only(path: Path, in_turn: bool) -> Database:
+    """The database for reading only; one of an earlier version as a copy in memory that is of this one."""
+    with file_errors(path):
+        db = connect_to_read(path, in_turn)
+    if _is_current(db, path):
+        return db
+    db = in_memory(db, in_turn)
+    migrations.apply(db)
     db.execute("PRAGMA query_only = ON")
     return db
+
+
+def _is_current(db: Database, path: Path) -> bool:
+    """Whether nothing is left to be brought up to date; `RecordError` when another version has done more than that."""
+    applied = {migration.name for migration in migrations.applied(db)}
+    if not applied:
+        raise RecordError(f"{path} holds no journal, what was kept in it is gone: {_BACK}")
+    if applied - _ALL:
+        raise RecordError(f"{path} was written by a newer version of the program: bring this one up to date first")
+    return applied == _ALL
 
 
 def _prepare(db: Database, path: Path, wait_s: float) -> None:
@@ -196,12 +282,18 @@ def _prepare(db: Database, path: Path, wait_s: float) -> None:
             time.sleep(0.02)
     db.execute("PRAGMA synchronous = FULL")
     db.execute("PRAGMA foreign_keys = ON")
-    applied = {migration.name for migration in migrations.applied(db)}
-    if applied - _ALL:
-        raise RecordError(f"{path} was written by a newer version of the program: bring this one up to date first")
-    if _ALL - applied:
+    if not _is_current(db, path):
         with writing(db):
             migrations.apply(db)
+            _note_copies_only(db, path.parent)
+        make_private(path.parent)
+
+
+def _note_copies_only(db: Database, folder: Path) -> None:
+    """Note photos of an older journal that are there as page copies only: whether they ever were more, nobody knows."""
+    for (sha256,) in db.execute("SELECT json_extract(body, '$.sha256') FROM entries WHERE kind = 'photo'").fetchall():
+        if is_sha256(str(sha256)) and files_of(folder, COPIES, sha256) and not files_of(folder, PHOTOS, sha256):
+            db.execute("INSERT OR IGNORE INTO copies_only VALUES (?)", [sha256])
 
 
 @contextlib.contextmanager
@@ -215,29 +307,3 @@ def writing(db: Database) -> Iterator[None]:
         with contextlib.suppress(sqlite3.Error):
             db.rollback()
         raise
-
-
-@contextlib.contextmanager
-def database_errors(path: Path) -> Iterator[None]:
-    """Turn SQLite's troubles into one line each that says what to do."""
-    try:
-        yield
-    except sqlite3.Error as error:
-        raise RecordError(f"{path}: {_plain_words(str(error))}") from error
-
-
-def _plain_words(trouble: str) -> str:
-    words = trouble.lower()
-    if "full" in words:
-        return "the disk is full; nothing was saved: free some space, then do it again"
-    if "readonly" in words or "read-only" in words:
-        return "the journal is read-only here; nothing was saved: make its folder writable, or choose another"
-    if "locked" in words or "busy" in words:
-        return "another program holds the journal; nothing was saved: close that program, then do it again"
-    if "unable to open" in words:
-        return "the journal cannot be opened: check that its folder exists and can be written"
-    if "malformed" in words or "not a database" in words:
-        return "the journal is damaged: keep the file, run `journal verify`, and go back to the last backup"
-    if "an entry is never" in words:
-        return trouble
-    return f"{trouble}; nothing was saved: check the disk, then run `journal verify`"

@@ -4,22 +4,29 @@ from __future__ import annotations
 
 import contextlib
 import sqlite3
-from collections.abc import Iterable, Iterator, Mapping, Sequence
-from datetime import datetime
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from datetime import UTC, datetime
 from pathlib import Path
 from types import TracebackType
+from typing import Any
 
 from sqlite_utils import Database
 
 from journal.errors import BadInput, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import intake, lines, references, rows, upkeep
+from journal.record import intake, lines, references, rows, seals, upkeep
 from journal.record.files import CLIPS, PHOTOS, check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.kept import KeptJobs
+from journal.record.keys import JournalKey, journal_key, key_there
 from journal.record.lines import JobLine
-from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, database_errors, writing
+from journal.record.plain_errors import database_errors, no_room
+from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, writing
+from journal.record.seals import Signature
+
+FULL = "the disk is full"
+"""Why a store only reads where it is that."""
 
 
 class _OnlyTrying(Exception):
@@ -32,7 +39,12 @@ class Store:
     def __init__(self, folder: Path, db: Database) -> None:
         """Use `Store.open`."""
         self.folder = folder
-        """The journal's folder: the database, `photos`, `clips` and `copies`."""
+        """The journal's folder: the database, its key, `photos`, `clips` and `copies`."""
+        self.clock: Callable[[], datetime] = lambda: datetime.now(UTC)
+        """This machine's clock, which entries are held against."""
+        self.only_reads = "" if can_write(db) else FULL if no_room(folder / FILE_NAME) else "read-only"
+        """Why nothing can be written here; empty where it can."""
+        self._key: JournalKey | None = None
         self._db = db
         self._jobs = KeptJobs(db)
 
@@ -80,37 +92,57 @@ class Store:
 
         Twice is the same as once: an entry already there under its identifier is left as it is. A new entry never
         sorts before what its own writer (technician and source) put into the job, before the entry it is about, or
-        more than `intake.HEARING_LAG` before anything else in the job: where the clock says otherwise (it was set
-        back), the entry is timed a millisecond after that. Its UUIDv7 keeps the clock's own reading.
+        more than `intake.HEARING_LAG` before anything else in the job: where the clock says otherwise, the entry is
+        timed a millisecond after that. Its UUIDv7 keeps the clock's own reading. Where the job holds entries dated well
+        ahead of the clock, a `ClockSetBack` comes first, which keeps the order and lets the new entry have its time.
 
         Returns:
             The entries as they are on disk, in the order given.
 
         Raises:
-            BadInput: for an entry that is malformed, about a job or an entry that is not there, or that says something
-                else than the one already there under its identifier. Nothing is saved.
+            BadInput: for an entry that is malformed, about a job or an entry that is not there, dated more than
+                `intake.AHEAD` ahead of the clock, or that says something else than the one already there under its
+                identifier. Nothing is saved.
             RecordError: when the disk refuses (full, read-only, held by another program). Nothing is saved.
         """
-        return [entry for entry, _ in self._write(entries, timed=True)]
+        given = {entry.id for entry in entries}
+        return [entry for entry, _ in self._write(entries, timed=True) if entry.id in given]
 
     def check_merge(self, entries: Iterable[Entry]) -> None:
         """Raise what `merge` of these entries would raise, and save nothing."""
         with contextlib.suppress(_OnlyTrying):
-            self._write(tuple(entries), timed=False, keep=False)
+            self._write(tuple(entries), keep=False)
 
-    def merge(self, entries: Iterable[Entry]) -> list[Entry]:
-        """Bring in entries made elsewhere, exactly as they are; returns those that were not here yet.
+    def merge(
+        self, entries: Iterable[Entry], *, carried: bool = True, signatures: Mapping[str, Signature] | None = None
+    ) -> list[Entry]:
+        """Bring in entries exactly as they are; returns those that were not here yet.
+
+        Args:
+            entries: the entries.
+            carried: whether they were made in another journal; else this one signs them as its own.
+            signatures: what they were signed with there, by entry; checked before.
 
         Raises:
             BadInput: as `append`.
             RecordError: as `append`.
         """
-        return [entry for entry, is_new in self._write(tuple(entries), timed=False) if is_new]
+        taken = self._write(tuple(entries), carried=carried, signatures=signatures)
+        return [entry for entry, is_new in taken if is_new]
 
-    def _write(self, entries: Sequence[Entry], *, timed: bool, keep: bool = True) -> list[tuple[Entry, bool]]:
+    def _write(
+        self,
+        entries: Sequence[Entry],
+        *,
+        timed: bool = False,
+        carried: bool = False,
+        signatures: Mapping[str, Signature] | None = None,
+        keep: bool = True,
+    ) -> list[tuple[Entry, bool]]:
         """The entries as they are on disk, each with whether it is new there."""
+        way = intake.Way(self._own_key(), self.clock(), timed, carried, signatures or {})
         with self._changing():
-            taken = intake.take(self._db, entries, timed=timed)
+            taken = intake.take(self._db, entries, way)
             fresh: dict[str, list[Entry]] = {}
             for entry, is_new in taken:
                 if is_new:
@@ -120,6 +152,11 @@ class Store:
             if not keep:
                 raise _OnlyTrying
         return taken
+
+    def _own_key(self) -> JournalKey:
+        if self._key is None:
+            self._key = journal_key(self.folder)
+        return self._key
 
     @contextlib.contextmanager
     def _changing(self) -> Iterator[None]:
@@ -167,7 +204,7 @@ class Store:
         """
         with database_errors(self.path), file_errors(self.path):
             number = self._number(job_id)
-            upkeep.erase(self._db, self.folder, number, self._jobs.entries(number))
+            upkeep.erase(self._db, self.folder, number, self._jobs.entries(number), self._own_key())
 
     # Reading
 
@@ -179,6 +216,13 @@ class Store:
         """
         with database_errors(self.path):
             return list(self._jobs.entries(self._number(job_id)))
+
+    def entries_if_any(self, job_id: str) -> list[Entry]:
+        """A job's entries by time, then identifier; none when there is no such job."""
+        try:
+            return self.entries(job_id)
+        except NotFound:
+            return []
 
     def entry(self, entry_id: str) -> Entry:
         """One entry by its identifier, or by a beginning of it that only one has.
@@ -196,6 +240,11 @@ class Store:
         if len(found) > 1:
             raise BadInput(f"{entry_id!r} may mean several entries: give more of it")
         return rows.entry_of(found[0])[1]
+
+    def query(self, sql: str, values: Sequence[object] = ()) -> list[tuple[Any, ...]]:
+        """The rows that a SELECT of another module of the record finds; `RecordError` where it cannot be read."""
+        with database_errors(self.path):
+            return list(self._db.execute(sql, list(values)))
 
     def last_seq(self) -> int:
         """The sequence number of the latest entry to arrive here; 0 in an empty journal."""
@@ -254,6 +303,7 @@ class Store:
         since: datetime | None = None,
         until: datetime | None = None,
         standing: str | None = None,
+        teaching: bool = False,
         limit: int = 50,
         offset: int = 0,
     ) -> list[JobLine]:
@@ -266,6 +316,7 @@ class Store:
             since: worked on at or after, aware.
             until: opened at or before, aware.
             standing: at least one cylinder stands so, as last noted.
+            teaching: only those whose outcome may move the base rates; a closing that came by a pack must be let.
             limit: at most so many.
             offset: leave out so many first.
         """
@@ -278,6 +329,7 @@ class Store:
                 since=since,
                 until=until,
                 standing=standing,
+                teaching=teaching,
                 limit=limit,
                 offset=offset,
             )
@@ -289,13 +341,12 @@ class Store:
             return lines.line_of(self._db, self._number(job_id))
 
     def latest_open(self) -> str | None:
-        """The job opened or reopened last among those not closed; none when there is none."""
+        """The job opened or reopened last among those not closed; none when there is none.
+
+        The last is the last to arrive, whatever the clock said; one that was carried in comes after all of this shop's.
+        """
         with database_errors(self.path):
-            row = self._db.execute(
-                "SELECT jobs.id FROM job_lines l JOIN jobs ON jobs.number = l.job WHERE l.state != 'closed' "
-                "ORDER BY l.taken_up_at DESC, l.job DESC LIMIT 1"
-            ).fetchone()
-        return None if row is None else str(row[0])
+            return lines.latest_open(self._db)
 
     def find(self, reference: str) -> str:
         """Identifier of the job that a reference, or a beginning of its identifier, means.
@@ -307,11 +358,49 @@ class Store:
         with database_errors(self.path):
             return references.find(self._db, reference)
 
+    def note_without_original(self, photos: Iterable[str], *, gone: bool) -> None:
+        """Note photos (SHA-256) that came as page copies only, or, with `gone` false, whose originals are here now."""
+        sql = "INSERT OR IGNORE INTO copies_only VALUES (?)" if gone else "DELETE FROM copies_only WHERE sha256 = ?"
+        with database_errors(self.path), writing(self._db):
+            self._db.conn.executemany(sql, [[check_sha256(sha256)] for sha256 in photos])
+
+    def let_teach(self, job_ids: Iterable[str]) -> None:
+        """Let the outcome of jobs whose closing came by a pack move the base rates; `NotFound` for one not here."""
+        with self._changing():
+            for job_id in job_ids:
+                self._db.execute("UPDATE jobs SET teaches = 1 WHERE number = ?", [self._number(job_id)])
+
+    def teaches(self, job_id: str) -> bool:
+        """Whether a job's outcome may move the base rates once it is closed; `NotFound` when there is no such job."""
+        with database_errors(self.path):
+            sql = "SELECT teaches FROM jobs WHERE number = ?"
+            return bool(self._db.execute(sql, [self._number(job_id)]).fetchone()[0])
+
     # Upkeep
 
     def check_database(self) -> list[str]:
         """What SQLite itself finds wrong with the database, a line each."""
         return upkeep.check_database(self._db)
+
+    def check_schema(self) -> list[str]:
+        """What is missing of the tables and safeguards that hold the facts, a line each."""
+        with database_errors(self.path):
+            return upkeep.check_schema(self._db)
+
+    def check_seals(self) -> Iterator[str]:
+        """Every entry that was changed, that is gone, or that came past the program; a line each."""
+        with database_errors(self.path):
+            yield from seals.troubles(self._db, self.public_key())
+
+    def public_key(self) -> bytes:
+        """This journal's public key, 32 bytes; empty where nothing was ever written and nothing can be."""
+        key = self._key or key_there(self.folder)
+        return key.public if key is not None else b""
+
+    def signatures(self, job_id: str) -> dict[str, Signature]:
+        """Who signed which of a job's entries, by entry; unsigned ones are left out. `NotFound` as `entries`."""
+        with database_errors(self.path):
+            return seals.signatures(self._db, self._number(job_id))
 
     def copy_database(self, target: sqlite3.Connection) -> None:
         """Copy the database as it stands now into another, through SQLite's own backup."""
@@ -337,9 +426,12 @@ class Store:
             return lines.differs(self._db, number, self._jobs.job(number))
 
     def redraw_lines(self) -> None:
-        """Make every job's line and words anew from its entries; what the analysis noted stays."""
+        """Make every job's line and words anew from its entries; what the analysis noted stays.
+
+        A job whose entries cannot be read keeps the line that it has.
+        """
         for job_id, _ in self.references():
-            with self._changing():
+            with contextlib.suppress(BadInput), self._changing():
                 number = self._number(job_id)
                 lines.write(self._db, number, self._jobs.job(number))
 

@@ -9,8 +9,10 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from journal.facts import Entry, Photo
+from journal.record import seals
 from journal.record.files import CLIPS, COPIES, PHOTOS, begun_files_of, files_of
-from journal.record.schema import writing
+from journal.record.keys import JournalKey
+from journal.record.schema import make_facts, writing
 
 
 def check_database(db: Database) -> list[str]:
@@ -22,6 +24,21 @@ def check_database(db: Database) -> list[str]:
     except sqlite3.DatabaseError as error:
         return [f"the database cannot be read through: {error}; go back to the last backup"]
     return [f"the database is damaged: {line}" for line in found if line != "ok"] + loose
+
+
+def check_schema(db: Database) -> list[str]:
+    """What is missing of the tables and safeguards that hold the facts, or is not as this program makes it."""
+    sql = "SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
+    there = {(kind, name): text for kind, name, text in db.execute(sql)}
+    with contextlib.closing(Database(memory=True)) as fresh:
+        make_facts(fresh)
+        wanted = {(kind, name): text for kind, name, text in fresh.execute(sql) if not name.startswith("sqlite_")}
+    return [
+        f"the {kind} {name} of the database {'was changed' if (kind, name) in there else 'is gone'}: "
+        "restore it from a backup"
+        for (kind, name), text in wanted.items()
+        if there.get((kind, name)) != text
+    ]
 
 
 def copy_database(db: Database, target: sqlite3.Connection) -> None:
@@ -36,7 +53,7 @@ def job_references(db: Database) -> list[tuple[str, str]]:
     ]
 
 
-def erase(db: Database, folder: Path, number: int, entries: list[Entry]) -> None:
+def erase(db: Database, folder: Path, number: int, entries: list[Entry], key: JournalKey) -> None:
     """Remove a job: its entries, then its photos and clips that no other job names.
 
     What is to be removed from the folder is noted in the same transaction, so that a crash in between is made good at
@@ -48,6 +65,7 @@ def erase(db: Database, folder: Path, number: int, entries: list[Entry]) -> None
     db.execute("PRAGMA secure_delete = ON")
     with writing(db):
         db.execute("INSERT INTO erasing VALUES (?)", [number])
+        seals.remove(db, number, key)
         db.execute("DELETE FROM entries WHERE job = ?", [number])
         db.execute("DELETE FROM erasing WHERE job = ?", [number])
         db.execute("DELETE FROM jobs WHERE number = ?", [number])
@@ -66,6 +84,7 @@ def finish_erasing(db: Database, folder: Path) -> None:
         if not is_named(db, room, sha256):
             for path in (*files_of(folder, room, sha256), *begun_files_of(folder, room, sha256)):
                 path.unlink(missing_ok=True)
+            db.execute("DELETE FROM copies_only WHERE sha256 = ?", [sha256])
         db.execute("DELETE FROM files_to_remove WHERE room = ? AND sha256 = ?", [room, sha256])
 
 

@@ -1,4 +1,4 @@
-"""Is the journal sound? The database, every checksum, every reference, and what is derived from the entries."""
+"""Is the journal sound? The database, every entry, every checksum, every reference, and what is derived from them."""
 
 from __future__ import annotations
 
@@ -7,10 +7,14 @@ from collections.abc import Iterator
 from pathlib import Path
 
 from journal.errors import JournalError, NotFound
-from journal.facts import Entry, Photo
+from journal.facts import Entry
+from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
-from journal.record.files import CLIPS, PHOTOS, files_of, sha256_of_file
-from journal.record.photos import original_path, page_copy_path
+from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
+from journal.record.intake import AHEAD
+from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
+from journal.record.photos import is_original_here, page_copy_path
+from journal.record.picture_alike import alike
 from journal.record.resolve import target_of
 from journal.record.store import Store
 
@@ -27,6 +31,30 @@ def verify(store: Store) -> list[str]:
     return list(_troubles(store))
 
 
+def remarks(store: Store) -> list[str]:
+    """What is worth knowing of a sound journal, a line each: odd clocks, photos of no job.
+
+    Raises:
+        RecordError: when the database cannot be read.
+    """
+    found = [
+        f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
+        for path in unclaimed_photos(store)
+    ]
+    if copies := without_original(store):
+        found.append(f"{len(copies)} photos are here as page copies only: their originals stayed elsewhere")
+    found += [
+        f"job {reference}: {count} entries are dated ahead of this machine's clock"
+        for reference, count in dated_after(store, store.clock() + AHEAD)
+    ]
+    found += [
+        f"job {reference}: the clock was set back at {time_to_text(entry.at_utc)}; the dates of entries before may be "
+        "wrong"
+        for reference, entry in clocks_set_back(store)
+    ]
+    return found
+
+
 def unclaimed_photos(store: Store) -> list[Path]:
     """Photos of no entry: whoever took them in was stopped before saying so. They can be attached as any other file.
 
@@ -41,6 +69,36 @@ def unclaimed_photos(store: Store) -> list[Path]:
     ]
 
 
+def missing(store: Store) -> list[str]:
+    """Photos and sounds that entries name and that are no longer here though they were; a line each.
+
+    Raises:
+        RecordError: when the database cannot be read.
+    """
+    found = []
+    as_copies = without_original(store)
+    for sha256, name in photos_named(store).items():
+        if not is_sha256(sha256):
+            continue  # the entry was changed, which is said elsewhere
+        if sha256 in as_copies:
+            if not _has_copy(store, sha256):
+                found.append(f"photo {name} ({sha256[:12]}…) is missing: restore it from a backup")
+        elif not is_original_here(store.folder, sha256):
+            found.append(f"the original of photo {name} ({sha256[:12]}…) is missing: restore it from a backup")
+    let_go = store.clips_let_go()
+    for sha256, entry in clips_named(store).items():
+        if sha256 not in let_go and is_sha256(sha256) and not files_of(store.folder, CLIPS, sha256):
+            found.append(f"the sound of entry {entry} is missing: restore it from a backup")
+    return found
+
+
+def drop_copies(store: Store) -> None:
+    """Remove every page copy whose original is here: it is made anew when it is next asked for."""
+    for path in (store.folder / COPIES).glob("??/*.jpg"):
+        if is_original_here(store.folder, path.name.split("-")[0]):
+            path.unlink(missing_ok=True)
+
+
 def _photos(store: Store) -> list[Path]:
     return sorted((store.folder / PHOTOS).glob("??/[0-9a-f]*"))
 
@@ -50,12 +108,15 @@ def _troubles(store: Store) -> Iterator[str]:
     yield from broken
     if broken:
         return
-    yield from _jobs(store)
-    yield from _files(store)
+    yield from store.check_schema()
+    for look in (Store.check_seals, _jobs, missing, _files, _copies):
+        try:
+            yield from look(store)
+        except JournalError as error:
+            yield str(error)
 
 
 def _jobs(store: Store) -> Iterator[str]:
-    let_go = store.clips_let_go()
     for job_id, reference in store.references():
         try:
             entries = store.entries(job_id)
@@ -64,32 +125,34 @@ def _jobs(store: Store) -> Iterator[str]:
         except JournalError as error:
             yield f"job {reference}: {error}"
             continue
-        yield from (f"job {reference}: {trouble}" for trouble in _references(store, entries, let_go))
+        yield from (f"job {reference}: {trouble}" for trouble in _references(entries))
 
 
-def _references(store: Store, entries: list[Entry], let_go: set[str]) -> Iterator[str]:
+def _references(entries: list[Entry]) -> Iterator[str]:
     there = {entry.id for entry in entries}
     for entry in entries:
         target = target_of(entry.body)
         if target is not None and target not in there:
             yield f"entry {entry.id} is about entry {target[:40]}, which is not there: restore it from a backup"
-        if isinstance(entry.body, Photo) and not _has_photo(store, entry.body.sha256):
-            yield f"photo {entry.body.name} ({entry.body.sha256[:12]}…) is missing: restore it from a backup"
-        if entry.clip and entry.clip not in let_go and not files_of(store.folder, CLIPS, entry.clip):
-            yield f"the sound of entry {entry.id} is missing: restore it from a backup"
 
 
-def _has_photo(store: Store, sha256: str) -> bool:
-    for path_of in (original_path, page_copy_path):
-        try:
-            path_of(store.folder, sha256)
-        except NotFound:
-            continue
-        return True
-    return False
+def _has_copy(store: Store, sha256: str) -> bool:
+    try:
+        page_copy_path(store.folder, sha256)
+    except NotFound:
+        return False
+    return True
 
 
 def _files(store: Store) -> Iterator[str]:
     for path in sorted([*_photos(store), *all_clips(store.folder)]):
         if sha256_of_file(path) != path.name.split(".")[0]:
             yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
+
+
+def _copies(store: Store) -> Iterator[str]:
+    originals = {path.name.split(".")[0]: path for path in _photos(store)}
+    for path in sorted((store.folder / COPIES).glob("??/*.jpg")):
+        original = originals.get(path.name.split("-")[0])
+        if original is not None and not alike(original, path):
+            yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"

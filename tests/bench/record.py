@@ -1,11 +1,12 @@
 """The record under load: 1,000, 10,000 and 100,000 jobs of 30 entries, photos taken in, writers killed and at once.
 
-`JOURNAL_BENCH_JOBS=1000,10000` measures fewer, `JOURNAL_BENCH_PARTS=photos,kills,writers,sizes` a part. Figures are
-of one run on one machine.
+`JOURNAL_BENCH_JOBS=1000,10000` measures fewer, `JOURNAL_BENCH_PARTS=photos,kills,writers,verified,sizes` a part.
+Figures are of one run on one machine.
 """
 
 from __future__ import annotations
 
+import hashlib
 import io
 import json
 import os
@@ -49,6 +50,7 @@ from journal.record.photos import take_in
 from journal.record.replay import replay
 from journal.record.schema import writing
 from journal.record.store import Store
+from journal.record.verify import verify
 from tests.bench.table import Row
 from tests.record.pictures import file_of, phone_exif
 from tests.record.writers import kill_writers, write_together
@@ -334,6 +336,31 @@ def together() -> Iterator[Row]:
         yield Row("record", "8 writers: append an entry, 99th percentile", waited[int(len(waited) * 0.99)], "ms")
 
 
+VERIFIED = 100_000
+
+
+def verified() -> Iterator[Row]:
+    """Everything checked in a journal of so many entries, beside its rows read and their checksums worked out alone."""
+    with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder)) as store:
+        chance = random.Random(1)
+        for start in range(0, VERIFIED, 3000):
+            jobs = range(start // 30, min(start + 3000, VERIFIED) // 30)
+            store.merge([entry for number in jobs for entry in job_entries(number, chance)], carried=False)
+        count = store._db.execute("SELECT count(*) FROM entries").fetchone()[0]
+
+        def rows_alone() -> None:
+            for row in store._db.execute(rows.SELECT):
+                hashlib.sha256(json.dumps(row).encode()).digest()
+
+        took = []
+        for what in (lambda: verify(store), rows_alone):
+            start_at = time.perf_counter()
+            assert not what()
+            took.append(time.perf_counter() - start_at)
+        what = f"verify {count:,} entries made here"
+        yield Row("record", what, took[0], "s", took[1], "each row read and hashed")
+
+
 def run() -> list[Row]:
     """Every figure of the record."""
     rows: list[Row] = []
@@ -342,9 +369,10 @@ def run() -> list[Row]:
         ("photos", photos),
         ("kills", killed),
         ("writers", together),
+        ("verified", verified),
         *(("sizes", partial(at_size, count)) for count in sizes),
     ]
-    wanted = os.environ.get("JOURNAL_BENCH_PARTS", "photos,kills,writers,sizes").split(",")
+    wanted = os.environ.get("JOURNAL_BENCH_PARTS", "photos,kills,writers,verified,sizes").split(",")
     for name, part in parts:
         for row in part() if name in wanted else ():
             print(f"   {row.what}: {row.measured:.4g} {row.unit} {row.note}", flush=True)

@@ -41,6 +41,7 @@ from journal.facts import (
 from journal.record.store import Store
 from tests.bench.record import UNITS, WORDS, fill, p95
 from tests.bench.table import Row
+from tests.webui.own import own_browser
 from webui import create_app
 from webui.server import listening, port_of, settle
 
@@ -110,7 +111,7 @@ def server_time(folder: Path, ids: list[str], big: str, at: str) -> Iterator[Row
     """Board, search and job pages, beside the smallest page there is."""
     app = create_app(folder)
     settle(app.extensions["journal"])
-    client = app.test_client()
+    client = own_browser(app)
     chance, least = random.Random(1), asked(client, lambda: "/code", 200)
     looked = {
         "board": lambda: "/",
@@ -158,7 +159,7 @@ def changed(folder: Path, client: FlaskClient, big: str, at: str, least: Took) -
 
 def weights(folder: Path, big: str) -> Iterator[Row]:
     """What each page transfers without its photos: itself, its style and its scripts."""
-    client = create_app(folder).test_client()
+    client = own_browser(create_app(folder))
     heaviest = ("", 0)
     for place in PAGES:
         page = client.get(f"/job/{big}{place}", headers=SQUEEZED)
@@ -174,6 +175,10 @@ def weights(folder: Path, big: str) -> Iterator[Row]:
 def idle(folder: Path, job: str) -> Iterator[Row]:
     """Share of a core that the server takes while nothing happens: with 20 open live pages, and with none."""
     app = create_app(folder)
+    name = app.config["SESSION_COOKIE_NAME"]
+    cookie = own_browser(app).get_cookie(name)
+    assert cookie is not None
+    head = f"Host: 127.0.0.1\r\nCookie: {name}={cookie.value}\r\n\r\n"
     server: Any = listening(app, "127.0.0.1", 0)
     ending = threading.Event()
 
@@ -186,7 +191,7 @@ def idle(folder: Path, job: str) -> Iterator[Row]:
     for pages in (0, 20):
         lines = [socket.create_connection(("127.0.0.1", port_of(server))) for _ in range(pages)]
         for line in lines:
-            line.sendall(f"GET /job/{job}/events HTTP/1.1\r\nHost: 127.0.0.1\r\n\r\n".encode())
+            line.sendall(f"GET /job/{job}/events HTTP/1.1\r\n{head}".encode())
             assert b"event-stream" in line.recv(4096)
         time.sleep(2)
         before = time.process_time()

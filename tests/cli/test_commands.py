@@ -175,3 +175,13 @@ def test_every_public_name_of_the_library_is_there() -> None:
 def test_commands_options_and_choices_are_completed(before: list[str], begun: str, wanted: set[str]) -> None:
     shell = BashComplete(journal_group, {}, "journal", "_JOURNAL_COMPLETE")
     assert {item.value for item in shell.get_completions(before, begun)} == wanted
+
+
+def test_a_parts_number_stays_when_only_its_state_is_said(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    run(capsys, *OPEN)
+    run(capsys, "part", "valve", "bridge", "--cylinder", "3")
+    run(capsys, "part", "valve", "bridge", "--state", "ordered", "--number", "VB-30017")
+    run(capsys, "part", "valve", "bridge", "--state", "fitted")
+    assert "valve bridge, cylinder 3: fitted, VB-30017" in run(capsys, "show")[1]
+    run(capsys, "part", "valve", "bridge", "--state", "fitted", "--number", "VB-2")
+    assert "VB-2" in run(capsys, "show")[1]

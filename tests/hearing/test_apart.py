@@ -8,11 +8,13 @@ import signal
 import time
 from collections.abc import Callable, Iterator
 from functools import partial
+from pathlib import Path
 
 import numpy as np
 import pytest
 
 from journal.errors import HearingError
+from journal.hearing import apart as apart_module
 from journal.hearing.apart import Apart
 from journal.hearing.pocketsphinx import PocketSphinx
 from journal.hearing.types import Candidate, Expect, Hearing, Recogniser, Sound, Speakable
@@ -29,6 +31,9 @@ class Told:
         self._deaths = deaths
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        if self._deaths == "hangs" or (self._deaths and Path(self._deaths).exists()):
+            Path(self._deaths).unlink(missing_ok=True)
+            time.sleep(600)
         if self._deaths == "always":
             os._exit(3)
         if self._deaths == "fails":
@@ -67,6 +72,40 @@ def test_one_that_always_dies_is_one_clear_line() -> None:
     one = Apart("told", partial(Told, "always"))
     with pytest.raises(HearingError, match="told ends whenever it hears; use another --listener"):
         one.hear(SOUND)
+
+
+@pytest.fixture
+def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(apart_module, "TOLD_S", 0.2)
+    monkeypatch.setattr(apart_module, "PATIENCE_S", 0.8)
+
+
+@pytest.mark.usefixtures("impatient")
+def test_one_that_hangs_is_told_of_then_ended_and_started_again(tmp_path: Path) -> None:
+    hangs_once = tmp_path / "hangs once"
+    hangs_once.touch()
+    one = Apart("told", partial(Told, str(hangs_once)))
+    told: list[str] = []
+    one.tell = told.append
+    one.ready()
+    hung = one._process
+    assert one.hear(SOUND).candidates[0].text == "1600 anything", "heard by the one that was started again"
+    assert [line.split(" for ")[0].split(":")[0] for line in told] == ["told has not answered", "told hangs"]
+    assert hung.exitcode is not None and hung is not one._process
+    one.close()
+
+
+@pytest.mark.usefixtures("impatient")
+def test_one_that_always_hangs_is_one_clear_line_and_the_next_sound_finds_it_ready() -> None:
+    one = Apart("told", partial(Told, "hangs"))
+    for _ in range(2):
+        with pytest.raises(HearingError, match="told hangs at this sound each time; use another --listener"):
+            one.hear(SOUND)
+    one.close()
+
+
+def test_the_patience_is_that_of_a_person_who_waits() -> None:
+    assert (apart_module.TOLD_S, apart_module.PATIENCE_S) == (3.0, 10.0)
 
 
 class Follows(Told):

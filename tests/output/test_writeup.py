@@ -213,6 +213,7 @@ def test_a_photo_whose_file_is_lost_or_damaged_does_not_stop_the_write_up(tmp_pa
     page, original = page_copy_path(tmp_path, job.pictures[0].photo.body.sha256), next(tmp_path.glob("photos/**/*.jpg"))
     if spoil == "copy damaged":
         page.write_bytes(b"no picture")
+        original.unlink()
     else:
         page.unlink()
         original.unlink() if spoil == "gone" else original.write_bytes(b"no picture")

@@ -153,3 +153,12 @@ def test_sound_that_is_missing_for_no_known_reason_is_reported(store: Store) -> 
     clip_path(store.folder, clips[1]).unlink()
     (line,) = verify(store)
     assert "sound" in line and "missing" in line
+
+
+def test_sound_exactly_as_old_or_as_much_as_may_be_kept_stays(store: Store) -> None:
+    clips = three_clips(store)
+    # The second clip is named by the entry of the second day alone: three days after the start.
+    let_go(store, older_than=timedelta(days=1), now=store.entries(store.jobs()[0].id)[2].at_utc + timedelta(days=1))
+    assert here(store, clips) == [True, True, True]
+    total = sum(path.stat().st_size for path in (store.folder / "clips").rglob("*.flac"))
+    assert let_go(store, keep_bytes=total, now=START + timedelta(days=9)) == (0, 0)

@@ -14,18 +14,23 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from journal.cli.main import group
 from journal.errors import RecordError
 from journal.facts import Cut, Note
 from journal.record.backup import back_up
 from journal.record.clips import keep_clip
+from journal.record.keys import journal_key
 from journal.record.pack import pack
 from journal.record.photos import take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
+from journal.record.verify import verify
 from tests.record.arrange import Scribe, opened
 from tests.record.pictures import file_of, scene
 from tests.record.writers import kill_writers, open_job, write_together
+from webui.keys import signing_key
 
 pytest.importorskip("soundfile", reason="soundfile is not installed: the writers keep clips")
 
@@ -152,7 +157,8 @@ def fill(folder: Path, leave: int) -> Path:
 
 def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_disk: Path) -> None:
     job = opened()
-    with Store.open(small_disk) as store:
+    folder = small_disk / "journal"
+    with Store.open(folder) as store:
         store.append(*job.entries)
         big = fill(small_disk, 60_000)
         acknowledged = list(job.entries)
@@ -163,9 +169,9 @@ def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_dis
                 acknowledged.append(note)
         assert store.entries(job.job) == acknowledged, "reading goes on, and nothing is there by halves"
         with pytest.raises(RecordError, match="free some space"):
-            keep_clip(small_disk, np.random.default_rng(1).normal(0, 0.3, 60_000).astype(np.float32))
+            keep_clip(folder, np.random.default_rng(1).normal(0, 0.3, 60_000).astype(np.float32))
         with pytest.raises(RecordError, match="free some space"):
-            take_in(small_disk, file_of(scene()), "a.jpg")
+            take_in(folder, file_of(scene()), "a.jpg")
         with pytest.raises(RecordError, match="free some space"):
             pack(store, job.job, small_disk / "job.zip", {"large.bin": bytes(200_000)})
         assert not [path for path in small_disk.rglob("*") if path.suffix in (".part", ".flac", ".zip")]
@@ -173,14 +179,78 @@ def test_a_full_disk_is_one_clear_line_and_what_was_acknowledged_stays(small_dis
         store.append(note)
         assert store.entries(job.job) == [*acknowledged, note]
         assert store.check_database() == []
-    with Store.open(small_disk) as store:
+    with Store.open(folder) as store:
         assert store.entries(job.job) == [*acknowledged, note]
 
 
-def test_a_new_journal_on_a_full_disk_is_one_clear_line(small_disk: Path) -> None:
-    fill(small_disk, 0)
-    with pytest.raises(RecordError, match=r"free some space|disk is full"):
+def test_a_new_journal_on_a_full_disk_is_one_clear_line_and_nothing_half_made(small_disk: Path) -> None:
+    big = fill(small_disk, 20_000)
+    with pytest.raises(RecordError, match="disk is full"):
         Store.open(small_disk / "journal")
+    assert not list((small_disk / "journal").iterdir())
+    big.unlink()
+    Store.open(small_disk / "journal").close()
+
+
+@pytest.mark.parametrize("crashed", [False, True])
+def test_show_and_verify_on_a_full_disk_say_so_and_still_read(small_disk: Path, crashed: bool) -> None:
+    job = opened()
+    folder = small_disk / "journal"
+    with Store.open(folder) as store:
+        store.append(*job.entries, job.say(Note("last words")))
+        kept = {name: (folder / name).read_bytes() for name in (FILE_NAME, f"{FILE_NAME}-wal")}
+    if crashed:  # the last entries still lie in the log
+        for name, data in kept.items():
+            (folder / name).write_bytes(data)
+    big = fill(small_disk, 0)
+    for command, wanted in (("show", "last words"), ("verify", "the journal is sound"), ("jobs", "irrigation pump")):
+        done = CliRunner().invoke(group, ["--journal", str(folder), command])
+        assert done.exit_code == 0 and wanted in done.output, done.output
+        if not crashed:  # what the log held is put into the database by the first command, which makes room
+            assert "the disk is full: all can be read" in done.output
+    big.unlink()
+    big = fill(small_disk, 0)
+    refused = CliRunner().invoke(group, ["--journal", str(folder), "enter", "baseline thirty"])
+    assert refused.exit_code != 0
+    assert "the disk is full; nothing was saved: free some space" in str(refused.exception)
+    big.unlink()
+    with Store.open(folder) as store:
+        assert store.entries(job.job) == job.entries and verify(store) == []
+        store.append(job.say(Note("goes on")))
+
+
+def test_a_full_disk_leaves_no_half_of_a_key(small_disk: Path) -> None:
+    big = fill(small_disk, 0)
+    for make, error in ((signing_key, "page.key: cannot be used"), (journal_key, "the disk is full; free some space")):
+        with pytest.raises(RecordError, match=error):
+            make(small_disk / "journal")
+    assert not [path for path in small_disk.rglob("*") if path.is_file() and path != big]
+    big.unlink()
+    assert signing_key(small_disk / "journal") == signing_key(small_disk / "journal")
+    assert journal_key(small_disk / "journal").public == journal_key(small_disk / "journal").public
+
+
+def test_an_empty_key_that_an_earlier_version_left_blocks_nothing(tmp_path: Path) -> None:
+    (tmp_path / "page.key").touch()
+    assert len(signing_key(tmp_path)) == 32 and signing_key(tmp_path) == signing_key(tmp_path)
+
+
+def _make_keys(folder: Path, go: object, made: object) -> None:
+    go.wait()  # type: ignore[attr-defined]
+    made.put((signing_key(folder), journal_key(folder).public))  # type: ignore[attr-defined]
+
+
+def test_keys_made_by_several_programs_at_once_are_one(tmp_path: Path) -> None:
+    context = multiprocessing.get_context("fork" if hasattr(os, "fork") else "spawn")
+    go, made = context.Event(), context.Queue()
+    makers = [context.Process(target=_make_keys, args=(tmp_path, go, made)) for _ in range(6)]
+    for maker in makers:
+        maker.start()
+    go.set()
+    assert len({made.get(timeout=60) for _ in makers}) == 1
+    for maker in makers:
+        maker.join()
+    assert sorted(path.name for path in tmp_path.iterdir()) == ["journal.key", "page.key"]
 
 
 @pytest.fixture

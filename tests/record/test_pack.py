@@ -395,6 +395,6 @@ def test_a_pack_that_cannot_be_written_leaves_nothing_behind(here: Store, tmp_pa
     write_whole(tmp_path / "file", b"x")
     with pytest.raises(RecordError, match="cannot be written"):
         pack(here, job.job, tmp_path / "file" / "job.zip")
-    with pytest.raises(RecordError, match="cannot be written"):
+    with pytest.raises(BadInput, match="is a folder"):
         pack(here, job.job, tmp_path)
     assert sorted(path.name for path in tmp_path.iterdir()) == ["file", "here"]

@@ -185,9 +185,9 @@ def test_what_is_no_photo_is_refused_in_one_line_and_leaves_nothing(tmp_path: Pa
 
 
 def test_a_jpeg_that_must_be_decoded_whole_may_be_less_large(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    monkeypatch.setattr(photos, "MOST_PIXELS", 300_000)
+    monkeypatch.setattr(photos, "MOST_COEFFICIENTS", 300_000)
     take_in(tmp_path, file_of(scene()), "a.jpg")
-    with pytest.raises(BadInput, match="megapixels"):
+    with pytest.raises(BadInput, match="several scans"):
         take_in(tmp_path, file_of(scene(), progressive=True), "a.jpg")
 
 

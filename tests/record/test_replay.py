@@ -272,6 +272,26 @@ def test_what_was_changed_for_a_run_is_outstanding_until_put_back() -> None:
     assert replay(job.entries).outstanding == (Restored.PRESSURE,)
 
 
+@pytest.mark.parametrize(
+    ("before", "again", "after"), [(False, False, False), (False, True, True), (True, False, True), (True, True, True)]
+)
+def test_a_repeated_run_is_after_the_repair_when_either_says_so(before: bool, again: bool, after: bool) -> None:
+    job = opened()
+    job.say(RunStarted(RunKind.IDLE, after_repair=before))
+    job.say(RunStarted(RunKind.IDLE, repeat=True, after_repair=again))
+    assert replay(job.entries).runs[1].start.after_repair is after
+
+
+def test_a_run_that_repeats_one_from_before_the_repair_does_not_verify_it() -> None:
+    job = opened()
+    job.say(RunStarted(RunKind.IDLE))
+    job.say(RepairDone("bridge replaced", 3))
+    job.say(RunStarted(RunKind.IDLE, repeat=True))
+    assert replay(job.entries).state is JobState.TO_VERIFY
+    job.say(RunStarted(RunKind.IDLE, repeat=True, after_repair=True))
+    assert replay(job.entries).state is JobState.OPEN
+
+
 def test_a_job_goes_from_open_over_parts_and_repair_to_closed_and_back() -> None:
     job = opened()
     states = [replay(job.entries).state]

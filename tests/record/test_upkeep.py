@@ -49,7 +49,7 @@ def a_job(store: Store, *, seed: int = 1, unit: str = "irrigation pump", note: s
 
 def test_a_backup_unpacked_into_a_folder_is_the_journal(store: Store, tmp_path: Path) -> None:
     job = a_job(store)
-    assert back_up(store, tmp_path / "backup.zip") == 3
+    assert back_up(store, tmp_path / "backup.zip") == 4
     with zipfile.ZipFile(tmp_path / "backup.zip") as file:
         file.extractall(tmp_path / "restored")
     with Store.open(tmp_path / "restored", create=False) as restored:
@@ -108,10 +108,13 @@ def test_a_backup_into_the_journal_itself_or_to_nowhere_is_refused(store: Store,
         back_up(store, tmp_path / "file" / "backup.zip")
 
 
-def test_a_backup_over_an_older_one_replaces_it_whole(store: Store, tmp_path: Path) -> None:
+def test_a_backup_over_an_older_one_is_asked_for_and_then_replaces_it_whole(store: Store, tmp_path: Path) -> None:
     (tmp_path / "backup.zip").write_text("older")
     a_job(store)
-    back_up(store, tmp_path / "backup.zip")
+    with pytest.raises(BadInput, match="is there already: choose another name, or add --replace"):
+        back_up(store, tmp_path / "backup.zip")
+    assert (tmp_path / "backup.zip").read_text() == "older"
+    back_up(store, tmp_path / "backup.zip", replace=True)
     assert zipfile.is_zipfile(tmp_path / "backup.zip")
     assert sorted(path.name for path in tmp_path.iterdir()) == ["backup.zip", "journal"]
 

@@ -16,6 +16,7 @@ from typing import Any
 import numpy as np
 import pytest
 
+from journal import listening
 from journal.errors import BadInput, HearingError
 from journal.facts import Baseline, Body, Cut, Engine, Entry, JobOpened, Note, RunKind, RunStarted
 from journal.hearing.endpoint import Endpointing, utterances
@@ -65,6 +66,33 @@ def test_those_who_agree_are_not_asked_again() -> None:
     assert not first.asked
     assert {c.listener for c in pooled.candidates} == {"first", "second"}
     assert pooled.free_text == "cylinder 4 cut 38"
+
+
+class Waits(Says):
+    """Answers once it was told of."""
+
+    def __init__(self, name: str, *texts: tuple[str, float]) -> None:
+        super().__init__(name, *texts)
+        self.told_of = Event()
+
+    def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
+        assert self.told_of.wait(60)
+        return super().hear(sound, expect)
+
+
+def test_a_listener_that_keeps_one_waiting_is_told_of(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(listening, "TOLD_S", 0.05)
+    slow = Waits("slow", ("blow by heavy", -1.0))
+    ears = Ears([Says("quick", ("blow by heavy", -1.0)), slow])
+    told: list[str] = []
+
+    def tell(line: str) -> None:
+        told.append(line)
+        slow.told_of.set()
+
+    ears.tell_through(tell)
+    assert len(ears.hear(UTTERANCE).candidates) == 2
+    assert told == ["slow has not answered for 0.05 s"]
 
 
 def test_what_one_has_missed_it_is_asked_to_weigh() -> None:

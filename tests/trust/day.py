@@ -64,10 +64,11 @@ class Doubting(KnownSpeech):
 class Browser:
     """One browser: it keeps its cookies and fills forms in as a person would."""
 
-    def __init__(self, address: str) -> None:
-        """At the page's address."""
+    def __init__(self, address: str, cookies: http.cookiejar.CookieJar | None = None) -> None:
+        """At the page's address; with the cookies of one that was let in, or as a stranger."""
         self.address = address
-        self.jar = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(http.cookiejar.CookieJar()))
+        self.cookies = http.cookiejar.CookieJar() if cookies is None else cookies
+        self.jar = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(self.cookies))
 
     def get(self, path: str) -> str:
         """A page."""
@@ -177,11 +178,11 @@ def measure(store: Store, server: int) -> dict[str, float]:
     return sample
 
 
-def watch(address: str, job: str, day: Day, ends: threading.Event) -> None:
+def watch(own: Browser, job: str, day: Day, ends: threading.Event) -> None:
     """A browser with the job's live page open: it takes each update and asks for what the page shows then."""
-    browser = Browser(address)
+    browser = Browser(own.address, own.cookies)
     try:
-        with browser.jar.open(f"{address}/job/{job}/events", timeout=60) as stream:
+        with browser.jar.open(f"{own.address}/job/{job}/events", timeout=60) as stream:
             while not ends.is_set():
                 line = stream.readline()
                 if not line:
@@ -194,16 +195,16 @@ def watch(address: str, job: str, day: Day, ends: threading.Event) -> None:
 
 
 def work_one_job(
-    store: Store, known: KnownSpeech, script: tuple[Line, ...], address: str, day: Day, length: float
+    store: Store, known: KnownSpeech, script: tuple[Line, ...], person: Browser, day: Day, length: float
 ) -> None:
     """Open a job, hear it through, let page and parts desk take part, and hold it against the script."""
     job = open_job(store, JobOpened(f"Unit {day.jobs + 1}", SIX, "misses"), "Ash")
     session = Session(store, job, source=Source.VOICE)
     ends = threading.Event()
-    watching = [threading.Thread(target=watch, args=(address, job, day, ends), daemon=True) for _ in range(3)]
+    watching = [threading.Thread(target=watch, args=(person, job, day, ends), daemon=True) for _ in range(3)]
     for thread in watching:
         thread.start()
-    person, desk = Browser(address), Browser(address)
+    desk = Browser(person.address)
     kept: list[str] = []
     chance = np.random.default_rng(day.jobs)
     sys.stdin = SimpleNamespace(buffer=Raw(sound_of_job(script, length, chance), day))  # type: ignore[assignment]
@@ -299,12 +300,16 @@ def simulate(
     with Store.open(folder) as store, (folder / "server.txt").open("w") as said:
         server = subprocess.Popen(command, cwd=root, stdout=said, stderr=subprocess.STDOUT)
         try:
-            _wait_for(f"http://127.0.0.1:{port}/")
+            _wait_for(f"http://127.0.0.1:{port}/code")
+            person = Browser(f"http://127.0.0.1:{port}")
+            entered = re.search(r"/enter/[\w-]+", (folder / "server.txt").read_text(encoding="utf-8"))
+            assert entered is not None
+            person.get(entered[0])
             while day.seconds < hours * 3600:
                 if day.seconds >= 3600 * len(day.samples):
                     day.samples.append(measure(store, server.pid))
                     tell(day)
-                work_one_job(store, known, script, f"http://127.0.0.1:{port}", day, job_s)
+                work_one_job(store, known, script, person, day, job_s)
             day.samples.append(measure(store, server.pid))
             tell(day)
             day.lost += verify(store)

@@ -18,6 +18,7 @@ from typing import Any
 import numpy as np
 import pytest
 from flask import Flask
+from flask.testing import FlaskClient
 from hypothesis import given
 from hypothesis import strategies as st
 from werkzeug.routing import BuildError, Rule
@@ -47,6 +48,7 @@ from journal.record.verify import verify
 from journal.session import Session, open_job
 from tests.trust.effort import tries
 from tests.trust.spoilt import spoil
+from tests.webui.own import own_browser
 from webui.app import create_app
 from webui.grants import LinkKind
 from webui.shop import Shop
@@ -151,6 +153,7 @@ class Place:
         self.app: Flask = create_app(folder, lan=True)
         self.app.config.update(WTF_CSRF_ENABLED=False, PROPAGATE_EXCEPTIONS=True)
         self.shop: Shop = self.app.extensions["journal"]
+        self.own = own_browser(self.app)
         self.asked = self.jobs = 0
         self.names: dict[str, tuple[str, ...]] = {}
         """What leads somewhere now, by the kind of name."""
@@ -185,8 +188,17 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
+            "secret": (self.shop.entrance.secret,), "unclear": tuple(unclear),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
+
+    def client(self) -> FlaskClient:
+        """A new browser with the cookie of the one that was let in."""
+        client, name = self.app.test_client(), self.app.config["SESSION_COOKIE_NAME"]
+        cookie = self.own.get_cookie(name)
+        assert cookie is not None
+        client.set_cookie(name, cookie.value)
+        return client
 
     @property
     def all_names(self) -> tuple[str, ...]:
@@ -289,7 +301,7 @@ def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> in
     # Another device each time, or it would soon be one that tried too often; some are not of this machine.
     near = chance.random() < 0.9
     device = f"127.{chance.randrange(256)}.{chance.randrange(256)}.7" if near else f"192.0.2.{chance.randrange(256)}"
-    with place.app.test_client() as client:
+    with place.client() as client:
         # A stream of live updates has no end: only its beginning is asked for.
         answer = client.open(
             path, method=method, query_string=query, data=data, buffered=False, environ_base={"REMOTE_ADDR": device}
@@ -328,7 +340,7 @@ def test_every_address_is_tried_and_each_does_what_it_is_for(place: Place) -> No
 
 
 def test_the_names_given_lead_to_pages(place: Place) -> None:
-    with place.app.test_client() as client:
+    with place.client() as client:
         job, sha = place.names["job_id"][0], place.names["sha"][0]
         assert client.get(f"/job/{job}").status_code == 200
         assert client.get(f"/job/{job}/photos/{sha}").status_code == 200
@@ -336,5 +348,5 @@ def test_the_names_given_lead_to_pages(place: Place) -> None:
 
 def test_an_exception_behind_an_address_would_be_noticed(place: Place, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(place.app.view_functions, "board.board", lambda: 1 / 0)
-    with place.app.test_client() as client, pytest.raises(ZeroDivisionError):
+    with place.client() as client, pytest.raises(ZeroDivisionError):
         client.get("/")

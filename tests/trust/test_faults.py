@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import re
 import socket
 import sqlite3
 import subprocess
@@ -210,12 +211,12 @@ def test_a_clock_set_back_an_hour_disturbs_no_order(session: Session, store: Sto
     assert [(cut.cylinder, cut.value) for cut in run.cuts] == [(4, 37.5), (5, 37.0)]
 
 
-def wait_for(address: str, seconds: float = 15) -> str:
+def wait_for(browser: urllib.request.OpenerDirector, address: str, seconds: float = 15) -> str:
     """The page at an address, once its server is up."""
     ends = time.monotonic() + seconds
     while True:
         try:
-            with urllib.request.urlopen(address, timeout=5) as page:
+            with browser.open(address, timeout=5) as page:
                 return str(page.read().decode())
         except OSError:
             if time.monotonic() > ends:
@@ -230,10 +231,16 @@ def test_the_page_restarted_in_the_middle_shows_what_was_said_meanwhile(session:
     command = [sys.executable, "-m", "journal", "serve", "--port", str(port)]
     environment = {**os.environ, "JOURNAL_FOLDER": str(session.store.folder)}
     address = f"http://127.0.0.1:{port}/job/{session.job_id}"
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
 
     def page(kill: bool) -> str:
-        with subprocess.Popen(command, cwd=root, env=environment, stdout=subprocess.DEVNULL) as server:
-            shown = wait_for(address)
+        with subprocess.Popen(command, cwd=root, env=environment, stdout=subprocess.PIPE, text=True) as server:
+            assert server.stdout is not None
+            enter = re.search(r"http://\S+/enter/\S+", server.stdout.readline())
+            assert enter is not None
+            # Once: the restarted server knows the browser again.
+            shown = wait_for(browser, enter[0] if kill else address)
+            shown = wait_for(browser, address) if kill else shown
             if kill:
                 server.kill()
             else:

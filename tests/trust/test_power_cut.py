@@ -21,6 +21,7 @@ from journal.record.store import Store
 from journal.record.verify import verify
 from tests.trust.effort import chosen
 from tests.trust.road import KnownSpeech, lines, silence
+from tests.webui.own import own_browser
 from webui.app import create_app
 
 soundfile = pytest.importorskip("soundfile", reason="the speech extra is not installed")
@@ -77,7 +78,7 @@ def test_nothing_acknowledged_is_lost_when_everything_is_killed(
         assert lost == []
     photos = [line.split()[1] for line in acknowledged if line.startswith("photo ")]
     assert all(original_path(folder, photo).is_file() for photo in photos)
-    assert create_app(folder).test_client().get("/", follow_redirects=True).status_code == 200
+    assert own_browser(create_app(folder)).get("/").status_code == 200
     print(f"{len(entries)} entries on disk, {len(photos)} photos acknowledged, none lost")
     assert len(entries) > 1
     assert photos

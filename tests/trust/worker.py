@@ -16,6 +16,7 @@ from journal.record.photos import take_in
 from journal.record.store import Store
 from journal.session import Session, open_job
 from tests.trust.road import KnownSpeech
+from tests.webui.own import own_browser
 from webui.app import create_app
 
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
@@ -36,7 +37,7 @@ def work(folder: Path, recording: Path, known: Path) -> None:
         acknowledge("job", job)
     ears = Ears([KnownSpeech.load(known)])
     session = Session(store, job, source=Source.VOICE)
-    page = create_app(folder).test_client()
+    page = own_browser(create_app(folder))
     picture = (Path(__file__).resolve().parents[2] / "demo" / "orchard" / "blow-by.jpg").read_bytes()
     print("ready", flush=True)
     heard = count(len(store.entries(job)))
@@ -53,7 +54,7 @@ def work(folder: Path, recording: Path, known: Path) -> None:
                 acknowledge("photo", taken.sha256)
                 acknowledge("entry", entry.id)
             if number % PAGE_EVERY == 0:
-                answer = page.get("/", follow_redirects=True)
+                answer = page.get("/")
                 assert answer.status_code == 200, answer.status
 
 

@@ -13,6 +13,9 @@ from webui.server import listening, port_of
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
 
+_ways_in: dict[str, dict[str, str]] = {}
+"""The cookie of a browser that was let in, by the address it is for."""
+
 
 @contextlib.contextmanager
 def serving(made: Shop) -> Iterator[str]:
@@ -26,9 +29,15 @@ def serving(made: Shop) -> Iterator[str]:
 
     runner = threading.Thread(target=run, daemon=True)
     runner.start()
+    address = f"http://127.0.0.1:{port_of(server)}"
+    name = made.app.config["SESSION_COOKIE_NAME"]
+    cookie = made.client.get_cookie(name)
+    assert cookie is not None
+    _ways_in[address] = {"name": name, "value": cookie.value, "url": address}
     try:
-        yield f"http://127.0.0.1:{port_of(server)}"
+        yield address
     finally:
+        del _ways_in[address]
         made.app.extensions["journal"].close()
         ending.set()
         runner.join(5)
@@ -36,10 +45,18 @@ def serving(made: Shop) -> Iterator[str]:
         server.close()
 
 
-@contextlib.contextmanager
-def window(browser: Any, size: dict[str, int] = DESKTOP, **how: Any) -> Iterator[Any]:
-    """A page in a window of its own; complaints on its console fail the test at the end."""
+def opened(browser: Any, size: dict[str, int], *, known: bool = True, **how: Any) -> Any:
+    """A profile of its own, let in as whoever started the journal unless it is to be a stranger's."""
     context = browser.new_context(viewport=size, **how)
+    if known:
+        context.add_cookies(list(_ways_in.values()))
+    return context
+
+
+@contextlib.contextmanager
+def window(browser: Any, size: dict[str, int] = DESKTOP, *, known: bool = True, **how: Any) -> Iterator[Any]:
+    """A page in a window of its own; complaints on its console fail the test at the end."""
+    context = opened(browser, size, known=known, **how)
     page = context.new_page()
     said: list[str] = []
     page.on("console", lambda message: said.append(message.text) if message.type in ("error", "warning") else None)

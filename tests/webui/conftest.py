@@ -21,6 +21,7 @@ from journal.facts import Body, Engine, Entry, Injection, JobOpened, Source
 from journal.record.job import Job
 from journal.record.store import Store
 from journal.session import Session, open_job
+from tests.webui.own import own_browser
 from webui import create_app
 
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
@@ -37,7 +38,7 @@ IDLE_RUN = (
 
 @dataclass
 class Shop:
-    """One journal, its application, and a browser of the journal's own machine."""
+    """One journal, its application, and the browser of whoever started it."""
 
     folder: Path
     app: Any
@@ -79,7 +80,7 @@ class Shop:
             return store.job(job)
 
     def get(self, address: str, **how: Any) -> TestResponse:
-        """Ask for a page as the journal's own machine."""
+        """Ask for a page as whoever started the journal."""
         return self.client.get(address, **how)
 
     def post(self, address: str, _client: FlaskClient | None = None, **form: Any) -> TestResponse:
@@ -126,7 +127,7 @@ def make(folder: Path, **how: Any) -> Shop:
     lines: list[str] = []
     app = create_app(folder, announce=lines.append, **how)
     app.testing = True
-    return Shop(folder, app, app.test_client(), lines)
+    return Shop(folder, app, own_browser(app), lines)
 
 
 @pytest.fixture

@@ -5,7 +5,6 @@ from __future__ import annotations
 import re
 import stat
 import sys
-from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
@@ -44,8 +43,30 @@ def test_a_device_of_the_network_gives_the_code_once(lan: Shop) -> None:
     assert tablet.get("/").location == "/code"
 
 
-def test_the_journals_own_machine_needs_no_code(lan: Shop) -> None:
-    assert lan.get("/").status_code == 200
+def test_the_address_shown_at_the_start_lets_one_browser_of_this_machine_in_once(shop: Shop) -> None:
+    stranger, second = shop.app.test_client(), shop.app.test_client()
+    assert stranger.get("/").location == "/code", "a shared machine: being on it is not enough"
+    entrance = shop.app.extensions["journal"].entrance
+    entrance.at("http://127.0.0.1:8470")
+    path = entrance.path
+    assert stranger.get(path).location == "/"
+    assert stranger.get("/").status_code == 200
+    assert stranger.get(path).location == "/", "whoever is in already is not turned away"
+    assert second.get(path).status_code == 403, "used up"
+    assert second.get("/enter/made-up").status_code == 403
+    assert second.get("/").location == "/code"
+    assert shop.lines == [f"For another browser of this machine: http://127.0.0.1:8470{entrance.path}"]
+    assert second.get(entrance.path).location == "/"
+
+
+def test_that_address_lets_nobody_in_from_the_network(lan: Shop) -> None:
+    phone = device(lan)
+    path = lan.app.extensions["journal"].entrance.path
+    assert phone.get(path).status_code == 403 and phone.get("/").location == "/code"
+    own = lan.app.test_client()
+    assert own.get(path).location == "/", "it was not used up by that"
+    own.environ_base["REMOTE_ADDR"] = "192.0.2.77"
+    assert own.get("/").location == "/code", "nor does its cookie, carried elsewhere"
 
 
 def test_without_lan_no_device_gets_in_whatever_it_knows(shop: Shop) -> None:
@@ -57,7 +78,7 @@ def test_without_lan_no_device_gets_in_whatever_it_knows(shop: Shop) -> None:
 def test_a_device_put_out_is_out(lan: Shop) -> None:
     phone = device(lan)
     give(phone, lan.app.extensions["journal"].door.code)
-    inside = lan.app.extensions["journal"].grants.devices(datetime(2026, 1, 1, tzinfo=UTC))
+    inside = lan.app.extensions["journal"].grants.devices()
     lan.post(f"/devices/{inside[0].id}/out")
     assert phone.get("/").location == "/code"
 
@@ -136,8 +157,9 @@ def test_a_second_server_on_the_same_journal_keeps_its_devices(lan: Shop) -> Non
     phone = device(lan)
     give(phone, lan.app.extensions["journal"].door.code)
     again = make(lan.folder, lan=True)
-    cookie = phone.get_cookie("journal")
+    name = lan.app.config["SESSION_COOKIE_NAME"]
+    cookie = phone.get_cookie(name)
     assert cookie is not None
     other = device(again)
-    other.set_cookie("journal", cookie.value)
+    other.set_cookie(name, cookie.value)
     assert other.get("/").status_code == 200

@@ -12,7 +12,7 @@ from typing import Any
 import pytest
 
 from journal.facts import Cut, PartAnswer, PartState, PartWanted, PhotoCue, PressureLevel, Question, RunKind, RunStarted
-from tests.webui.browser import DESKTOP, PHONE, serving, window
+from tests.webui.browser import DESKTOP, PHONE, opened, serving, window
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg
 from tests.webui.test_desk import link_of
 from webui.grants import LinkKind
@@ -62,7 +62,7 @@ def test_no_page_has_a_violation(shop: Shop, chromium: Any, theme: str, size: di
     )
     axe = package.Axe()
     job, places = full_job(shop)
-    with serving(shop) as address, chromium.new_context(viewport=size, color_scheme=theme) as context:
+    with serving(shop) as address, opened(chromium, size, color_scheme=theme) as context:
         page = context.new_page()
         wrong = []
         for place in places:
@@ -77,7 +77,7 @@ def test_no_page_has_a_violation(shop: Shop, chromium: Any, theme: str, size: di
         page.locator(".mend input[name=words]").last.press("Enter")
         page.get_by_role("button", name="Yes: Cylinder 5 cut: 300").wait_for()
         assert [v["id"] for v in axe.run(page, options={"runOnly": TAGS}).response["violations"]] == []
-        with chromium.new_context(viewport=size, color_scheme=theme) as other:
+        with opened(chromium, size, color_scheme=theme) as other:
             coded = other.new_page()
             coded.goto(f"{address}/job/{job}/photos")
             coded.get_by_role("button", name="From a phone: show the QR code").click()

@@ -208,7 +208,7 @@ def test_the_desk_answers_in_a_second_browser_and_the_open_page_shows_it(
     job = shop.open()
     shop.enter(job, PartWanted("valve bridge", cylinder=3, reason="broken"))
     link = link_of(shop, job)
-    with window(chromium) as technician, window(chromium) as clerk:
+    with window(chromium) as technician, window(chromium, known=False) as clerk:
         technician.goto(f"{address}/job/{job}/live")
         technician.get_by_text("Following the journal").wait_for()
         clerk.goto(address + link)

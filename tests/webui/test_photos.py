@@ -10,6 +10,7 @@ from PIL import Image
 from journal.facts import Photo, PhotoCue
 from journal.output.writeup_html import NOT_HERE
 from journal.record.photos import original_path
+from journal.record.store import Store
 from tests.webui.conftest import Shop, jpeg, text_of
 
 
@@ -50,6 +51,42 @@ def test_the_original_stays_byte_for_byte_and_the_shown_copies_carry_no_location
         copy = shop.get(f"/job/{job}/photo/{sha}/{size}")
         with Image.open(io.BytesIO(copy.data)) as image:
             assert copy.mimetype == "image/jpeg" and not dict(image.getexif())
+
+
+def test_originals_are_saved_under_a_name_of_ours(shop: Shop) -> None:
+    job = shop.open()
+    with Store.open(shop.folder) as store:
+        reference = store.line(job).reference
+    for name, picture in (("../../x.html", jpeg()), ("pay me.exe", png()), ("\u202egnp.exe", jpeg(seed=1))):
+        shop.post(f"/job/{job}/photos", photos=[(io.BytesIO(picture), name)])
+    for number, (picture, ending) in enumerate(zip(shop.job(job).pictures, ("jpg", "png", "jpg"), strict=True), 1):
+        answer = shop.get(f"/job/{job}/photo/{picture.photo.body.sha256}/original")
+        expected = f"attachment; filename=job-{reference}-photo-{number}.{ending}"
+        assert answer.headers["Content-Disposition"] == expected
+        assert answer.mimetype == "application/octet-stream"
+
+
+def png() -> bytes:
+    """A picture of another kind."""
+    held = io.BytesIO()
+    Image.open(io.BytesIO(jpeg(seed=2))).save(held, "PNG")
+    return held.getvalue()
+
+
+def test_no_profile_nor_any_word_in_one_comes_to_the_desk(shop: Shop) -> None:
+    from tests.record.test_photo_copies import tagged
+    from tests.webui.test_desk import link_of
+
+    job = shop.open()
+    held = io.BytesIO()
+    Image.open(io.BytesIO(jpeg())).save(held, "JPEG", icc_profile=tagged())
+    assert b"serial 4711" in held.getvalue()
+    shop.post(f"/job/{job}/photos", photos=sent(held.getvalue()))
+    sha, clerk = shop.job(job).pictures[0].photo.body.sha256, shop.app.test_client()
+    for size in ("thumb", "page"):
+        answer = clerk.get(f"{link_of(shop, job)}/photo/{sha}/{size}")
+        assert answer.status_code == 200
+        assert b"ICC_PROFILE" not in answer.data and b"4711" not in answer.data
 
 
 def test_the_same_photo_twice_is_one(shop: Shop) -> None:

@@ -16,18 +16,28 @@ import pytest
 
 from journal.errors import BadInput
 from tests.webui.conftest import Shop, text_of
+from tests.webui.own import own_browser
 from webui import create_app
 from webui.server import listening, port_of, serve
 
 
 def started(folder: Path, *more: str) -> tuple[subprocess.Popen[str], str]:
-    """A server as its own process, and the address it printed."""
+    """A server as its own process, and the address it printed, which lets one browser in."""
     command = [sys.executable, "-m", "journal", "--journal", str(folder), "serve", "--port", "0", *more]
     process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
     assert process.stdout is not None
-    found = re.search(r"http://[^/]+/", process.stdout.readline())
+    found = re.search(r"http://127\.0\.0\.1:\d+/enter/[\w-]+", process.stdout.readline())
     assert found is not None
     return process, found.group(0)
+
+
+def let_in(address: str) -> tuple[urllib.request.OpenerDirector, str]:
+    """A browser that followed the printed address, and where the pages are."""
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor())
+    base = address.split("enter/")[0]
+    with browser.open(address, timeout=20) as page:
+        assert page.geturl() == base
+    return browser, base
 
 
 @pytest.mark.parametrize("how", [signal.SIGTERM, signal.SIGINT])
@@ -36,8 +46,9 @@ def test_it_prints_its_address_serves_and_stops_cleanly_with_a_live_page_open(sh
     job = shop.open()
     process, address = started(shop.folder)
     try:
-        assert b"Orchard pump 2" in urllib.request.urlopen(address, timeout=20).read()
-        live = urllib.request.urlopen(f"{address}job/{job}/events", timeout=20)
+        browser, base = let_in(address)
+        assert b"Orchard pump 2" in browser.open(base, timeout=20).read()
+        live = browser.open(f"{base}job/{job}/events", timeout=20)
         assert live.readline().startswith(b"retry:")
         process.send_signal(how)
         out, err = process.communicate(timeout=20)
@@ -51,6 +62,8 @@ def test_it_prints_its_address_serves_and_stops_cleanly_with_a_live_page_open(sh
 def test_with_lan_it_says_who_can_see_it_and_the_code(shop: Shop) -> None:
     process, _ = started(shop.folder, "--lan")
     assert process.stdout is not None
+    assert "lets one browser of this machine in, once" in process.stdout.readline()
+    assert re.match(r"For other devices: http://[^/]+/$", process.stdout.readline())
     assert "network can see this journal" in process.stdout.readline()
     assert re.search(r"Code for the next device: \d{4} \d{4}", process.stdout.readline())
     process.send_signal(signal.SIGTERM)
@@ -68,7 +81,7 @@ def test_a_port_in_use_is_one_clear_line(tmp_path: Path) -> None:
 
 def test_two_servers_on_one_journal_both_write_and_see_it(shop: Shop) -> None:
     app = create_app(shop.folder)
-    other = Shop(shop.folder, app, app.test_client(), [])
+    other = Shop(shop.folder, app, own_browser(app), [])
     job = shop.open()
 
     def write(made: Shop) -> None:
@@ -88,7 +101,7 @@ def test_two_servers_on_one_journal_both_write_and_see_it(shop: Shop) -> None:
 def test_a_page_server_begun_in_an_empty_folder_makes_the_journal(tmp_path: Path) -> None:
     folder = tmp_path / "new journal"
     app = create_app(folder)
-    assert app.test_client().get("/").status_code == 200
+    assert own_browser(app).get("/").status_code == 200
     app.extensions["journal"].close()
     server = listening(app, "127.0.0.1", 0)
     assert port_of(server) > 0

@@ -12,6 +12,7 @@ from journal.errors import RecordError
 from journal.facts import Cut
 from journal.record.store import Store
 from tests.webui.conftest import Shop
+from tests.webui.own import own_browser
 from webui.stores import MOST_IDLE, Stores
 
 
@@ -42,7 +43,7 @@ def test_threads_that_answer_one_after_the_other_share_one_store(shop: Shop, ope
     shop.enter(job, Cut(2, 37.25))
     answers: list[str] = []
     for _ in range(12):
-        in_a_thread(lambda: answers.append(shop.app.test_client().get(f"/job/{job}/live").get_data(as_text=True)))
+        in_a_thread(lambda: answers.append(own_browser(shop.app).get(f"/job/{job}/live").get_data(as_text=True)))
     assert len(answers) == 12 and all("37.25" in answer for answer in answers)
     assert len(opened) == 1
 

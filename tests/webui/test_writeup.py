@@ -7,6 +7,7 @@ import json
 import re
 import zipfile
 
+from tests.record.pictures import file_of, phone_exif, scene
 from tests.webui.conftest import Shop, text_of
 
 
@@ -45,6 +46,19 @@ def test_it_downloads_in_every_form_and_on_both_papers(tested: tuple[Shop, str])
     assert "attachment" in shop.get(f"/job/{job}/write-up.html").headers["Content-Disposition"]
     assert shop.get(f"/job/{job}/write-up.pdf?paper=A0").status_code == 400
     assert shop.get(f"/job/{job}/write-up.exe").status_code == 404
+
+
+def test_the_pages_pack_leaves_out_what_photos_tell_of_place_and_camera_unless_asked(shop: Shop) -> None:
+    job = shop.open()
+    assert "Pack with original photos" not in text_of(shop.get(f"/job/{job}/write-up"))
+    photo = file_of(scene(), exif=phone_exif())
+    shop.post(f"/job/{job}/photos", photos=[(io.BytesIO(photo), "IMG_1.jpg")])
+    links = re.findall(rf'href="(/job/{job}/pack[^"]*)"', text_of(shop.get(f"/job/{job}/write-up")))
+    plain, whole = (zipfile.ZipFile(io.BytesIO(shop.get(link).data)) for link in links)
+    assert not [name for name in plain.namelist() if name.startswith("photos/")]
+    held = b"".join(plain.read(name) for name in plain.namelist())
+    assert b"Invented" not in held and b"Exif" not in held and b"copies/" in b"".join(map(str.encode, plain.namelist()))
+    assert photo in [whole.read(name) for name in whole.namelist() if name.startswith("photos/")]
 
 
 def test_the_pack_holds_every_entry_and_the_write_up(tested: tuple[Shop, str]) -> None:

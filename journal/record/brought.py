@@ -1,0 +1,118 @@
+"""What a pack would do to what is here, summed up in a few lines before any of it counts."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+
+from journal.facts import (
+    Answer,
+    ClockSetBack,
+    Correction,
+    EngineChanged,
+    Entry,
+    JobClosed,
+    JobFact,
+    JobReopened,
+    Withdrawal,
+)
+from journal.record.keys import name_of
+from journal.record.resolve import target_of
+from journal.record.seals import Signature
+
+
+@dataclass(frozen=True)
+class Brought:
+    """What a pack holds that is not here yet."""
+
+    job: str
+    """The job's identifier."""
+    unit: str
+    """What machine it is, as the pack says."""
+    entries: tuple[Entry, ...]
+    """Entries that are not here yet."""
+    changes: tuple[str, ...]
+    """What they do to a job that is here, a line each; empty when they only add to it."""
+    closed: JobClosed | None
+    """How they close the job; none when they do not."""
+    signers: tuple[str, ...]
+    """Who wrote them and which journals signed that, a line each."""
+
+
+def sum_up(
+    job: str, unit: str, here: Sequence[Entry], packed: Sequence[Entry], signatures: Mapping[str, Signature], own: bytes
+) -> Brought:
+    """What a pack brings.
+
+    Args:
+        job: the job's identifier.
+        unit: what machine it is.
+        here: the job's entries in this journal; none when it is not here.
+        packed: those of the pack.
+        signatures: who signed them, by entry.
+        own: this journal's public key.
+    """
+    known = {entry.id: entry for entry in here}
+    new = tuple(entry for entry in packed if entry.id not in known)
+    closings = [entry.body for entry in new if isinstance(entry.body, JobClosed)]
+    return Brought(
+        job=job,
+        unit=unit,
+        entries=new,
+        changes=tuple(_changes(new, known)) if here else (),
+        closed=closings[-1] if closings else None,
+        signers=tuple(signers(new, signatures, own)),
+    )
+
+
+def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: bytes) -> list[str]:
+    """Who wrote entries and which journals vouch for it, a line each, the most first."""
+    counts: Counter[tuple[str, str]] = Counter()
+    for entry in entries:
+        by = signatures.get(entry.id)
+        if by is None:
+            counts[_of(entry), "not signed"] += 1
+        else:
+            counts[_of(entry), "signed by this journal" if by.key == own else f"signed by {name_of(by.key)}"] += 1
+    return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
+
+
+def _changes(new: Sequence[Entry], known: Mapping[str, Entry]) -> list[str]:
+    counts: Counter[tuple[str, str]] = Counter()
+    others = []
+    for entry in new:
+        target = known.get(target_of(entry.body) or "")
+        match entry.body:
+            case Withdrawal() if target is not None:
+                counts[_of(target), "withdrawn"] += 1
+            case Correction() if target is not None:
+                counts[_of(target), "corrected"] += 1
+            case Answer() if target is not None:
+                counts[_of(target), "answered"] += 1
+            case ClockSetBack(before):
+                counts.update((_of(known[id_]), "put earlier") for id_ in before if id_ in known)
+            case JobClosed(cause):
+                others.append(f"the job is closed {_by(entry)}: {cause}")
+            case JobReopened():
+                others.append(f"the job is reopened {_by(entry)}")
+            case EngineChanged():
+                others.append(f"the engine is changed {_by(entry)}")
+            case JobFact(field, value):
+                others.append(f"{field} is changed {_by(entry)} to {value}")
+            case _:
+                pass
+    lines = [f"{_entries(n)} {who} {'is' if n == 1 else 'are'} {what}" for (who, what), n in counts.most_common()]
+    return [*lines, *others]
+
+
+def _entries(count: int) -> str:
+    return f"{count} {'entry' if count == 1 else 'entries'}"
+
+
+def _of(entry: Entry) -> str:
+    return f"of {entry.technician or 'nobody named'}"
+
+
+def _by(entry: Entry) -> str:
+    return f"by {entry.technician or 'nobody named'}"

@@ -1,0 +1,51 @@
+"""Whether a copy shows what its original shows: the two brought down to a few pixels and held against each other."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import numpy as np
+import numpy.typing as npt
+from PIL import Image, ImageOps
+
+_EDGE = 16
+_UNLIKE = 0.05
+"""Root mean square difference, of 1, above which two pictures are not the same; copies stay well under it."""
+
+
+def alike(original: Path, copy: Path) -> bool:
+    """Whether a copy shows what its original does, as far as 16 by 16 pixels tell.
+
+    Where the original cannot be read there is nothing to compare with, and it is held to do so.
+
+    Args:
+        original: the picture as the camera wrote it, in any of the formats taken in.
+        copy: a JPEG made from it, upright.
+    """
+    import pillow_heif
+
+    pillow_heif.register_heif_opener()
+    try:
+        wanted = _small(original)
+    except Exception:  # a damaged original is found by its checksum
+        return True
+    try:
+        found = _small(copy)
+    except Exception:  # a copy that cannot be decoded is none
+        return False
+    return float(np.sqrt(np.mean((wanted - found) ** 2))) <= _UNLIKE
+
+
+def _small(path: Path) -> npt.NDArray[np.float64]:
+    """A picture as shades of grey from 0 to 1, shape (16, 16), upright, on white where it is transparent."""
+    with Image.open(path) as image:
+        image.draft("RGB", (8 * _EDGE, 8 * _EDGE))
+        upright = ImageOps.exif_transpose(image)
+        if upright.mode.startswith("I"):  # 16 bits of grey
+            deep = np.asarray(upright, dtype=np.float64) / 65_535
+            upright = Image.fromarray((deep * 255).astype(np.uint8))
+        if upright.mode not in ("RGB", "L"):
+            backed = upright.convert("RGBA")
+            upright = Image.alpha_composite(Image.new("RGBA", backed.size, "white"), backed)
+        grey = upright.convert("L").resize((_EDGE, _EDGE), Image.Resampling.BOX)
+        return np.asarray(grey, dtype=np.float64) / 255

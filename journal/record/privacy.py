@@ -1,0 +1,41 @@
+"""A journal is its owner's alone on a machine that several people use."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+from pathlib import Path
+
+from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FOLDER
+from journal.record.keys import KEY_NAME
+
+_FOLDERS = frozenset({PHOTOS, CLIPS, COPIES, "models"})
+_FILES = frozenset(
+    {
+        "journal.db",
+        "journal.db-wal",
+        "journal.db-shm",
+        KEY_NAME,
+        "page.key",
+        "page.db",
+        "page.log",
+        "live.json",
+        "units.toml",
+    }
+)
+
+
+def make_private(folder: Path) -> None:
+    """Close a new journal, or one made before this was done, to other users; whoever wants to may open it again.
+
+    The folder itself only where nothing else lies in it.
+    """
+    if os.name != "posix":
+        return
+    with contextlib.suppress(OSError):  # somebody else's, or a disk that knows no owners
+        there = list(folder.iterdir())
+        ours = [path for path in there if path.name in _FOLDERS | _FILES and not path.is_symlink()]
+        for path in ours:
+            path.chmod(PRIVATE_FOLDER if path.name in _FOLDERS else PRIVATE_FILE)
+        if all(path in ours or path.name.startswith(".") for path in there):
+            folder.chmod(PRIVATE_FOLDER)

@@ -1,0 +1,215 @@
+"""What stands beside each entry: its checksum and who signed it; and one sum over all, so that none can go unnoticed.
+
+An entry's checksum is the SHA-256 of its fields as JSON (`digest`). The journal it was made in signs that checksum with
+its key (`journal.record.keys`); checksum and signature stay with the entry when it is packed and unpacked. An entry
+made before there were keys has a checksum of the journal it lies in, and no signature.
+
+The sum is that of a hash of every seal, 2,048 bits wide, so that an entry is added or, when its job is erased, taken
+away without reading the others: the incremental multiset hash of M. Bellare and D. Micciancio, "A new paradigm for
+collision-free hashing", Eurocrypt 1997 (cited from memory). The journal's key signs the sum, and with it all that lies
+in the journal: whoever has no key can neither change, add nor remove an entry without `troubles` finding it.
+"""
+
+from __future__ import annotations
+
+import hashlib
+import json
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from sqlite_utils import Database
+
+from journal.facts import Entry
+from journal.facts.codec import entry_to_json
+from journal.record import rows
+from journal.record.keys import KEY_NAME, JournalKey, name_of, signed_by
+
+_ENTRY, _SUM = b"cutout journal entry\n", b"cutout journal sum\n"
+_BYTES = 256
+_WHOLE = 1 << 8 * _BYTES
+_INSERT = "INSERT INTO seals (seq, sha256, signer, signature, carried) VALUES (?, ?, ?, ?, ?)"
+_SEALED = "SELECT seq, sha256, signer, signature, carried FROM seals"
+
+
+@dataclass(frozen=True)
+class Signature:
+    """Who vouches for an entry."""
+
+    key: bytes
+    """The signing journal's public key, 32 bytes."""
+    signature: bytes
+    """Ed25519 over `message` of the entry's checksum, 64 bytes."""
+
+
+@dataclass(frozen=True)
+class Arrived:
+    """An entry that was just written into the database."""
+
+    seq: int
+    """Its number of arrival."""
+    entry: Entry
+    """The entry as it is on disk."""
+    signature: Signature | None = None
+    """The signature it came with; none for one made here, or made where nothing was signed."""
+
+
+def digest(entry: Entry) -> bytes:
+    """An entry's checksum: SHA-256 of its fields, in the order of a pack's line, as compact JSON with sorted keys."""
+    data = entry_to_json(entry)
+    return _digest(tuple(data.values())[:-1], data["body"])
+
+
+def _digest(fields: Sequence[object], body: object) -> bytes:
+    return hashlib.sha256(_as_json([*fields, body]).encode()).digest()
+
+
+_as_json = json.JSONEncoder(sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode
+"""Made once: an encoder for each entry would take longer than the checksum."""
+
+
+def message(sha256: bytes) -> bytes:
+    """What is signed for an entry with that checksum."""
+    return _ENTRY + sha256
+
+
+def add(db: Database, arrived: Iterable[Arrived], key: JournalKey, *, carried: bool) -> None:
+    """Seal entries within the transaction that wrote them.
+
+    Args:
+        db: the journal's database.
+        arrived: the entries.
+        key: the journal's key; signs the sum, and the entries unless they are carried in.
+        carried: whether they were made in another journal.
+    """
+    found = []
+    for one in arrived:
+        sha256 = digest(one.entry)
+        by = one.signature if carried else Signature(key.public, key.sign(message(sha256)))
+        signer = None if by is None else _signer(db, by.key)
+        found.append((one.seq, sha256, signer, None if by is None else by.signature, int(carried)))
+    db.conn.executemany(_INSERT, found)
+    _change_sum(db, found, 1, key)
+
+
+def remove(db: Database, job: int, key: JournalKey) -> None:
+    """Take a job's seals away with its entries, in the same transaction."""
+    gone = db.execute(f"{_SEALED} WHERE seq IN (SELECT seq FROM entries WHERE job = ?)", [job]).fetchall()
+    db.execute("DELETE FROM seals WHERE seq IN (SELECT seq FROM entries WHERE job = ?)", [job])
+    _change_sum(db, gone, -1, key)
+
+
+def seal_all(db: Database) -> None:
+    """Give every entry of a journal from before there were seals its checksum."""
+    count = total = 0
+    # All keys first: the rows themselves may be too many for the memory.
+    for (seq,) in db.execute("SELECT seq FROM entries").fetchall():
+        _, *fields, body = db.execute(f"{rows.SELECT} WHERE e.seq = ?", [seq]).fetchone()
+        seal = (seq, _digest(fields, _parsed(body)), None, None, 0)
+        db.execute(_INSERT, seal)
+        count, total = count + 1, (total + _term(seal, {})) % _WHOLE
+    db.execute("INSERT INTO sealed VALUES (1, ?, ?, NULL, NULL)", [count, total.to_bytes(_BYTES, "big")])
+
+
+def _signer(db: Database, key: bytes) -> int:
+    row = db.execute("SELECT number FROM signers WHERE key = ?", [key]).fetchone()
+    if row is not None:
+        return int(row[0])
+    return int(db.execute("INSERT INTO signers (key) VALUES (?)", [key]).lastrowid or 0)
+
+
+def _change_sum(db: Database, seals: Sequence[tuple[Any, ...]], sign: int, key: JournalKey) -> None:
+    keys = _keys(db)
+    count, total = db.execute("SELECT entries, total FROM sealed").fetchone()
+    count += sign * len(seals)
+    change = sum(_term(row, keys) for row in seals)
+    total = ((int.from_bytes(total, "big") + sign * change) % _WHOLE).to_bytes(_BYTES, "big")
+    signature = key.sign(_sum_message(count, total))
+    row = [count, total, _signer(db, key.public), signature]
+    db.execute("UPDATE sealed SET entries = ?, total = ?, signer = ?, signature = ?", row)
+
+
+def _keys(db: Database) -> dict[int, bytes]:
+    return dict(db.execute("SELECT number, key FROM signers"))
+
+
+def _term(seal: Sequence[Any], keys: Mapping[int, bytes]) -> int:
+    seq, sha256, signer, signature, carried = seal
+    text = b"%d %d " % (seq, carried) + _bytes(sha256) + keys.get(signer, b"") + _bytes(signature)
+    return int.from_bytes(hashlib.shake_128(text).digest(_BYTES), "big")
+
+
+def _bytes(value: object) -> bytes:
+    return value if isinstance(value, bytes) else str(value or "").encode()
+
+
+def _sum_message(count: int, total: bytes) -> bytes:
+    return _SUM + b"%d\n" % count + total
+
+
+# Reading
+
+
+def signatures(db: Database, job: int) -> dict[str, Signature]:
+    """Who signed which of a job's entries, by the entry's identifier; unsigned ones are left out."""
+    sql = (
+        "SELECT e.id, k.key, s.signature FROM entries e JOIN seals s ON s.seq = e.seq "
+        "JOIN signers k ON k.number = s.signer WHERE e.job = ?"
+    )
+    # What is no bytes was put there by another program, and is refused as such.
+    found = db.execute(sql, [job])
+    return {str(id_): Signature(bytes(memoryview(key)), bytes(memoryview(by))) for id_, key, by in found}
+
+
+def troubles(db: Database, public: bytes) -> Iterator[str]:
+    """Every entry that is not what it was when it came, that came past the program, or that is gone; a line each.
+
+    Args:
+        db: the journal's database.
+        public: the journal's public key; empty where its file is gone.
+    """
+    keys = _keys(db)
+    count, total, by, signature = db.execute("SELECT entries, total, signer, signature FROM sealed").fetchone() or (
+        0, b"", None, None,
+    )  # fmt: skip
+    own = keys.get(by or 0, b"")
+    found, summed = 0, 0
+    sql = (
+        f"SELECT s.sha256, s.signer, s.signature, s.carried, e.seq, {rows.FIELDS} FROM entries e "
+        "JOIN jobs ON jobs.number = e.job LEFT JOIN seals s ON s.seq = e.seq ORDER BY e.seq"
+    )
+    for sha256, signer, signed, carried, seq, *fields, body in db.execute(sql):
+        if sha256 is None:
+            yield f"entry {fields[0]} was not written by this program: {_REMEDY}"
+            continue
+        found += 1
+        summed += _term((seq, sha256, signer, signed, carried), keys)
+        key = keys.get(signer or 0, b"")
+        # What the journal itself signed is covered by its signature of the sum; a signature each would take minutes.
+        if signer is not None and key != own and not signed_by(key, _bytes(signed), message(sha256)):
+            yield f"entry {fields[0]} does not fit its signature: {_REMEDY}"
+        elif _digest(fields, _parsed(body)) != sha256:
+            yield f"entry {fields[0]} was changed: {_REMEDY}"
+    for (seq,) in db.execute("SELECT seq FROM seals WHERE seq NOT IN (SELECT seq FROM entries) ORDER BY seq"):
+        yield f"the entry that came as number {seq} is gone: {_REMEDY}"
+    if (count, total) != (found, (summed % _WHOLE).to_bytes(_BYTES, "big")):
+        yield f"the sum over all entries does not fit them: some are gone or were changed; {_REMEDY}"
+    elif by is not None and not public:
+        yield f"{KEY_NAME} is gone: {_REMEDY}; else what is written from now on is signed by another key"
+    elif by is not None and own != public:
+        yield f"the sum over all entries is signed by {name_of(own)}, which is not this journal; {_REMEDY}"
+    elif by is not None and not signed_by(own, _bytes(signature), _sum_message(count, total)):
+        yield f"the sum over all entries is not signed by this journal: it was changed by another program; {_REMEDY}"
+    elif by is None and keys:
+        yield f"the signature of the sum over all entries is gone; {_REMEDY}"
+
+
+_REMEDY = "restore it from a backup"
+
+
+def _parsed(body: object) -> object:
+    """The body's JSON; the text itself where it is none."""
+    try:
+        return json.loads(str(body))
+    except (ValueError, RecursionError):
+        return body

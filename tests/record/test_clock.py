@@ -1,0 +1,191 @@
+"""Clocks that are wrong: what is dated far ahead is refused, and one that was ahead dates nothing after it wrongly."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from journal.errors import BadInput
+from journal.facts import (
+    Baseline,
+    ClockSetBack,
+    Correction,
+    Cut,
+    Engine,
+    Entry,
+    JobClosed,
+    JobOpened,
+    JobReopened,
+    Note,
+    Photo,
+    PhotoCue,
+    RunKind,
+    RunStarted,
+    new_id,
+    to_milliseconds,
+)
+from journal.record.intake import AHEAD, SET_BACK
+from journal.record.job import JobState
+from journal.record.pack import pack
+from journal.record.replay import replay
+from journal.record.resolve import in_order
+from journal.record.store import Store
+from journal.record.unpack import unpack
+from journal.record.verify import remarks, verify
+from journal.session import Session, open_job
+from tests.record.arrange import opened
+
+NOW = to_milliseconds(datetime(2026, 11, 26, 9, 0, tzinfo=UTC))
+
+
+@pytest.fixture
+def store(tmp_path: Path) -> Store:
+    opened = Store.open(tmp_path / "journal")
+    opened.clock = lambda: NOW
+    return opened
+
+
+def at(store: Store, session: Session, moment: datetime) -> None:
+    """Both clocks say so from now on."""
+    store.clock = session.clock = lambda: moment
+
+
+@pytest.fixture
+def session(store: Store) -> Session:
+    job = open_job(store, JobOpened("pump", Engine(6)), "Ash", at=NOW)
+    return Session(store, job, clock=lambda: NOW)
+
+
+@pytest.mark.parametrize("year", [2099, 9998])
+def test_an_entry_dated_far_ahead_is_refused_from_a_pack_and_from_here(
+    store: Store, session: Session, tmp_path: Path, year: int
+) -> None:
+    ahead = datetime(year, 1, 1, tzinfo=UTC)
+    with Store.open(tmp_path / "other") as other:
+        other.clock = lambda: ahead
+        job = opened(at=NOW)
+        other.append(*job.entries, replace(job.say(JobClosed("unknown")), at_utc=ahead))
+        pack(other, job.job, tmp_path / "ahead.zip")
+    with pytest.raises(BadInput, match=rf"is dated {year}-01-01 .* clock says 2026-11-26 .* nothing was"):
+        unpack(store, tmp_path / "ahead.zip")
+    with pytest.raises(BadInput, match="set the clock that is wrong"):
+        store.append(Entry(new_id(ahead), session.job_id, ahead, Note("x")))
+    assert [line.id for line in store.jobs()] == [session.job_id]
+
+
+def test_what_another_machine_dates_a_day_ahead_is_taken_and_a_moment_more_is_not(store: Store) -> None:
+    job = opened(at=NOW)
+    latest = replace(job.entries[0], at_utc=NOW + AHEAD)
+    store.check_merge([latest])
+    with pytest.raises(BadInput, match="is dated"):
+        store.check_merge([replace(latest, at_utc=NOW + AHEAD + timedelta(milliseconds=1))])
+
+
+def test_a_clock_that_was_ahead_dates_nothing_after_it_wrongly(store: Store, session: Session) -> None:
+    at(store, session, NOW + timedelta(days=400))
+    session.enter(RunStarted(RunKind.IDLE))
+    session.enter(Baseline(30.0))
+    wrong = session.enter(Cut(1, 38.0))
+    at(store, session, NOW + timedelta(minutes=5))
+    first = session.enter(Cut(2, 37.0))
+    corrected = session.enter(Correction(wrong.id, Cut(1, 36.0)))
+    at(store, session, NOW + timedelta(minutes=6))
+    last = session.enter(Cut(3, 35.0))
+    assert (first.at_utc, last.at_utc) == (NOW + timedelta(minutes=5, milliseconds=1), NOW + timedelta(minutes=6))
+    assert corrected.at_utc < last.at_utc
+    (run,) = store.job(session.job_id).runs
+    assert [(cut.cylinder, cut.value) for cut in run.cuts] == [(1, 36.0), (2, 37.0), (3, 35.0)]
+    assert sum(isinstance(entry.body, ClockSetBack) for entry in store.entries(session.job_id)) == 1
+    assert verify(store) == []
+    assert any("the clock was set back at 2026-11-26T09:05" in line for line in remarks(store))
+    assert any("dated ahead" in line for line in remarks(store))
+
+
+def test_a_job_that_was_locked_by_an_entry_of_9998_goes_on(store: Store, session: Session) -> None:
+    store.clock = lambda: datetime(9998, 12, 31, 23, 59, 59, tzinfo=UTC)
+    end = datetime(9998, 12, 31, 23, 59, 59, 999000, tzinfo=UTC)
+    store.append(Entry(new_id(NOW), session.job_id, end, JobClosed("unknown"), technician="Mallory"))
+    at(store, session, NOW + timedelta(hours=1))
+    session.enter(JobReopened())
+    session.enter(Note("goes on"))
+    assert store.job(session.job_id).state is JobState.OPEN
+    assert store.entries(session.job_id)[-1].at_utc < NOW + timedelta(hours=2)
+
+
+def test_less_than_a_minute_back_needs_no_mark(store: Store, session: Session) -> None:
+    at(store, session, NOW + SET_BACK)
+    session.enter(Note("before"))
+    at(store, session, NOW)
+    after = session.enter(Note("after"))
+    assert after.at_utc == NOW + SET_BACK + timedelta(milliseconds=1)
+    assert not any(isinstance(entry.body, ClockSetBack) for entry in store.entries(session.job_id))
+    at(store, session, NOW + timedelta(milliseconds=-1))
+    assert session.enter(Note("more")).at_utc < NOW + SET_BACK
+
+
+def test_a_clock_that_went_back_twice_keeps_the_order_in_which_things_were_said(store: Store, session: Session) -> None:
+    said = []
+    for days in (0, 500, 400, 300, 0, 0.5, 0.25):
+        at(store, session, NOW + timedelta(days=days, minutes=1))
+        said.append(session.enter(Note(f"{days}")).id)
+    entries = [entry.id for entry in store.entries(session.job_id) if isinstance(entry.body, Note)]
+    assert entries == said
+    assert in_order(reversed(store.entries(session.job_id))) == store.entries(session.job_id)
+
+
+def test_order_and_marks_survive_a_pack(store: Store, session: Session, tmp_path: Path) -> None:
+    at(store, session, NOW + timedelta(hours=3))
+    session.enter(JobClosed("unknown"))
+    at(store, session, NOW + timedelta(minutes=1))
+    session.enter(JobReopened())
+    pack(store, session.job_id, tmp_path / "job.zip")
+    with Store.open(tmp_path / "other") as other:
+        other.clock = store.clock
+        unpack(other, tmp_path / "job.zip")
+        assert other.entries(session.job_id) == store.entries(session.job_id)
+        assert other.job(session.job_id).state is JobState.OPEN
+
+
+def test_a_photo_goes_where_the_last_cue_said_though_that_is_dated_ahead(store: Store, session: Session) -> None:
+    at(store, session, NOW + timedelta(days=400))
+    session.enter(PhotoCue("overhead", 3))
+    at(store, session, NOW + timedelta(minutes=1))
+    session.enter(Photo("ab" * 32, "a.jpg"))
+    (picture,) = store.job(session.job_id).pictures
+    assert (picture.photo.body.subject, picture.photo.body.cylinder) == ("overhead", 3)
+
+
+def test_a_mark_moves_only_what_it_names_and_only_what_comes_later() -> None:
+    job = opened()
+    early, late, other = job.say(Note("early")), job.say(Note("late"), seconds=60), job.say(Note("other"))
+    mark = replace(
+        job.entries[0],
+        id=new_id(early.at_utc),
+        at_utc=early.at_utc + timedelta(seconds=1),
+        body=ClockSetBack((late.id, early.id, "nobody")),
+    )
+    assert [e.id for e in in_order([*job.entries, mark])] == [job.entries[0].id, early.id, late.id, mark.id, other.id]
+    assert replay([*job.entries, mark]).notes == replay(job.entries).notes
+
+
+def test_which_job_is_open_goes_by_arrival_and_not_by_the_clock(store: Store, session: Session) -> None:
+    later = open_job(store, JobOpened("loader", Engine(6)), "Ash", at=NOW - timedelta(hours=1))
+    assert store.latest_open() == later
+    at(store, session, NOW - timedelta(hours=2))
+    session.enter(JobClosed("unknown"))
+    session.enter(JobReopened())
+    assert store.latest_open() == session.job_id
+
+
+def test_a_job_that_was_carried_in_does_not_become_the_open_one(store: Store, session: Session, tmp_path: Path) -> None:
+    with Store.open(tmp_path / "other") as other:
+        job = opened(at=NOW)
+        other.append(*job.entries)
+        pack(other, job.job, tmp_path / "job.zip")
+    unpack(store, tmp_path / "job.zip")
+    assert store.latest_open() == session.job_id
+    session.enter(JobClosed("unknown"))
+    assert store.latest_open() == job.job, "the only one there is"

@@ -1,0 +1,188 @@
+"""A production server that nobody keeps from others: so many connections an address, little patience, bodies judged.
+
+Waitress reads a request's whole body before the application sees its head, waits two minutes for whoever says nothing,
+and takes no further connection while a hundred are open; what is added here are the three bounds.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import ipaddress
+import socket
+import time
+from io import BytesIO
+from typing import Any
+
+from flask import Flask
+from waitress.adjustments import Adjustments
+from waitress.channel import HTTPChannel
+from waitress.parser import HTTPRequestParser
+from waitress.server import TcpWSGIServer
+from waitress.utilities import Error
+
+from webui.bodies import Taken, judge
+from webui.shop import Shop
+
+AN_ADDRESS = 64
+"""Connections that one address may have open: its longest idle one makes room for another."""
+
+IN_ALL = 640
+"""Connections that all addresses together may have open; likewise."""
+
+HEAD_S = 10.0
+"""Seconds within which a request's head must have come, and all of what comes from whoever is not in."""
+
+IDLE_S = 60.0
+"""Seconds for which a connection may rest between two requests, or within the body of one."""
+
+
+class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
+    """Waitress with bounds on connections, patience and bodies."""
+
+    def __init__(self, app: Flask, host: str, port: int, threads: int) -> None:
+        """Listen; `OSError` when the address cannot be listened on."""
+        self.app = app
+        self.channel_class = _Connection
+        adjustments = Adjustments(
+            host=host, port=port, threads=threads, ident=None, asyncore_use_poll=True, cleanup_interval=1,
+            # Both are seen to here: waitress would stop listening.
+            connection_limit=2 * IN_ALL, channel_timeout=int(IDLE_S),
+        )  # fmt: skip
+        super().__init__(app, adj=adjustments)
+
+    def maintenance(self, now: float) -> None:
+        """Close connections that kept us waiting too long; `now` in seconds since 1970."""
+        for connection in list(self.active_channels.values()):
+            if connection.overdue(now):
+                connection.drop()
+
+    def make_room(self, address: str) -> bool:
+        """Have room for one more connection of this address; false when all that it has are at work."""
+        here = [connection for connection in self.active_channels.values() if not connection.will_close]
+        same = [connection for connection in here if _neighbour(connection.addr[0]) == _neighbour(address)]
+        crowd = same if len(same) >= AN_ADDRESS else here if len(here) >= IN_ALL else []
+        if not crowd:
+            return True
+        idle = [connection for connection in crowd if not connection.at_work]
+        if not idle:
+            return False
+        min(idle, key=lambda connection: connection.last_activity).drop()
+        return True
+
+
+def _neighbour(address: str) -> str:
+    """What counts as one address: this machine to itself, and a network of IPv6 that one device can have to itself."""
+    try:
+        parsed = ipaddress.ip_address(address)
+    except ValueError:
+        return address
+    if parsed.is_loopback:
+        return "this machine"
+    return str(ipaddress.ip_network((address, 64), strict=False)) if parsed.version == 6 else address
+
+
+class _Connection(HTTPChannel):  # type: ignore[misc]
+    """One connection."""
+
+    def __init__(self, server: PageServer, sock: Any, addr: Any, adj: Any, map: Any = None) -> None:
+        room = server.make_room(addr[0])
+        super().__init__(server, sock, addr, adj, map=map)
+        self.began: float | None = self.creation_time
+        """When it began to make us wait for a whole request; none while it does not."""
+        if not room:
+            self.drop()
+
+    def parser_class(self, adj: Any) -> _Request:
+        """A parser for the next request, that knows whose it is."""
+        return _Request(adj, self.server.app, str(self.addr[0]))
+
+    @property
+    def at_work(self) -> bool:
+        """Whether a request of it is being answered, or the body of one that may take its time comes in."""
+        return bool(self.requests) or (self.request is not None and self.request.taken.known)
+
+    def received(self, data: bytes) -> Any:
+        """Take in what came."""
+        if self.request is None:
+            self.began = time.time()
+        done = super().received(data)
+        if self.request is None:
+            self.began = None
+        return done
+
+    def overdue(self, now: float) -> bool:
+        """Whether it has made us wait too long."""
+        if self.requests or self.will_close:
+            return False
+        if self.began is not None and not self.at_work:
+            return now - self.began > HEAD_S
+        return bool(now - self.last_activity > IDLE_S)
+
+    def drop(self) -> None:
+        """Close it, whether or not the other end takes what is still to be sent."""
+        self.will_close = True
+        with contextlib.suppress(OSError):
+            self.socket.shutdown(socket.SHUT_RDWR)
+
+
+class _Refused(Error):  # type: ignore[misc]
+    """An answer to a request whose body is not read."""
+
+    def __init__(self, status: int) -> None:
+        self.code, self.reason = status, {403: "Forbidden", 413: "Content Too Large"}.get(status, "Too Many Requests")
+        super().__init__("This was not taken in: start from the page's own address.")
+
+
+class _Request(HTTPRequestParser):  # type: ignore[misc]
+    """A request whose head decides whether its body is read."""
+
+    def __init__(self, adj: Any, app: Flask, address: str) -> None:
+        super().__init__(adj)
+        self.app, self.address, self.taken = app, address, Taken()
+        self.body_rcv: Any = None
+
+    def parse_header(self, header_plus: bytes) -> None:
+        """Read the head, then judge the body."""
+        super().parse_header(header_plus)
+        if self.body_rcv is None:
+            return
+        self.taken = judge(self.app, self.address, self.command, self.path, self.headers, self.content_length)
+        if self.taken.status:
+            self._refuse(self.taken.status, self.taken.why)
+        elif self.content_length > self.taken.most:
+            self.body_rcv = _LetGo(self.content_length)
+
+    def received(self, data: bytes) -> Any:
+        """Take in what came; a body that does not say its length ends where it gets too large."""
+        consumed = super().received(data)
+        if self.chunked and not self.completed and self.body_bytes_received > self.taken.most:
+            self._refuse(413, "form too large")
+        return consumed
+
+    def _refuse(self, status: int, why: str) -> None:
+        self.error, self.completed, self.expect_continue = _Refused(status), True, False
+        shop: Shop = self.app.extensions["journal"]
+        shop.log.unread(status, why, self.address)
+
+
+class _LetGo:
+    """Takes a body without keeping any of it; the application then sees from its head that it is too large."""
+
+    error = None
+
+    def __init__(self, size: int) -> None:
+        self.left = size
+        self.completed = False
+
+    def received(self, data: bytes) -> int:
+        """How much of what came belongs to it."""
+        taken = min(len(data), self.left)
+        self.left -= taken
+        self.completed = self.left == 0
+        return taken
+
+    def getfile(self) -> BytesIO:
+        """Nothing of it."""
+        return BytesIO()
+
+    getbuf = getfile

@@ -1,0 +1,46 @@
+"""How much may come by a link: photos and bytes from a phone, answers from a parts desk."""
+
+from __future__ import annotations
+
+import threading
+
+from limits import RateLimitItem, RateLimitItemPerHour, RateLimitItemPerMinute
+from limits.storage import MemoryStorage
+from limits.strategies import MovingWindowRateLimiter
+
+PHOTOS = (RateLimitItemPerMinute(40), RateLimitItemPerHour(200))
+"""Photos by one phone link."""
+
+MEGABYTES = (RateLimitItemPerMinute(200), RateLimitItemPerHour(1000))
+"""Millions of bytes by one phone link; at least one photo of any size that is taken in."""
+
+ANSWERS = (RateLimitItemPerMinute(20), RateLimitItemPerHour(200))
+"""Answers by one link for the parts desk."""
+
+
+class Quotas:
+    """Counts what comes by each link; forgotten when the server ends."""
+
+    def __init__(self) -> None:
+        self._limiter = MovingWindowRateLimiter(MemoryStorage())
+        self._lock = threading.Lock()
+
+    def bytes_come(self, link: str, size: int) -> bool:
+        """Count the bytes of a form that is about to come, `size` of them; false when they are too many now."""
+        return self._count(MEGABYTES, "bytes", link, max(1, round(size / 1e6)))
+
+    def photo_comes(self, link: str) -> bool:
+        """Count a photo; false when it is one too many now."""
+        return self._count(PHOTOS, "photos", link, 1)
+
+    def answer_comes(self, link: str) -> bool:
+        """Count an answer of the parts desk; false when it is one too many now."""
+        return self._count(ANSWERS, "answers", link, 1)
+
+    def _count(self, limits: tuple[RateLimitItem, ...], what: str, link: str, cost: int) -> bool:
+        with self._lock:
+            if not all(self._limiter.test(limit, what, link, cost=cost) for limit in limits):
+                return False
+            for limit in limits:
+                self._limiter.hit(limit, what, link, cost=cost)
+            return True
