@@ -309,7 +309,8 @@ def _one(
     believed = believable(meaning, context) >= BELIEVABLE
     rivals = {m for m in others if chances[m] >= _RIVAL * chances[meaning]}
     enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
-    asked = piece.asked or (piece.strange and not typed)
+    partly = any(isinstance(other.meaning, Refused) for other in best.pieces)
+    asked = piece.asked or partly or (piece.strange and not typed)
     if believed and certainty >= enough and not rivals and not asked:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
