@@ -99,19 +99,14 @@ def test_two_journals_on_one_machine_leave_each_others_browser_in(shop: Shop, tm
 
 def test_wrong_codes_from_many_addresses_keep_nobody_out_and_flood_no_terminal(lan: Shop) -> None:
     door = lan.app.extensions["journal"].door
-    before = len(lan.lines)
-    sign = sign_of(text_of(device(lan).get("/code")))
-    tried = 0
+    before, tried = len(lan.lines), 0
     for n in range(120):
         thief = device(lan, f"198.51.100.{n}")
-        thief.set_cookie("x", "1")
         tried += [give(thief, "00000000000") for _ in range(5)].count(403)
-        assert tried <= 600
         if n in (3, 30, 119):
             assert give(device(lan, f"192.0.2.{n}"), door.shown) == 303, "whoever knows the code gets in"
-    assert tried == 600 and sign
-    told = lan.lines[before:]
-    assert len(told) <= 2 + 3, "one line for the attack, and one for each code drawn"
+    assert tried == 600
+    assert len(lan.lines[before:]) <= 2 + 3, "two lines for the attack, and one for each code drawn"
     assert len(door.code) == 12, "too long to be guessed by many together"
 
 
