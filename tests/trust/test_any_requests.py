@@ -188,7 +188,7 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
-            "secret": (self.shop.entrance.secret,), "unclear": tuple(unclear),
+            "secret": (self.shop.entrance.secret,),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
 
