@@ -166,9 +166,23 @@ def test_a_python_too_old_is_told_so(project: Path, monkeypatch: pytest.MonkeyPa
     assert not (project / ".venv").exists()
 
 
+def too_new(text: str) -> str:
+    """Why Python 3.7 cannot read a text; empty when it can."""
+    try:
+        ast.parse(text, feature_version=(3, 7))
+    except SyntaxError as error:
+        return error.msg
+    return ""
+
+
 @pytest.mark.parametrize("name", ["bootstrap.py", "__main__.py"])
 def test_an_old_python_can_read_as_far_as_being_told(name: str) -> None:
-    ast.parse((DEMO / name).read_text(encoding="utf-8"), feature_version=(3, 7))
+    assert too_new((DEMO / name).read_text(encoding="utf-8")) == ""
+
+
+@pytest.mark.parametrize("text", ["(a := 1)", "def f(a, /): pass", "match a:\n    case 1: pass", "with (a as b): pass"])
+def test_what_an_old_python_cannot_read_would_be_noticed(text: str) -> None:
+    assert too_new(text) != ""
 
 
 def test_a_python_without_venv_names_the_package(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:

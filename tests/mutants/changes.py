@@ -5,6 +5,7 @@ from __future__ import annotations
 import ast
 from collections.abc import Iterator
 from dataclasses import dataclass
+from itertools import pairwise
 
 COMPARISONS = {
     ast.Lt: ("<=", ">="), ast.LtE: ("<", ">"), ast.Gt: (">=", "<="), ast.GtE: (">", "<"),
@@ -45,8 +46,8 @@ class Mutant:
 def mutants(source: bytes) -> list[Mutant]:
     """Every mutant of a module that still compiles, in the order of the file.
 
-    Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), string constants, calls
-    that only load a module's optional parts under `TYPE_CHECKING`, and what spans several lines.
+    Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), string
+    constants, imports, and what spans several lines.
     """
     lines = source.splitlines(keepends=True)
     found = []
@@ -87,7 +88,7 @@ def _of(node: ast.AST, lines: list[bytes]) -> Iterator[Mutant]:
             yield from _between(left, right, SIGNS[type(op)], "sign", lines)
         case ast.BoolOp(op, values):
             after = "or" if isinstance(op, ast.And) else "and"
-            for before, value in zip(values, values[1:], strict=False):
+            for before, value in pairwise(values):
                 yield from _between(before, value, after, "boolean", lines)
         case ast.UnaryOp(ast.Not(), operand):
             yield from _whole(node, f"({_text(operand, lines)})", "boolean")

@@ -1,4 +1,4 @@
-"""Work in a process that is forked for it, in the project's copy: the heavy libraries are loaded once, ours each time."""
+"""Work in a process forked for it, in the project's copy: heavy libraries are loaded once, ours each time."""
 
 from __future__ import annotations
 
