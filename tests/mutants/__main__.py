@@ -35,7 +35,7 @@ BEYOND = {
     "analysis": ("analysis", "causes", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
-MOST_S = 60.0
+MOST_S = 15.0
 """Seconds of tests, by what they took when recorded, that one mutant is tried with: the shortest ones first."""
 
 
@@ -133,8 +133,8 @@ def main(arguments: list[str]) -> int:
 def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: argparse.Namespace, until: float) -> int:
     places = [Place(str(f), m, (ROOT / f).read_bytes()) for f in files for m in mutants((ROOT / f).read_bytes())]
     count = len(places)
-    if 0 < given.sample < count:
-        places = sorted(random.Random(given.seed).sample(places, given.sample), key=lambda p: (p.path, p.mutant.line))
+    # Tried in random order: what a run that was broken off has tried is a fair sample too.
+    places = random.Random(given.seed).sample(places, min(given.sample or count, count))
     reach = recorded(copy, tests, KEPT / "reach")
     now = digest([ROOT / test for test in tests])[:16]
     kept = _kept()
@@ -158,7 +158,7 @@ def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: ar
     low, high = interval(len(alive), done)
     share = 100 * len(alive) / max(1, done)
     print(f"{room}: {len(alive)} alive, {share:.1f} % (95 % interval {100 * low:.1f} to {100 * high:.1f})")
-    for place, reached in alive:
+    for place, reached in sorted(alive, key=lambda each: (each[0].path, each[0].mutant.line)):
         print(f"  {place}   ({reached} tests run it)")
     return int(share > MOST_ALIVE)
 
