@@ -48,7 +48,7 @@ def test_factors_agree_with_scipy_constants():
 
 
 MEASURES = {
-    "mm3": "volume", "mg": "mass", "L/h": "volume", "gal/h": "volume", "kg/h": "mass",
+    "mm3": "volume", "mg": "mass", "L/h": "volume", "gal/h": "volume", "mL/min": "volume", "kg/h": "mass",
     "N": "force", "N.m": "torque", "lb.ft": "torque", "%": "share",
 }  # fmt: skip
 """What units measure where one quantity is told in several: fuel by volume or mass, a load by force or torque."""
