@@ -183,3 +183,18 @@ def test_everything_that_is_imported_is_a_declared_dependency(folder: str, extra
         if not declared & {plain(package) for package in carried_by.get(name, [name])}
     }
     assert undeclared == set()
+
+
+def test_ci_installs_every_debian_package_that_a_test_or_benchmark_would_miss() -> None:
+    text = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    block = re.sub(r"#.*", "", text.partition("packages=(")[2].partition(")")[0])
+    wanted: set[str] = set()
+    for file in (ROOT / "tests").rglob("*.py"):
+        text = file.read_text(encoding="utf-8")
+        for named in re.findall(r"\(Debian(?: packages?|:) ([a-z0-9-]+(?:(?:, | and )[a-z0-9-]+)*)", text):
+            wanted |= set(re.split(r", | and ", named))
+    from tests.bench._voices import PEOPLE
+
+    wanted |= {package for _, package in PEOPLE.values()}
+    assert len(wanted) >= 8
+    assert wanted <= set(block.split())

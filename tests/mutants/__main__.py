@@ -74,7 +74,7 @@ def files_of(room: str) -> list[Path]:
     raise SystemExit(f"there is no room {room}: name a folder of journal, webui, or a module such as session")
 
 
-def tests_of(room: str) -> list[Path]:
+def asked_of(room: str) -> list[Path]:
     """The test files that are asked about a room."""
     plain = room.removeprefix("journal/").removesuffix("/").removesuffix(".py")
     folders = BEYOND.get(plain, (plain, "session"))
@@ -114,29 +114,29 @@ def main(arguments: list[str]) -> int:
     asked.add_argument("rooms", nargs="*", default=["record", "webui"], help="folders of journal, webui, or modules")
     asked.add_argument("--sample", type=int, default=200, metavar="N", help="mutants to try of each room; 0 for all")
     asked.add_argument("--seed", type=int, default=1, help="which sample")
-    asked.add_argument("--minutes", type=float, default=0, help="stop after these; the same command goes on")
+    asked.add_argument("--minutes", type=float, default=0, help="stop after these, a room; then go on by the same")
     given = asked.parse_args(arguments)
     if not hasattr(os, "fork"):
         raise SystemExit("mutants are tried in forked processes, which this system does not have: use Linux or macOS")
-    rooms = [(room, files_of(room), tests_of(room)) for room in given.rooms]
-    until = time.monotonic() + 60 * given.minutes if given.minutes else float("inf")
+    rooms = [(room, files_of(room), asked_of(room)) for room in given.rooms]
     load()
     sys.dont_write_bytecode = True
     os.environ["PYTHONDONTWRITEBYTECODE"] = "1"
     copy = copied(ROOT)
     try:
-        return max([_room(copy, *room, given, until) for room in rooms])
+        return max([_room(copy, *room, given) for room in rooms])
     finally:
         shutil.rmtree(copy, ignore_errors=True)
 
 
-def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: argparse.Namespace, until: float) -> int:
+def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: argparse.Namespace) -> int:
     places = [Place(str(f), m, (ROOT / f).read_bytes()) for f in files for m in mutants((ROOT / f).read_bytes())]
     count = len(places)
     # Tried in random order: what a run that was broken off has tried is a fair sample too.
     places = random.Random(given.seed).sample(places, min(given.sample or count, count))
     reach = recorded(copy, tests, KEPT / "reach")
     now = digest([ROOT / test for test in tests])[:16]
+    until = time.monotonic() + 60 * given.minutes if given.minutes else float("inf")
     kept = _kept()
     alive: list[tuple[Place, int]] = []
     done = 0
