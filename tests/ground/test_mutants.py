@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 from scipy.stats import binomtest
 
-from tests.mutants.__main__ import files_of, interval, asked_of
+from tests.mutants.__main__ import asked_of, files_of, interval
 from tests.mutants.changes import mutants
 from tests.mutants.forked import TIMED_OUT, forked
 from tests.mutants.reach import Reach
