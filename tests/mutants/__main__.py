@@ -28,8 +28,8 @@ KEPT = ROOT / ".mutants"
 MOST_ALIVE = 6.0
 """Per cent of a sample that may be alive."""
 BEYOND = {
-    "record": ("record", "facts", "session", "cli", "webui", "trust"),
-    "webui": ("webui", "trust"),
+    "record": ("record", "facts", "session", "cli"),
+    "webui": ("webui",),
     "session": ("session", "cli", "webui"),
     "wording": ("wording", "session"),
     "analysis": ("analysis", "causes", "outside"),
