@@ -11,7 +11,7 @@ from collections.abc import Iterator
 import pytest
 
 from journal.facts import Body
-from journal.hearing.types import Expect
+from journal.hearing.types import RATE, Expect
 from journal.wording import Number, Verdict, decide_text
 from tests.bench._voices import PEOPLE, human_chat, human_numbers
 from tests.bench.hearing import AWAITED, DEFAULT, Systems, apart
@@ -36,8 +36,8 @@ def systems() -> Iterator[Systems]:
 
 def test_what_people_read_and_dictate_gives_no_entry(systems: Systems) -> None:
     here("people reading and dictating")
-    chat = human_chat()[:14]
-    assert len(chat) == 14
+    chat = [(name, sound) for name, sound in human_chat() if len(sound) < 5 * RATE][:12]
+    assert len(chat) >= 6
     for name, sound in chat:
         decisions = systems.hear(name, None, apart(sound)).decisions[DEFAULT]
         taken = [d for d in decisions if d.verdict is Verdict.TAKE]
