@@ -1,0 +1,94 @@
+"""Small promises of the record that nothing else would notice broken."""
+
+from __future__ import annotations
+
+import os
+import sys
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from journal.errors import HearingError, NotFound
+from journal.record.clips import clip_path, drop_if_unused, keep_clip, play_clip
+from journal.record.files import write_whole
+from journal.record.store import Store
+
+pytest.importorskip("soundfile", reason="soundfile is not installed: clips are FLAC files written by it")
+
+TONE = (0.4 * np.sin(np.arange(16_000) / 7)).astype(np.float32)
+
+
+class Loudspeaker:
+    """Stands for sounddevice: keeps what is played."""
+
+    PortAudioError = RuntimeError
+
+    def __init__(self) -> None:
+        self.played: list[tuple[np.ndarray, int, bool]] = []
+
+    def play(self, sound: np.ndarray, rate: int, *, blocking: bool = False) -> None:
+        self.played.append((sound, rate, blocking))
+
+
+@pytest.fixture
+def loudspeaker(monkeypatch: pytest.MonkeyPatch) -> Loudspeaker:
+    made = Loudspeaker()
+    monkeypatch.setitem(sys.modules, "sounddevice", made)  # type: ignore[arg-type]
+    return made
+
+
+def test_a_clip_is_played_as_it_was_heard_and_to_its_end(tmp_path: Path, loudspeaker: Loudspeaker) -> None:
+    play_clip(tmp_path, keep_clip(tmp_path, TONE))
+    ((sound, rate, blocking),) = loudspeaker.played
+    np.testing.assert_allclose(sound, TONE, atol=1 / 32768)
+    assert (rate, blocking) == (16_000, True)
+
+
+def test_a_clip_that_is_no_flac_any_more_is_not_handed_on(tmp_path: Path, loudspeaker: Loudspeaker) -> None:
+    sha256 = keep_clip(tmp_path, TONE)
+    clip_path(tmp_path, sha256).write_bytes(b".snd" + bytes(100))
+    with pytest.raises(HearingError, match="no FLAC sound: journal verify"):
+        play_clip(tmp_path, sha256)
+    assert loudspeaker.played == []
+
+
+def test_no_loudspeaker_is_one_line_that_says_what_to_do(tmp_path: Path, loudspeaker: Loudspeaker) -> None:
+    def broken(*_: object, **__: object) -> None:
+        raise RuntimeError("unplugged")
+
+    loudspeaker.play = broken  # type: ignore[assignment]
+    with pytest.raises(HearingError, match=r"no loudspeaker .*unplugged.*--to"):
+        play_clip(tmp_path, keep_clip(tmp_path, TONE))
+
+
+def test_a_missing_sound_is_named_by_its_first_twelve_figures(tmp_path: Path) -> None:
+    with pytest.raises(NotFound, match=r"the sound abababababab… is"):
+        clip_path(tmp_path, "ab" * 32)
+
+
+def test_sound_that_is_gone_already_can_be_dropped(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "journal") as store:
+        sha256 = keep_clip(store.folder, TONE)
+        assert drop_if_unused(store, sha256)
+        assert drop_if_unused(store, sha256)
+
+
+def test_what_lasts_is_on_the_disk_whole_before_it_has_its_name(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    synced: list[tuple[int, bool]] = []
+    target = tmp_path / "kept"
+    sync = os.fsync
+
+    def noted(handle: int) -> None:
+        synced.append((os.fstat(handle).st_size, target.exists()))
+        sync(handle)
+
+    monkeypatch.setattr(os, "fsync", noted)
+    write_whole(target, bytes(5000))
+    assert synced[0] == (5000, False), "the data first"
+    assert any(named for _, named in synced) or os.name == "nt", "then its name"
+    synced.clear()
+    write_whole(tmp_path / "made again", bytes(5000), lasting=False)
+    assert synced == []
