@@ -4,15 +4,18 @@ from __future__ import annotations
 
 import os
 import sys
+from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from journal.errors import HearingError, NotFound
-from journal.record.clips import clip_path, drop_if_unused, keep_clip, play_clip
+from journal.facts import Cut, Source
+from journal.record.clips import clip_path, drop_if_unused, keep_clip, let_go, play_clip
 from journal.record.files import write_whole
 from journal.record.store import Store
+from tests.record.arrange import opened
 
 pytest.importorskip("soundfile", reason="soundfile is not installed: clips are FLAC files written by it")
 
@@ -92,3 +95,28 @@ def test_what_lasts_is_on_the_disk_whole_before_it_has_its_name(
     synced.clear()
     write_whole(tmp_path / "made again", bytes(5000), lasting=False)
     assert synced == []
+
+
+def test_sound_of_exactly_the_age_and_exactly_the_size_allowed_stays(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "journal") as store:
+        job = opened(source=Source.VOICE)
+        clips = [keep_clip(store.folder, TONE), keep_clip(store.folder, TONE / 2)]
+        said = [job.say(Cut(3, 30.0), seconds=3600, clip=clip) for clip in clips]
+        store.append(*job.entries)
+        sizes = [clip_path(store.folder, clip).stat().st_size for clip in clips]
+        now, age = said[0].at_utc + timedelta(days=2), timedelta(days=2)
+        assert let_go(store, older_than=age, keep_bytes=sum(sizes), now=now) == (0, 0)
+        assert let_go(store, older_than=age, now=now + timedelta(milliseconds=1)) == (1, sizes[0])
+        assert clip_path(store.folder, clips[1]).is_file()
+
+
+def test_as_many_old_sounds_go_as_it_takes_and_no_more(tmp_path: Path) -> None:
+    with Store.open(tmp_path / "journal") as store:
+        job = opened(source=Source.VOICE)
+        clips = [keep_clip(store.folder, TONE / n) for n in (1, 2, 3)]
+        said = [job.say(Cut(3, 30.0), seconds=3600, clip=clip) for clip in clips]
+        store.append(*job.entries)
+        sizes = [clip_path(store.folder, clip).stat().st_size for clip in clips]
+        now = said[-1].at_utc
+        assert let_go(store, keep_bytes=sizes[1] + sizes[2], now=now) == (1, sizes[0])
+        assert let_go(store, keep_bytes=sizes[2] - 1, now=now) == (2, sizes[1] + sizes[2])
