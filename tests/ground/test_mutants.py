@@ -52,7 +52,16 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
 
 
 @pytest.mark.parametrize(
-    "line", ["a: Literal[3] = b", "assert a < b", "import a", "'text 3 < 4'", "def f(a: int) -> int: ..."]
+    "line",
+    [
+        "a: Literal[3] = b",
+        "assert a < b",
+        "import a",
+        "'text 3 < 4'",
+        "a = f'{b[:12]}'",
+        "a = 1 << 20",
+        "def f(a: int) -> int: ...",
+    ],
 )
 def test_what_no_test_could_notice_is_left_alone(line: str) -> None:
     assert changed(line) == []

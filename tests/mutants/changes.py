@@ -46,8 +46,8 @@ class Mutant:
 def mutants(source: bytes) -> list[Mutant]:
     """Every mutant of a module that still compiles, in the order of the file.
 
-    Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), string
-    constants, imports, and what spans several lines.
+    Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), strings and
+    what stands in them, sizes told by shifting (`1 << 20`), imports, and what spans several lines.
     """
     lines = source.splitlines(keepends=True)
     found = []
@@ -72,6 +72,8 @@ def _worth_changing(node: ast.AST) -> Iterator[ast.AST]:
             continue
         for each in value if isinstance(value, list) else [value]:
             if not isinstance(each, ast.AST) or isinstance(each, ast.Assert | ast.Import | ast.ImportFrom):
+                continue
+            if isinstance(each, ast.JoinedStr) or (isinstance(each, ast.BinOp) and isinstance(each.op, ast.LShift)):
                 continue
             if isinstance(each, ast.If) and ast.unparse(each.test).endswith("TYPE_CHECKING"):
                 continue
