@@ -35,8 +35,8 @@ BEYOND = {
     "analysis": ("analysis", "causes", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
-MOST_S = 15.0
-"""Seconds of tests, by what they took when recorded, that one mutant is tried with: the shortest ones first."""
+MOST_S = 10.0
+"""Seconds of tests, by what they took when recorded, that one mutant is tried with."""
 
 
 @dataclass(frozen=True)
@@ -82,10 +82,14 @@ def asked_of(room: str) -> list[Path]:
 
 
 def chosen(reach: Reach, place: Place) -> list[str]:
-    """The tests a mutant is tried with: those that run its line, the shortest first, up to `MOST_S` seconds."""
+    """The tests a mutant is tried with: those that run its line, up to `MOST_S` seconds.
+
+    First those of the file that is named after its module, then the shortest.
+    """
     found, spent = [], 0.0
     reached = reach.of(place.path, place.mutant.line, place.source)
-    for test in sorted(reached, key=lambda test: (reach.tests[test], test)):
+    own = f"test_{Path(place.path).stem}.py"
+    for test in sorted(reached, key=lambda test: (own not in test, reach.tests[test], test)):
         spent += reach.tests[test]
         if found and spent > MOST_S:
             break
