@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import os
+import subprocess
 import sys
 from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from PIL import Image
 
 from journal.errors import HearingError, NotFound
 from journal.facts import Cut, Source
@@ -120,3 +122,31 @@ def test_as_many_old_sounds_go_as_it_takes_and_no_more(tmp_path: Path) -> None:
         now = said[-1].at_utc
         assert let_go(store, keep_bytes=sizes[1] + sizes[2], now=now) == (1, sizes[0])
         assert let_go(store, keep_bytes=sizes[2] - 1, now=now) == (2, sizes[1] + sizes[2])
+
+
+HEIC = """
+import sys
+from pathlib import Path
+from journal.record import photos
+folder, data = Path(sys.argv[1]), Path(sys.argv[2]).read_bytes()
+from journal.record.files import sha256_of
+match sys.argv[3]:
+    case "take in": photos.take_in(folder, data, "a.heic")
+    case "check": photos.check_photo(data, "a.heic")
+    case "keep": photos.keep_original(folder, data, "a.heic")
+    case "copy": print(photos.page_copy_path(folder, sha256_of(data)).stat().st_size)
+"""
+
+
+@pytest.mark.parametrize("what", ["take in", "check", "keep", "copy"])
+def test_a_telephones_photo_is_read_by_whatever_looks_at_it_first(tmp_path: Path, what: str) -> None:
+    """HEIF is read by a plug-in of Pillow's, which each program must call for once."""
+    pillow_heif = pytest.importorskip("pillow_heif", reason="pillow-heif is not installed")
+    picture = tmp_path / "a.heic"
+    pillow_heif.from_pillow(Image.effect_noise((320, 240), 60).convert("RGB")).save(picture)
+    folder = tmp_path / "journal"
+    first = ["keep"] if what == "copy" else []
+    for each in (*first, what):
+        command = [sys.executable, "-c", HEIC, str(folder), str(picture), each]
+        done = subprocess.run(command, capture_output=True, text=True, check=False)
+        assert done.returncode == 0, done.stderr
