@@ -8,11 +8,13 @@ from datetime import timedelta
 
 import pytest
 
-from journal.facts import Arrangement, Engine, PhotoMark
+from journal.errors import BadInput
+from journal.facts import Arrangement, Check, Engine, PhotoMark, Subject
 from journal.record.photos import MOST_BYTES
 from tests.webui.conftest import Shop, jpeg, sign_of, text_of
 from webui import board, links, photos, review, watch
 from webui.access import PHOTO_FORM_BYTES
+from webui.acting import meant
 from webui.grants import LinkKind
 from webui.layout import STEP, places
 
@@ -123,3 +125,35 @@ def test_pages_of_the_list_begin_at_one_and_go_on(shop: Shop) -> None:
     assert len(set(first)) == 30 and len(set(second)) == 2 and not set(first) & set(second)
     assert listed("?page=0") == listed("?page=-3") == listed("?page=1") == first
     assert listed("?page=3") == []
+
+
+@pytest.mark.parametrize(
+    ("host", "alone", "shared"),
+    [
+        ("localhost", 200, 200),
+        ("127.0.0.1", 200, 200),
+        ("[::1]", 200, 200),
+        ("bench.local", 403, 200),
+        ("BENCH", 403, 200),
+        ("192.0.2.7", 403, 200),
+        ("bench.example", 403, 403),
+        ("localhost.example", 403, 403),
+    ],
+)
+def test_only_this_machines_own_names_reach_the_page(
+    shop: Shop, lan: Shop, monkeypatch: pytest.MonkeyPatch, host: str, alone: int, shared: int
+) -> None:
+    monkeypatch.setattr("socket.gethostname", lambda: "Bench")
+    for where, status in ((shop, alone), (lan, shared)):
+        assert where.client.get("/code", headers={"Host": host}).status_code == status
+
+
+@pytest.mark.parametrize("words", ["blow-by light. cylinder three wiring sound", "", "see you at half past four"])
+def test_words_that_say_no_one_thing_are_entered_by_none(shop: Shop, words: str) -> None:
+    with shop.app.test_request_context():
+        job = shop.open()
+        with pytest.raises(BadInput) as refused:
+            meant(job, words)
+        assert "\n" not in str(refused.value)
+        assert ("more than one thing" in str(refused.value)) is words.startswith("blow-by")
+        assert meant(job, "cylinder three wiring sound") == Check(Subject.WIRING, "sound", 3)
