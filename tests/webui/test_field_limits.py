@@ -72,3 +72,40 @@ def test_a_field_takes_what_it_says_and_no_more(
     assert "characters are too many" not in page
     if name in FREE:
         assert status == 303
+
+
+SAID = {
+    "/job/{job}/about": "kept",
+    "/job/{job}/put-back": "injection pressure put back",
+    "/job/{job}/repaired": "repair noted; run the same cut-out test again",
+    "/job/{job}/order-anyway": "recorded with its reason; the missing checks stay listed",
+    "/job/{job}/close": "closed",
+    "/job/{job}/parts": "wanted: bridge",
+    "/job/{job}/parts/{part}": "valve bridge: ordered",
+    "/desk/{token}/{part}": "sent; the shop sees it now",
+}
+"""What each says it did, on the page it leads to."""
+
+
+@pytest.mark.parametrize(("address", "form"), [(address, form) for address, form, _ in FIELDS if address in SAID])
+def test_what_was_done_is_said(shop: Shop, address: str, form: dict[str, str]) -> None:
+    job = shop.open()
+    shop.enter(job, RunStarted(RunKind.IDLE, pressure=PressureLevel.HIGH))
+    (part,) = shop.enter(job, PartWanted("valve bridge", 1, 3, "broken"))
+    grants = shop.app.extensions["journal"].grants
+    token = grants.token(grants.give(job, LinkKind.DESK, timedelta(days=1)))
+    page = text_of(shop.post(address.format(job=job, part=part.id, token=token), **form))
+    assert SAID[address] in page
+    if address.endswith("close"):
+        assert "open again" in text_of(shop.post(f"/job/{job}/reopen"))
+        assert "already" in text_of(shop.post(f"/job/{job}/reopen")), "once is enough"
+
+
+def test_links_say_when_they_were_made_and_taken_back(shop: Shop) -> None:
+    job = shop.open()
+    assert "link made; send it to the parts desk" in text_of(shop.post(f"/job/{job}/links", days="7"))
+    assert shop.post(f"/job/{job}/links", days="8").status_code == 400
+    grants = shop.app.extensions["journal"].grants
+    (link,) = grants.links(job, LinkKind.DESK)
+    assert link.expires_at - link.made_at == timedelta(days=7)
+    assert "link withdrawn" in text_of(shop.post(f"/job/{job}/links/{link.id}/withdraw"))
