@@ -3,20 +3,25 @@
 from __future__ import annotations
 
 import io
+import json
 import re
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from journal.errors import BadInput
-from journal.facts import Arrangement, Check, Engine, PhotoMark, Subject
+from journal.facts import Arrangement, Check, Engine, Entry, JobOpened, Note, PhotoMark, Subject, new_id
+from journal.live import LIVE_FILE
 from journal.record.photos import MOST_BYTES
+from journal.record.replay import replay
 from tests.webui.conftest import Shop, jpeg, sign_of, text_of
 from webui import board, links, photos, review, watch
 from webui.access import PHOTO_FORM_BYTES
 from webui.acting import meant
 from webui.grants import LinkKind
 from webui.layout import STEP, places
+from webui.say import day, offset_of
 
 
 def test_what_the_application_bounds_is_bounded_as_it_says(shop: Shop) -> None:
@@ -157,3 +162,38 @@ def test_words_that_say_no_one_thing_are_entered_by_none(shop: Shop, words: str)
         assert "\n" not in str(refused.value)
         assert ("more than one thing" in str(refused.value)) is words.startswith("blow-by")
         assert meant(job, "cylinder three wiring sound") == Check(Subject.WIRING, "sound", 3)
+
+
+def test_a_jobs_time_is_that_of_the_place_where_it_was_opened() -> None:
+    at = datetime(2026, 3, 2, 8, tzinfo=UTC)
+    opening = Entry(new_id(at), "job", at, JobOpened("pump", Engine(6)), offset_minutes=60)
+    later = at + timedelta(seconds=5)
+    elsewhere = Entry(new_id(later), "job", later, Note("carried away"), offset_minutes=-300)
+    job = replay([opening, elsewhere])
+    assert offset_of(job) == 60
+    assert day(at, offset_of(job)) == "2026-03-02 09:00"
+    assert day(at) == "2026-03-02 08:00"
+
+
+@pytest.mark.parametrize(
+    ("told", "heard"),
+    [
+        ({"made": "a", "heard": "b", "verdict": "take", "job": "c"}, ("a", "b", "take", "c")),
+        ({"made": None, "heard": 0, "verdict": ""}, ("", "", "", "")),
+        ({}, ("", "", "", "")),
+        ([], ("", "", "", "")),
+    ],
+)
+def test_what_the_listener_told_is_read_as_words_whatever_it_is(
+    tmp_path: Path, told: object, heard: tuple[str, ...]
+) -> None:
+    (tmp_path / LIVE_FILE).write_text(json.dumps(told), encoding="utf-8")
+    now = watch.heard_in(tmp_path)
+    assert (now.made, now.heard, now.verdict, now.job) == heard
+    assert now.listening is False
+
+
+def test_where_a_photo_would_land_is_said_before_it_comes(shop: Shop) -> None:
+    job = shop.open()
+    shop.say(job, "photo overhead cylinder three")
+    assert photos.landing(shop.job(job)) == "overhead, cylinder 3"
