@@ -12,6 +12,7 @@ from itertools import pairwise
 from journal.facts import Cut
 from journal.hearing.types import Candidate
 from journal.wording.cylinders import BEYOND_ENGINE
+from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.parse import Filled, Parse, Said, parse_tokens
@@ -40,6 +41,8 @@ _DISLIKENESS = 8.0
 LIKE = 0.55
 """Likeness to an unconstrained text from which a candidate is above suspicion."""
 
+_USUALLY_SAID = 0.3
+"""Cost below which a number is said in a usual way."""
 _COUNTING = 3.0
 _UNEXPECTED = 1.5
 _UNASKED = 4.0
@@ -232,8 +235,14 @@ def _out_of_place(parse: Parse, tokens: tuple[Token, ...], context: Context, *, 
     answers = any(getattr(option, "value", None) == value for option in context.question_options)
     if context.expects_number or answers or (context.question_options and alone):
         return 0.0
-    waits = context.question_options or (context.baseline is not None and context.next_cylinder is not None)
-    return 0.8 if waits else _UNEXPECTED
+    return 0.8 if context.question_options or _next_reading(float(value), context) else _UNEXPECTED
+
+
+def _next_reading(value: float, context: Context) -> bool:
+    """Whether a bare number may be what the next cylinder reads."""
+    if context.baseline is None or context.next_cylinder is None:
+        return False
+    return believable(Cut(context.next_cylinder, value), context) >= BELIEVABLE
 
 
 def _figures_only(tokens: Sequence[Token]) -> bool:
@@ -248,7 +257,9 @@ def _counts(parse: Parse, tokens: tuple[Token, ...]) -> bool:
     """Whether the words are just figures up or down by one: "one two three"."""
     words = [t.text for t in tokens[parse.said[0].start : parse.said[-1].end]]
     said = [atoms(word) for word in words if atoms(word)]
-    if len(said) < 3 or any(word in known_words() for word in words if not atoms(word)):
+    cut = vocabulary().phrases[parse.said[0].phrase]
+    known = any(word in known_words() for word in words if not atoms(word))
+    if len(said) < 3 or (known and not (cut.framed and cut.kind == "cut")):
         return False
     if any(found[0].size == "tens" for found in said):
         return False
@@ -324,6 +335,7 @@ def alike_numbers(value: float, words: tuple[str, ...] = ()) -> tuple[tuple[floa
         for other, often in vocabulary().confusions.get(word, ()):
             changed = (*words[:at], other, *words[at + 1 :])
             for reading in readings(changed, 0):
-                if reading.end == len(changed) and reading.value != value:
+                usual = reading.cost < _USUALLY_SAID
+                if usual and reading.end == len(changed) and reading.value != value:
                     found[reading.value] = max(often, found.get(reading.value, 0.0))
     return tuple(sorted(found.items(), key=lambda item: -item[1]))
