@@ -15,7 +15,7 @@ from PIL import Image
 from journal.errors import HearingError, NotFound
 from journal.facts import Cut, Source
 from journal.record.clips import clip_path, drop_if_unused, keep_clip, let_go, play_clip
-from journal.record.files import write_whole
+from journal.record.files import write_whole, write_whole_with
 from journal.record.store import Store
 from tests.record.arrange import opened
 
@@ -91,12 +91,15 @@ def test_what_lasts_is_on_the_disk_whole_before_it_has_its_name(
         sync(handle)
 
     monkeypatch.setattr(os, "fsync", noted)
-    write_whole(target, bytes(5000))
-    assert synced[0] == (5000, False), "the data first"
+    write_whole(target, bytes(100))
+    assert synced[0] == (100, False), "the data first, out of the program's own buffer"
     assert any(named for _, named in synced) or os.name == "nt", "then its name"
     synced.clear()
-    write_whole(tmp_path / "made again", bytes(5000), lasting=False)
+    write_whole(tmp_path / "made again", bytes(100), lasting=False)
     assert synced == []
+    with write_whole_with(tmp_path / "piece by piece") as file:
+        file.write(bytes(100))
+    assert synced[0] == (100, True)
 
 
 def test_sound_of_exactly_the_age_and_exactly_the_size_allowed_stays(tmp_path: Path) -> None:

@@ -17,6 +17,7 @@ def test_a_link_is_withdrawn_through_its_own_job_only(shop: Shop) -> None:
     mine, other = shop.open(), shop.open("Orchard pump 3")
     grants = shop.app.extensions["journal"].grants
     link = grants.give(other, LinkKind.DESK, timedelta(days=1))
+    assert not link.withdrawn
     assert shop.post(f"/job/{mine}/links/{link.id}/withdraw").status_code == 404
     assert [each.withdrawn for each in grants.links(other, LinkKind.DESK)] == [False]
     answer = shop.post(f"/job/{other}/links/{link.id}/withdraw")
