@@ -10,6 +10,7 @@ import hashlib
 import importlib.util
 import json
 import os
+import platform
 import shutil
 import subprocess
 import sys
@@ -21,6 +22,8 @@ ROOT = Path(__file__).resolve().parent.parent
 OLDEST = (3, 11)
 STAMP = "cutout-journal.json"
 """Written last, inside the environment: what it was made from."""
+LOCK = ".lock"
+"""In the project's folder: the release of every package and its hashes, for the machines that its head names."""
 UNFINISHED = "cutout-journal.unfinished"
 """There while the environment is being made; one that is left over tells of an interruption."""
 LOG = "cutout-journal.log"
@@ -119,6 +122,7 @@ def _alone(root: Path) -> Iterator[None]:
 def _made_from(root: Path) -> dict[str, str]:
     return {
         "pyproject": hashlib.sha256((root / "pyproject.toml").read_bytes()).hexdigest(),
+        "lock": hashlib.sha256(_lock(root).encode()).hexdigest(),
         "python": ".".join(map(str, sys.version_info[:3])),
         # An editable install points at this folder; one that was moved must be pointed anew.
         "root": str(root),
@@ -178,20 +182,64 @@ def _install(root: Path, folder: Path, python: Path, extras: list[str], made_fro
     (folder / UNFINISHED).touch()
     (folder / STAMP).unlink(missing_ok=True)
     project = f"{root}[{','.join(extras)}]" if extras else str(root)
-    command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", "--editable", project]
-    with (folder / LOG).open("w", encoding="utf-8") as log:
-        code = _follow(command, log)
+    locked = locked_for(_lock(root), extras)
+    if locked:
+        (folder / LOCK).write_text(locked, encoding="utf-8")
+        # What is locked is all there is; the project itself is built by the locked builder, and brings nothing more.
+        code = _pip(folder, python, "--require-hashes", "--requirement", str(folder / LOCK))
+        if code == 0:
+            code = _pip(folder, python, "--no-build-isolation", "--no-deps", "--editable", project, more=True)
+        if code != 0 and "No matching distribution found" in (folder / LOG).read_text(encoding="utf-8"):
+            print("The locked releases cannot be had here: taking others within the bounds.", flush=True)
+            code = _pip(folder, python, "--editable", project, more=True)
+    else:
+        print("No lock fits this machine: taking the newest releases within the bounds of pyproject.toml.", flush=True)
+        code = _pip(folder, python, "--editable", project)
     if code != 0:
-        said = (folder / LOG).read_text(encoding="utf-8")
-        if any(sign in said.lower() for sign in OFFLINE):
-            raise CannotStart(
-                "The network is not there, and the first start must fetch packages: connect, start again."
-            )
-        errors = [line for line in said.splitlines() if "error" in line.lower()] or said.splitlines()[-1:]
-        raise CannotStart(f"Installing failed: {errors[-1].strip()} (all of it: {folder / LOG})")
+        raise CannotStart(_why(folder))
     text = json.dumps({"from": made_from, "extras": extras})
     (folder / STAMP).write_text(text, encoding="utf-8")
     (folder / UNFINISHED).unlink()
+
+
+def _lock(root: Path) -> str:
+    try:
+        return (root / LOCK).read_text(encoding="utf-8")
+    except FileNotFoundError:
+        return ""
+
+
+def locked_for(lock: str, extras: list[str]) -> str:
+    """The requirements of a lock that a start with these extras installs; empty where it does not fit this machine.
+
+    A lock's head names Pythons, the system and the processor; blocks headed `# for demo` and `# for tests` follow.
+    """
+    head, _, rest = lock.partition("# for demo\n")
+    demo, _, tests = rest.partition("# for tests\n")
+    here = [sys.implementation.name, ".".join(map(str, sys.version_info[:2])), sys.platform, platform.machine()]
+    if not set(here) <= set(head.split()):
+        return ""
+    return demo + (tests if "test" in extras else "")
+
+
+def _pip(folder: Path, python: Path, *arguments: str, more: bool = False) -> int:
+    """Install with pip, what it says into the log; `more` adds to what stands there."""
+    command = [str(python), "-m", "pip", "install", "--disable-pip-version-check", *arguments]
+    with (folder / LOG).open("a" if more else "w", encoding="utf-8") as log:
+        return _follow(command, log)
+
+
+def _why(folder: Path) -> str:
+    """Why pip failed, in one line that says what to do."""
+    said = (folder / LOG).read_text(encoding="utf-8")
+    if "DO NOT MATCH THE HASHES" in said:
+        return (
+            f"A package is not the one that was locked: nothing was installed. Ask who changed it (all: {folder / LOG})"
+        )
+    if any(sign in said.lower() for sign in OFFLINE):
+        return "The network is not there, and the first start must fetch packages: connect, start again."
+    errors = [line for line in said.splitlines() if "error" in line.lower()] or said.splitlines()[-1:]
+    return f"Installing failed: {errors[-1].strip()} (all of it: {folder / LOG})"
 
 
 def _follow(command: list[str], log) -> int:

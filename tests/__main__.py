@@ -1,6 +1,7 @@
 """`python3 tests`: makes the environment where it is missing, then checks style and types and runs every test.
 
-Arguments go to pytest; `--bench` alone, or with names of benchmarks, prints the benchmarks' table instead.
+Arguments go to pytest; `--bench` alone, or with names of benchmarks, prints the benchmarks' table instead, and
+`--mutants`, with names of rooms, tells which one-line changes no test notices.
 """
 
 import os
@@ -18,9 +19,10 @@ def main(arguments):
     """Run what was asked for; the exit code is 0 only when all of it went well."""
     python = str(bootstrap.ensure(["speech", "test"]))
     os.chdir(ROOT)
-    if "--bench" in arguments:
-        names = [argument for argument in arguments if argument != "--bench"]
-        return bootstrap.run(Path(python), ["-m", "tests.bench", *names])
+    for option, module in (("--bench", "tests.bench"), ("--mutants", "tests.mutants")):
+        if option in arguments:
+            rest = [argument for argument in arguments if argument != option]
+            return bootstrap.run(Path(python), ["-m", module, *rest])
     failed = []
     for title, command in (
         ("ruff check", ["-m", "ruff", "check", "."]),

@@ -12,6 +12,7 @@ import numpy as np
 from journal.errors import HearingError
 from journal.hearing.microphone import blocks_from_microphone
 from journal.hearing.resample import Resampler
+from journal.hearing.soundfiles import KINDS, sound_kind
 from journal.hearing.types import RATE, Sound
 
 __all__ = ["blocks_from_file", "blocks_from_microphone", "blocks_from_stdin", "read_file"]
@@ -24,7 +25,7 @@ def read_file(path: Path) -> Sound:
     """A whole sound file as mono sound at `RATE`.
 
     Args:
-        path: anything libsndfile reads, any rate, any number of channels.
+        path: a file of one of the `KINDS`, any rate, any number of channels.
 
     Raises:
         HearingError: the file is missing, is not sound, or holds none.
@@ -47,7 +48,10 @@ def blocks_from_file(path: Path) -> Iterator[Sound]:
     if not path.is_file():
         what = "is a folder, not a sound file" if path.is_dir() else "is not there; check the path"
         raise HearingError(f"{path} {what}")
+    unreadable = f"{path} cannot be read as sound; give a {', '.join(KINDS[:-1])} or {KINDS[-1]} file"
     try:
+        if sound_kind(path) is None:
+            raise HearingError(unreadable)
         with soundfile.SoundFile(path) as file:
             if file.frames == 0:
                 raise HearingError(f"{path} holds no sound; record it again")
@@ -61,7 +65,7 @@ def blocks_from_file(path: Path) -> Iterator[Sound]:
                 yield resample(block)
             yield resample.rest()
     except (soundfile.LibsndfileError, OSError) as error:
-        raise HearingError(f"{path} cannot be read as sound; give a WAV, FLAC, OGG or MP3 file") from error
+        raise HearingError(unreadable) from error
 
 
 def blocks_from_stdin(rate: int = RATE, stream: IO[bytes] | None = None) -> Iterator[Sound]:

@@ -87,6 +87,8 @@ def play_clip(folder: Path, sha256: str) -> None:
         import sounddevice
         import soundfile
 
+        if not path.read_bytes().startswith(b"fLaC"):  # libsndfile would take it for whatever else it may be
+            raise HearingError("the clip is no FLAC sound: journal verify tells what became of it")
         sound, rate = soundfile.read(path, dtype="float32")
         sounddevice.play(sound, rate, blocking=True)
     except (ImportError, OSError) as error:  # no library, or no PortAudio on this machine

@@ -13,7 +13,7 @@ TEENS = (
 )  # fmt: skip
 TENS = ("twenty", "thirty", "forty", "fifty", "sixty", "seventy", "eighty", "ninety")
 
-# Digit words of ITU-R M.1677-independent radiotelephony practice (ICAO Annex 10, volume II, 5.2.1.4.3.1; from memory):
+# How figures are said by radiotelephone (ICAO Annex 10, volume II, 5.2.1.4.3.1, "pronunciation of numbers"):
 # "zero, wun, too, tree, fower, fife, six, seven, ait, niner".
 RADIO: dict[str, float] = {"wun": 1, "tree": 3, "fower": 4, "fife": 5, "ait": 8, "niner": 9}
 

@@ -97,7 +97,7 @@ def test_half_engine_without_saying_which_is_asked_for():
 
 def test_a_reading_that_fell_when_its_cylinder_was_cut_is_not_called_dead():
     run = idle(30, {1: 36, 2: 36, 3: 15, 4: 36, 5: 36, 6: 36}).runs[0]
-    assert "wrong way" in run.contributions[2].why or "read it again" in run.contributions[2].why
+    assert "read it again" in run.contributions[2].why
     assert run.contributions[2].standing == "unclear"
 
 

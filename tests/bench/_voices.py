@@ -23,6 +23,14 @@ from journal.hearing.types import RATE, Sound
 
 _KEPT = Path(tempfile.gettempdir()) / "journal-bench-voices"
 
+_SPOKEN = Path("/usr/share/pocketsphinx/test/data")
+_PROMPTS = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
+PEOPLE = {
+    "people reading and dictating": (_SPOKEN, "pocketsphinx-testdata"),
+    "telephone prompts and numbers of one speaker": (_PROMPTS, "asterisk-core-sounds-en-wav"),
+}
+"""Recordings of people: their folder, and the Debian package that brings them."""
+
 
 def _flite(voice: str) -> Callable[[str, Path], None]:
     return lambda text, path: _run("flite", "-voice", voice, "-t", text, "-o", str(path))
@@ -98,16 +106,19 @@ def speak(text: str, voice: str) -> Sound:
     return read_file(path)
 
 
+def people_missing() -> dict[str, str]:
+    """Sets of recordings of people that are not here, with the Debian package that brings each; empty when all are."""
+    return {name: f"install {package}" for name, (folder, package) in PEOPLE.items() if not folder.is_dir()}
+
+
 def human_chat() -> list[tuple[str, Sound]]:
     """Human speech that means nothing to the tool, cut into utterances as a microphone's would be."""
     found: list[tuple[str, Sound]] = []
-    spoken = Path("/usr/share/pocketsphinx/test/data")
-    files = [*spoken.glob("cards/00[123].wav"), *spoken.glob("librivox/*.wav")]
+    files = [*_SPOKEN.glob("cards/00[123].wav"), *_SPOKEN.glob("librivox/*.wav")]
     for raw in ("goforward.raw", "something.raw"):
-        if (spoken / raw).is_file():
-            found += _cut(raw, np.fromfile(spoken / raw, dtype="<i2").astype(np.float32) / 32_768)
-    prompts = Path("/usr/share/asterisk/sounds/en_US_f_Allison")
-    files += [path for path in sorted(prompts.glob("*.wav")) if "beep" not in path.name and "tone" not in path.name]
+        if (_SPOKEN / raw).is_file():
+            found += _cut(raw, np.fromfile(_SPOKEN / raw, dtype="<i2").astype(np.float32) / 32_768)
+    files += [path for path in sorted(_PROMPTS.glob("*.wav")) if "beep" not in path.name and "tone" not in path.name]
     for path in files:
         found += _cut(path.stem, read_file(path))
     return found
@@ -120,7 +131,7 @@ def _cut(name: str, sound: Sound) -> list[tuple[str, Sound]]:
 
 def human_numbers() -> list[tuple[str, Sound]]:
     """Numbers by a human voice at 8 kHz, spliced of recorded words."""
-    folder = Path("/usr/share/asterisk/sounds/en_US_f_Allison/digits")
+    folder = _PROMPTS / "digits"
     if not folder.is_dir():
         return []
     texts = [str(n) for n in (*range(1, 21), 30, 40, 50, 60, 70, 80, 90)]

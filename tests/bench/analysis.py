@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import statistics
 import time
+from collections.abc import Sequence
 from datetime import timedelta
 from itertools import pairwise
 
@@ -44,9 +45,10 @@ def _study_rows() -> list[Row]:
     _print_counts("one pass", once)
     rows = [
         Row("analysis", "runs of three passes", found.runs, "runs", note=f"{found.cylinders} cylinders"),
-        *_found(found, "clear", "rise at least five times a reading's 95 % uncertainty"),
-        *_found(found, "fair", "rise five to ten times a reading's standard uncertainty"),
-        *_found(found, "coarse", "rise under five times a reading's standard uncertainty"),
+        *_found(found, ("clear",), "clear", "rise at least five times a reading's 95 % uncertainty"),
+        *_found(found, ("fair",), "fair", "rise five to ten times a reading's standard uncertainty"),
+        *_found(found, ("coarse",), "coarse", "rise under five times a reading's standard uncertainty"),
+        *_found(found, BANDS, "all bands", "clear, fair and coarse together; half of the displays have whole steps"),
     ]
     healthy = [f"healthy {band}" for band in BANDS]
     faulty = [f"{kind} {band}" for kind in ("dead", "to 60 %") for band in BANDS]
@@ -136,12 +138,14 @@ def _limit_rows() -> list[Row]:
     return rows
 
 
-def _found(found: Study, band: str, note: str) -> list[Row]:
-    dead, weak, healthy = ([f"{kind} {band}"] for kind in ("dead", "to 60 %", "healthy"))
+def _found(found: Study, bands: Sequence[str], band: str, note: str) -> list[Row]:
+    dead, weak, healthy = ([f"{kind} {each}" for each in bands] for kind in ("dead", "to 60 %", "healthy"))
     rule = "rule of thumb"
     return [
         _row(f"{band}: dead found", found.ours.share(dead, *LOW), found.rule.share(dead, "low"), rule, note),
-        _row(f"{band}: dead called dead", found.ours.share(dead, "dead"), note=f"{found.ours.all(dead[0])} dead"),
+        _row(
+            f"{band}: dead called dead", found.ours.share(dead, "dead"), note=f"{sum(map(found.ours.all, dead))} dead"
+        ),
         _row(f"{band}: to 60 % found", found.ours.share(weak, *LOW), found.rule.share(weak, "low"), rule, note),
         _row(f"{band}: dead or to 60 % called even", found.ours.share(dead + weak, "even")),
         _row(f"{band}: dead or to 60 % called unclear", found.ours.share(dead + weak, "unclear")),

@@ -31,7 +31,7 @@ from tests.bench._free import FreeWhisper
 from tests.bench._latency import latencies, speech_end
 from tests.bench._noise import mixed
 from tests.bench._phrases import CHAT, COMMANDS, JOB, NUMBERS
-from tests.bench._voices import REPORTED, TUNING, human_chat, human_numbers, missing, speak
+from tests.bench._voices import REPORTED, TUNING, human_chat, human_numbers, missing, people_missing, speak
 from tests.bench.table import Row
 
 LEVELS: tuple[float | None, ...] = (None, 20, 15, 10, 5)
@@ -130,6 +130,8 @@ def run() -> list[Row]:
     left_out = {voice: why for voice in chosen if (why := missing(voice))}
     for voice, why in left_out.items():
         print(f"left out: {voice}: {why}")
+    for name, why in people_missing().items():
+        print(f"left out: {name}: {why}")
     voices = [voice for voice in chosen if voice not in left_out]
     systems = Systems()
     parts = os.environ.get("JOURNAL_BENCH_PARTS", "phrases,chat,numbers,latency").split(",")
@@ -210,26 +212,32 @@ def _commands(heard: list[Said]) -> list[Row]:
 
 
 def _negatives(heard: list[Said], kind: str) -> list[Row]:
-    rows = []
+    """What became of chat: entries, commands acted on, needless questions; no rows where there was none to hear."""
+    rows: list[Row] = []
+    if not heard:
+        return rows
     for system in (*SYSTEMS, FREE):
         counts: Counter[str] = Counter()
         for each in heard:
-            entered = [
-                d
-                for d in each.decisions[system]
-                if d.verdict is not Verdict.LET_GO and (isinstance(d.meaning, Body) or d.verdict is Verdict.ASK)
-            ]
-            what = "entered" if any(d.verdict is Verdict.TAKE for d in entered) else "asked" if entered else "none"
+            made = [d for d in each.decisions[system] if d.verdict is not Verdict.LET_GO]
+            taken = [d for d in made if d.verdict is Verdict.TAKE]
+            if any(isinstance(d.meaning, Body) for d in taken):
+                what = "entered"
+            else:
+                what = "acted on" if taken else "asked" if made else "none"
             counts[what] += 1
-            if entered and (system == DEFAULT or what == "entered"):
-                print(f"{system}: {what} from chat {each.text!r}: {[d.heard for d in entered]}")
+            if made and (system == DEFAULT or taken):
+                print(f"{system}: {what} from chat {each.text!r}: {[d.heard for d in made]}")
         rows.append(Row("hearing", f"{system}: false entries from chat, {kind}", float(counts["entered"]), "",
-                        note=f"{counts['asked']} needless questions, of {len(heard)} utterances"))  # fmt: skip
+                        note=f"{counts['acted on']} commands acted on, {counts['asked']} needless questions, "
+                        f"of {len(heard)} utterances"))  # fmt: skip
     return rows
 
 
 def _numbers(heard: list[Said], kind: str) -> list[Row]:
-    rows = []
+    rows: list[Row] = []
+    if not heard:
+        return rows
     for system in (*SYSTEMS, FREE):
         right = 0
         for each in heard:

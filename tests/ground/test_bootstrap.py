@@ -3,12 +3,16 @@
 from __future__ import annotations
 
 import ast
+import hashlib
 import json
 import os
+import platform
 import shutil
 import subprocess
 import sys
 import tempfile
+import zipfile
+from collections.abc import Callable
 from pathlib import Path
 
 import pytest
@@ -41,8 +45,9 @@ import zipfile
 def _wheel(folder):
     name = "tiny-1-py3-none-any.whl"
     extras = "Provides-Extra: speech\\nProvides-Extra: test\\n"
-    if "six" in pathlib.Path("pyproject.toml").read_text():
-        extras += "Requires-Dist: six\\n"
+    for wanted in ("six", "small"):
+        if f'"{wanted}"' in pathlib.Path("pyproject.toml").read_text():
+            extras += f"Requires-Dist: {wanted}\\n"
     with zipfile.ZipFile(f"{folder}/{name}", "w") as wheel:
         wheel.writestr("tiny.py", "SAYS = 'hello from tiny'\\n")
         wheel.writestr("tiny-1.dist-info/METADATA", f"Metadata-Version: 2.1\\nName: tiny\\nVersion: 1\\n{extras}")
@@ -100,6 +105,96 @@ def made(made_once: Path, tmp_path: Path) -> Path:
 def says_hello(python: Path) -> bool:
     said = subprocess.run([python, "-c", "import tiny; print(tiny.SAYS)"], capture_output=True, text=True, check=False)
     return said.stdout.strip() == "hello from tiny"
+
+
+HERE = f"# {sys.implementation.name} 2.7 3.{sys.version_info[1]} {sys.platform} {platform.machine()}"
+"""A lock's head that fits this machine."""
+
+
+@pytest.fixture
+def locking(made: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Callable[..., Path]:
+    """Gives the made project a dependency, of which releases 1 and 2 lie in a folder, and a lock of it."""
+    shelf = tmp_path / "shelf"
+    shelf.mkdir()
+    for version in (1, 2):
+        with zipfile.ZipFile(shelf / f"small-{version}-py3-none-any.whl", "w") as wheel:
+            inside = f"small-{version}.dist-info"
+            wheel.writestr("small.py", f"VERSION = {version}\n")
+            wheel.writestr(f"{inside}/METADATA", f"Metadata-Version: 2.1\nName: small\nVersion: {version}\n")
+            wheel.writestr(f"{inside}/WHEEL", "Wheel-Version: 1.0\nRoot-Is-Purelib: true\nTag: py3-none-any\n")
+            wheel.writestr(f"{inside}/RECORD", "")
+    monkeypatch.setenv("PIP_NO_INDEX", "1")
+    monkeypatch.setenv("PIP_FIND_LINKS", shelf.as_uri())
+    monkeypatch.setenv("PIP_CONFIG_FILE", os.devnull)
+
+    def lock(head: str, *, version: int = 1, of: int | None = None) -> Path:
+        (made / "pyproject.toml").write_text(
+            PROJECT.replace('version = "1"', 'version = "1"\ndependencies = ["small"]')
+        )
+        file = shelf / f"small-{of or version}-py3-none-any.whl"
+        checksum = hashlib.sha256(file.read_bytes()).hexdigest()
+        text = f"{head}\n# for demo\nsmall=={version} \\\n    --hash=sha256:{checksum}\n# for tests\n"
+        (made / bootstrap.LOCK).write_text(text)
+        return made
+
+    return lock
+
+
+def small_in(python: Path) -> str:
+    command = [python, "-c", "import small; print(small.VERSION)"]
+    return subprocess.run(command, capture_output=True, text=True, check=False).stdout
+
+
+def test_what_is_locked_is_installed_and_not_what_is_newest(locking: Callable[..., Path]) -> None:
+    python = bootstrap.ensure([], locking(HERE))
+    assert small_in(python) == "1\n"
+    assert says_hello(python)
+
+
+def test_a_changed_lock_is_installed_anew(locking: Callable[..., Path]) -> None:
+    bootstrap.ensure([], locking(HERE))
+    assert small_in(bootstrap.ensure([], locking(HERE, version=2))) == "2\n"
+
+
+def test_a_package_that_is_not_the_locked_one_is_refused_in_one_line(locking: Callable[..., Path]) -> None:
+    project = locking(HERE, of=2)
+    with pytest.raises(bootstrap.CannotStart, match="not the one that was locked") as error:
+        bootstrap.ensure([], project)
+    assert "\n" not in str(error.value)
+    assert (project / ".venv" / bootstrap.UNFINISHED).exists()
+    assert small_in(bootstrap.python_of(project / ".venv")) == ""
+
+
+@pytest.mark.parametrize("head", ["# cpython 2.7 linux x86_64", HERE.replace(sys.platform, "amiga"), "# "])
+def test_a_lock_for_other_machines_does_not_fit(head: str) -> None:
+    assert bootstrap.locked_for(f"{HERE}\n# for demo\nsmall==1\n", []) == "small==1\n"
+    assert bootstrap.locked_for(f"{head}\n# for demo\nsmall==1\n", []) == ""
+
+
+def test_a_lock_for_other_machines_gives_way_to_the_bounds_and_says_so(
+    locking: Callable[..., Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    assert small_in(bootstrap.ensure([], locking(HERE.replace(sys.platform, "amiga")))) == "2\n"
+    assert "No lock fits this machine" in capsys.readouterr().out
+
+
+def test_locked_releases_that_cannot_be_had_give_way_to_the_bounds_and_it_is_said(
+    locking: Callable[..., Path], capsys: pytest.CaptureFixture[str]
+) -> None:
+    project = locking(HERE)
+    lock = project / bootstrap.LOCK
+    lock.write_text(lock.read_text().replace("small==1", "small==7"))
+    assert small_in(bootstrap.ensure([], project)) == "2\n"
+    assert "The locked releases cannot be had here" in capsys.readouterr().out
+
+
+def test_the_demo_is_spared_what_only_the_tests_need() -> None:
+    lock = (DEMO.parent / bootstrap.LOCK).read_text(encoding="utf-8")
+    lock = lock.replace("# cpython ", f"{HERE} ")
+    demo, tests = bootstrap.locked_for(lock, ["speech"]), bootstrap.locked_for(lock, ["speech", "test"])
+    assert tests.startswith(demo)
+    assert "\nflask==" in demo and "\npocketsphinx==" in demo and "\nhatchling==" in demo
+    assert "\npytest==" in tests and "\npytest==" not in demo
 
 
 def test_two_starts_at_once_make_one_environment_and_later_ones_reuse_it(
@@ -166,9 +261,23 @@ def test_a_python_too_old_is_told_so(project: Path, monkeypatch: pytest.MonkeyPa
     assert not (project / ".venv").exists()
 
 
+def too_new(text: str) -> str:
+    """Why Python 3.7 cannot read a text; empty when it can."""
+    try:
+        ast.parse(text, feature_version=(3, 7))
+    except SyntaxError as error:
+        return error.msg
+    return ""
+
+
 @pytest.mark.parametrize("name", ["bootstrap.py", "__main__.py"])
 def test_an_old_python_can_read_as_far_as_being_told(name: str) -> None:
-    ast.parse((DEMO / name).read_text(encoding="utf-8"), feature_version=(3, 7))
+    assert too_new((DEMO / name).read_text(encoding="utf-8")) == ""
+
+
+@pytest.mark.parametrize("text", ["(a := 1)", "def f(a, /): pass", "match a:\n    case 1: pass", "with (a as b): pass"])
+def test_what_an_old_python_cannot_read_would_be_noticed(text: str) -> None:
+    assert too_new(text) != ""
 
 
 def test_a_python_without_venv_names_the_package(project: Path, monkeypatch: pytest.MonkeyPatch) -> None:

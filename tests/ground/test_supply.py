@@ -1,4 +1,4 @@
-"""What the project depends on is bounded on both sides, and its licences are listed as the packages state them."""
+"""What the project depends on is bounded and locked, free of known faults, and its licences are listed as stated."""
 
 from __future__ import annotations
 
@@ -10,6 +10,10 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from packaging.requirements import Requirement
+from packaging.specifiers import SpecifierSet
+from packaging.utils import canonicalize_name
+from packaging.version import Version
 
 ROOT = Path(__file__).resolve().parents[2]
 PROJECT = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["project"]
@@ -17,6 +21,10 @@ REQUIREMENTS: list[str] = [
     *PROJECT["dependencies"],
     *(requirement for extra in PROJECT["optional-dependencies"].values() for requirement in extra),
 ]
+
+KNOWN = tomllib.loads((ROOT / "tests" / "ground" / "advisories.toml").read_text(encoding="utf-8"))
+"""Known faults, with their date."""
+LOCK = (ROOT / ".lock").read_text(encoding="utf-8")
 
 STATED = {
     "BSD-2-Clause": ("BSD",),
@@ -40,6 +48,54 @@ def bounded(requirement: str) -> bool:
     """Whether it is pinned exactly, or held from below and from above."""
     limits = requirement.removeprefix(name_of(requirement)).partition(";")[0]
     return "==" in limits or (">=" in limits and re.search(r"<(?!=)", limits) is not None)
+
+
+def locked() -> list[tuple[Requirement, list[str]]]:
+    """What the lock pins, with the hashes of each."""
+    blocks = re.split(r"\n(?=[a-z0-9])", re.sub(r"^#.*\n", "", LOCK, flags=re.MULTILINE).strip())
+    return [(Requirement(b.partition(" \\\n")[0]), re.findall(r"--hash=sha256:([0-9a-f]{64})\b", b)) for b in blocks]
+
+
+@pytest.mark.parametrize("advisory", KNOWN["advisory"], ids=lambda a: f"{a['package']} {a['id']}")
+def test_no_bound_no_lock_and_no_installation_lets_a_known_fault_in(advisory: dict[str, str]) -> None:
+    affected, name = SpecifierSet(advisory["affected"]), advisory["package"]
+    for requirement in map(Requirement, REQUIREMENTS):
+        if canonicalize_name(requirement.name) == name:
+            lowest = min(Version(each.version) for each in requirement.specifier if each.operator in (">=", "=="))
+            mended = max(Version(each.version) for each in affected if each.operator == "<")
+            assert lowest >= mended, f"raise the lower bound: {advisory['what']}"
+    for pinned, _ in locked():
+        if canonicalize_name(pinned.name) == name:
+            (version,) = [each.version for each in pinned.specifier]
+            assert version not in affected, f"run .ci/lock: {advisory['what']}"
+    if name != "pip":  # what came with Python is not ours to change
+        try:
+            assert importlib.metadata.version(name) not in affected, advisory["what"]
+        except importlib.metadata.PackageNotFoundError:
+            return
+
+
+def test_every_fault_on_the_list_is_of_a_package_that_the_project_stands_on() -> None:
+    assert {advisory["package"] for advisory in KNOWN["advisory"]} <= {canonicalize_name(p.name) for p, _ in locked()}
+
+
+def test_the_lock_pins_every_package_exactly_and_by_hash_and_names_no_place_to_fetch_from() -> None:
+    assert len(locked()) > 60
+    for pinned, hashes in locked():
+        assert [each.operator for each in pinned.specifier] == ["=="], pinned
+        assert hashes, pinned
+    assert "://" not in LOCK and "--index" not in LOCK and "--find-links" not in LOCK
+
+
+@pytest.mark.parametrize("python", ["3.11", "3.12", "3.13", "3.14"])
+def test_the_lock_holds_one_release_within_the_bounds_of_everything_asked_for(python: str) -> None:
+    there = {"python_version": python, "python_full_version": f"{python}.0"}
+    holds = [pinned for pinned, _ in locked() if pinned.marker is None or pinned.marker.evaluate(there)]
+    build = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))["build-system"]["requires"]
+    for requirement in map(Requirement, [*REQUIREMENTS, *build]):
+        (found,) = [p for p in holds if canonicalize_name(p.name) == canonicalize_name(requirement.name)]
+        (version,) = [each.version for each in found.specifier]
+        assert version in requirement.specifier, f"{requirement}: run .ci/lock"
 
 
 def listed() -> dict[str, str]:
@@ -127,3 +183,18 @@ def test_everything_that_is_imported_is_a_declared_dependency(folder: str, extra
         if not declared & {plain(package) for package in carried_by.get(name, [name])}
     }
     assert undeclared == set()
+
+
+def test_ci_installs_every_debian_package_that_a_test_or_benchmark_would_miss() -> None:
+    text = (ROOT / ".ci" / "run").read_text(encoding="utf-8")
+    block = re.sub(r"#.*", "", text.partition("packages=(")[2].partition(")")[0])
+    wanted: set[str] = set()
+    for file in (ROOT / "tests").rglob("*.py"):
+        text = file.read_text(encoding="utf-8")
+        for named in re.findall(r"\(Debian(?: packages?|:) ([a-z0-9-]+(?:(?:, | and )[a-z0-9-]+)*)", text):
+            wanted |= set(re.split(r", | and ", named))
+    from tests.bench._voices import PEOPLE
+
+    wanted |= {package for _, package in PEOPLE.values()}
+    assert len(wanted) >= 8
+    assert wanted <= set(block.split())

@@ -152,18 +152,22 @@ class Gathering:
 
 
 def test_what_is_played_comes_out_whole_at_its_pitch(shop: Shop) -> None:
-    gathering = Gathering(Microphone("pulse"))
-    _wait(lambda: len(gathering.blocks) > 0)
-    shop.play(tone(2.0))
-    time.sleep(0.5)
-    sound = gathering.end()
+    for _ in range(4):
+        gathering = Gathering(Microphone("pulse"))
+        _wait(lambda blocks=gathering.blocks: len(blocks) > 0)
+        shop.play(tone(2.0))
+        time.sleep(0.5)
+        sound = gathering.end()
+        if not gathering.microphone.overruns:
+            break
+    else:
+        pytest.skip("this machine is too busy to fetch two seconds of sound without losing some, four times over")
     assert sound.dtype == np.float32
     spectrum = np.abs(np.fft.rfft(sound))
     assert abs(np.argmax(spectrum) * RATE / len(sound) - 440) < 3
     loud = np.flatnonzero(np.abs(sound) > 0.2)
     lasts = (loud[-1] - loud[0]) / RATE
-    # A machine too busy to fetch sound loses some, but never without counting it.
-    assert abs(lasts - 2.0) < 0.05 or gathering.microphone.overruns
+    assert abs(lasts - 2.0) < 0.05, "nothing may be lost without being counted"
     assert 0.25 < np.max(np.abs(sound)) < 0.35
 
 

@@ -10,7 +10,7 @@ import pytest
 
 from journal.errors import BadInput
 from journal.hearing.types import RATE
-from journal.output.speaking import Answerer, _in_words, answerer, tone, unheard
+from journal.output.speaking import _WORDS_PER_MINUTE, Answerer, _in_words, answerer, tone, unheard
 from journal.wording import Verdict
 
 
@@ -75,6 +75,18 @@ def test_an_unknown_way_is_refused_with_the_ways_there_are() -> None:
         answerer("loud")
 
 
-def test_the_system_voice_is_driven_through_its_library() -> None:
+def test_the_system_voice_is_driven_through_its_library(monkeypatch: pytest.MonkeyPatch) -> None:
     pytest.importorskip("pyttsx3", reason="pyttsx3 is not installed")
-    _in_words("dummy")(Verdict.TAKE, "four, thirty-eight")  # the library's own driver without sound
+    from pyttsx3.drivers import dummy  # the library's own driver without sound
+
+    done: list[tuple[str, object]] = []
+    say, set_property = dummy.DummyDriver.say, dummy.DummyDriver.setProperty
+    monkeypatch.setattr(dummy.DummyDriver, "say", lambda s, text: (done.append(("say", text)), say(s, text))[1])
+    monkeypatch.setattr(
+        dummy.DummyDriver, "setProperty", lambda s, name, to: (done.append((name, to)), set_property(s, name, to))[1]
+    )
+    give = _in_words("dummy")
+    give(Verdict.LET_GO, "")
+    assert done == [], "nothing to say makes no voice"
+    give(Verdict.TAKE, "four, thirty-eight")
+    assert done == [("rate", _WORDS_PER_MINUTE), ("say", "four, thirty-eight")]

@@ -7,10 +7,12 @@ import random
 from typing import Any
 
 import pytest
+from scipy.stats import entropy
 
 from journal.analysis.causes_model import build_model, shared_faults
 from journal.analysis.causes_tables import Tables, parse_tables, tables
-from journal.analysis.inference import Observation, infer
+from journal.analysis.inference import Observation, infer, predict
+from journal.analysis.next_check import choices
 from journal.facts import Engine
 from tests.causes.arrange import ENGINES
 
@@ -229,3 +231,43 @@ def test_five_hundred_random_sets_of_evidence_agree_with_pyagrum() -> None:
         for mine_shared, chance in zip(posterior.shared.values(), other_shared, strict=True):
             worst = max(worst, abs(mine_shared - chance))
     assert worst < 1e-9
+
+
+def unlooked(book: Tables, check: str, cylinder: int | None) -> Observation:
+    """A check whose outcome is not known: a node without evidence."""
+    return Observation(check, tuple(range(len(book.checks[check].outcomes))), cylinder)
+
+
+def test_what_the_next_check_would_show_and_what_it_is_worth_agree_with_pyagrum() -> None:
+    """The chance of every outcome, what would then be believed, and the expected information in bits (scipy's entropy).
+
+    pyAgrum is told of the check as a node without evidence, and then of each outcome in turn.
+    """
+    pytest.importorskip("pyagrum", reason="pyagrum is not installed: no independent check of the inference")
+    book, random_ = tables(), random.Random(20261126)
+    worst = 0.0
+    for _ in range(60):
+        engine, low, tested, seen = random_case(random_)
+        low = low or [random_.choice(list(engine.numbers))]
+        seen = [each for each in seen if each.cylinder is None or each.cylinder in low]
+        tested = sorted({*tested, *low})
+        posterior = infer(build_model(book, engine, low, tested), seen)
+        done = {place: frozenset[str]() for place in (None, *low)}
+        worths = {(c.check.key, c.cylinder): c.bits for c in choices(book, posterior, engine, done)}
+        for key, cylinder in random_.sample(sorted(worths, key=str), 2):
+            mine, then = predict(posterior, book.checks[key], cylinder)
+            inference, own, wides = network(book, engine, low, tested, [*seen, unlooked(book, key, cylinder)])
+            chances = inference.posterior(f"X{len(seen)}").tolist()
+            worst = max(worst, *(abs(a - float(b)) for a, b in zip(chances, mine, strict=True)))
+            bits = sum(entropy(inference.posterior(f"Z{c}").tolist(), base=2) for c in low)
+            for outcome, chance in enumerate(chances):
+                if chance < 1e-9:
+                    continue
+                told, _, _ = network(book, engine, low, tested, [*seen, Observation(key, (outcome,), cylinder)])
+                for n, c in enumerate(low):
+                    theirs = told.posterior(f"Z{c}").tolist()
+                    bits -= chance * entropy(theirs, base=2)
+                    for state, p in zip([*own, *wides], theirs, strict=False):
+                        worst = max(worst, abs(p - float(then[outcome, n][posterior.model.states.index(state)])))
+            worst = max(worst, abs(bits - worths[key, cylinder]))
+    assert worst < 1e-8

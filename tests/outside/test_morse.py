@@ -22,7 +22,7 @@ def efficiency(run) -> float:
 
 
 def test_eastop_and_mcconkey_four_cylinders():
-    """Eastop and McConkey, Applied Thermodynamics for Engineering Technologists, the Morse test example.
+    """Eastop and McConkey, Applied Thermodynamics for Engineering Technologists, the Morse test example (from memory).
 
     Net brake load 155 N; with 1, 2, 3, 4 cut 111, 106.5, 104.2, 111 N; mechanical efficiency 82.8 %.
     """
@@ -46,25 +46,25 @@ def test_eastop_and_mcconkey_exercise_on_torque():
     assert efficiency(run) == pytest.approx(81.6, abs=0.1)
 
 
-def test_rajput_four_cylinders_in_kilowatts():
-    """R. K. Rajput, Thermal Engineering, a Morse test example (figures from memory, arithmetic consistent).
+def test_a_published_solution_with_every_cylinders_indicated_power():
+    """ques10.com, question 49597, "While performing Morse test on a four cylinder petrol engine" (read 2026-11-26).
 
-    Brake power 15.24 kW; with 1, 2, 3, 4 cut 10.45, 10.38, 10.23, 10.45 kW; indicated power 19.45 kW, mechanical
-    efficiency 78.4 %.
+    Brake power 32.2 kW; with 1, 2, 3, 4 cut 22, 21.8, 22.2, 22.8 kW; the solution: indicated power of the cylinders
+    10.2, 10.4, 10, 9.4 kW, 40 kW together, mechanical efficiency 80.5 %.
     """
-    run = morse("kW", 15.24, {1: 10.45, 2: 10.38, 3: 10.23, 4: 10.45}, Quantity.POWER)
-    assert efficiency(run) == pytest.approx(78.4, abs=0.05)
-    assert run.contributions[2].share * 19.45 == pytest.approx(15.24 - 10.23)
+    run = morse("kW", 32.2, {1: 22, 2: 21.8, 3: 22.2, 4: 22.8}, Quantity.POWER)
+    assert efficiency(run) == pytest.approx(80.5, abs=0.05)
+    assert [40 * c.share for c in run.contributions] == pytest.approx([10.2, 10.4, 10.0, 9.4])
 
 
-def test_ganesan_four_cylinders_in_kilowatts():
-    """V. Ganesan, Internal Combustion Engines, a Morse test example (figures from memory, arithmetic consistent).
+def test_a_published_examination_question_with_its_answer():
+    """Thermal Engineering I, a state board's question bank ("TE-I QP FINAL", Scribd document 792666281, Morse test,
+    question 7, set from 1994 to 2015; read 2026-11-26).
 
-    Brake power 16.25 kW; with 1, 2, 3, 4 cut 11.55, 11.65, 11.70, 11.50 kW; indicated power 18.6 kW, mechanical
-    efficiency 87.4 %.
+    Brake power 11.92 kW; with 1, 2, 3, 4 cut 8.46, 8.60, 8.54, 8.50 kW; the answer: mechanical efficiency 87.78 %.
     """
-    run = morse("kW", 16.25, {1: 11.55, 2: 11.65, 3: 11.70, 4: 11.50}, Quantity.POWER)
-    assert efficiency(run) == pytest.approx(87.4, abs=0.05)
+    run = morse("kW", 11.92, {1: 8.46, 2: 8.60, 3: 8.54, 4: 8.50}, Quantity.POWER)
+    assert efficiency(run) == pytest.approx(87.78, abs=0.05)
     assert sum(c.share for c in run.contributions) == pytest.approx(1.0)
 
 

@@ -1,5 +1,7 @@
 """Unit conversions against NIST SP 811 (2008), appendix B, and `scipy.constants`."""
 
+from itertools import product
+
 import pytest
 from scipy import constants
 
@@ -45,15 +47,25 @@ def test_factors_agree_with_scipy_constants():
         assert convert(expected, "degC", "degF") == pytest.approx(fahrenheit, abs=1e-12)
 
 
-def test_every_unit_that_can_be_said_turns_into_itself_and_back():
-    for units in UNITS.values():
-        for unit in units:
-            for to in units:
-                try:
-                    there = convert(7.0, unit, to)
-                except BadInput:
-                    continue
-                assert convert(there, to, unit) == pytest.approx(7.0)
+MEASURES = {
+    "mm3": "volume", "mg": "mass", "L/h": "volume", "gal/h": "volume", "mL/min": "volume", "kg/h": "mass",
+    "N": "force", "N.m": "torque", "lb.ft": "torque", "%": "share",
+}  # fmt: skip
+"""What units measure where one quantity is told in several: fuel by volume or mass, a load by force or torque."""
+
+
+@pytest.mark.parametrize("quantity", list(UNITS))
+def test_every_unit_that_can_be_said_turns_into_its_like_and_back_and_into_nothing_else(quantity):
+    def measures(unit):
+        return MEASURES.get(unit, quantity)
+
+    for unit, to in product(UNITS[quantity], repeat=2):
+        if measures(unit) == measures(to):
+            assert convert(convert(7.0, unit, to), to, unit) == pytest.approx(7.0)
+            assert unit == to or convert(7.0, unit, to) != pytest.approx(7.0)
+        else:
+            with pytest.raises(BadInput, match="cannot be turned into"):
+                convert(7.0, unit, to)
 
 
 def test_the_units_of_a_quantity_turn_into_its_first_unless_they_measure_a_mass_or_a_load_otherwise():

@@ -59,5 +59,12 @@ def test_what_was_heard_stays_while_the_level_moves(tmp_path: Path, monkeypatch:
     assert now.level_now() is not None
 
 
-def test_a_folder_that_is_gone_stops_nothing(tmp_path: Path) -> None:
-    LivePage(tmp_path / "gone", "a job").heard(datetime.now(UTC), "four", "", "let go")
+def test_a_folder_that_is_gone_stops_nothing_and_one_that_came_back_is_told_all(tmp_path: Path) -> None:
+    folder = tmp_path / "gone"
+    page = LivePage(folder, "a job")
+    page.heard(datetime.now(UTC), "four", "", "let go")
+    assert not folder.exists()
+    folder.mkdir()
+    assert list(page.metered([tone(0.5)])) != []
+    page.heard(datetime.now(UTC), "five", "", "let go")
+    assert (heard_in(folder).heard, heard_in(folder).verdict) == ("five", "let go")

@@ -121,14 +121,19 @@ def test_a_page_that_lost_its_line_catches_up_when_it_is_back(shop: Shop, chromi
     with serving(shop) as address, window(chromium) as page:
         page.goto(f"{address}/job/{job}/live")
         page.get_by_text("Following the journal").wait_for()
+        page.evaluate("window.sameAsBefore = true")
         page.route("**/events", lambda route: route.abort())
         shop.app.extensions["journal"].watcher.close()
         page.get_by_text("The line to the journal is lost").wait_for(timeout=10_000)
+        assert page.get_by_text("Following the journal").count() == 0
         shop.say(job, "cylinder six cut thirty seven point two")
+        assert page.locator(".bore-value", has_text="37.2").count() == 0
         shop.app.extensions["journal"].watcher = Watcher(shop.folder)
         page.unroute("**/events")
         page.locator(".bore-value", has_text="37.2").wait_for(timeout=15_000)
         page.get_by_text("Following the journal").wait_for()
+        assert page.get_by_text("The line to the journal is lost").count() == 0
+        assert page.evaluate("window.sameAsBefore"), "it caught up by itself, not by being loaded anew"
 
 
 def test_a_reading_is_corrected_by_keyboard_alone_and_its_history_shown(

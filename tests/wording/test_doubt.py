@@ -131,9 +131,16 @@ def test_context_may_question_a_number_but_never_choose_another(texts: list[str]
 
 @settings(max_examples=300, deadline=None)
 @given(st.text(max_size=60), st.text(max_size=30))
-def test_no_text_whatever_raises(text: str, free_text: str) -> None:
+def test_no_text_whatever_raises_and_each_decision_says_what_or_why_not(text: str, free_text: str) -> None:
     decisions = decide([Candidate(text, -1.0, "one"), Candidate(free_text, -2.0, "two")], RUNNING, free_text=free_text)
-    assert decisions
+    assert len(decisions) >= 1
+    for decision in decisions:
+        if decision.verdict is Verdict.LET_GO:
+            assert decision.meaning is None and decision.reason
+        else:
+            assert decision.meaning is not None
+        assert (decision.verdict is Verdict.ASK) == bool(decision.prompt)
+        assert 0.0 <= decision.certainty <= 1.0
 
 
 # Words and marks that are likely to trip a parser over.

@@ -16,8 +16,9 @@ from journal.wording.tokens import tokenise
 
 FIGURE_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
-# Radiotelephony spellings of figures. ITU Radio Regulations, Appendix 14, and ICAO Annex 10 volume II, 5.2.1.4.3.1
-# ("pronunciation of numbers"), both from memory: zero, wun, too, tree, fow-er, fife, six, sev-en, ait, nin-er.
+# How figures are said by radiotelephone: ICAO Annex 10 volume II, 5.2.1.4.3.1, "pronunciation of numbers" (as
+# quoted at flightcrewguide.com, "Transmission of numbers in radiotelephony", read 2026-11-26): zero, wun, too, tree,
+# fow-er, fife, six, sev-en, ait, nin-er.
 RADIO_WORDS = ("zero", "wun", "too", "tree", "fower", "fife", "six", "seven", "ait", "niner")
 
 

@@ -125,9 +125,10 @@ def test_no_two_phrases_mean_different_things_for_the_same_words(cylinders: int)
 
 
 @st.composite
-def sentences(draw: st.DrawFn) -> str:
-    """Any sentence that recognisers are told of."""
-    graph = speakable(draw(st.sampled_from([3, 6, 12, 16]))).graph
+def sentences(draw: st.DrawFn) -> tuple[int, str]:
+    """Any sentence that recognisers are told of, with the number of cylinders they are told it for."""
+    cylinders = draw(st.sampled_from([3, 6, 12, 16]))
+    graph = speakable(cylinders).graph
     graph_of_it = graph[next(iter(graph))]
     state, words = graph_of_it.start, []
     while graph_of_it.arcs[state]:
@@ -135,13 +136,14 @@ def sentences(draw: st.DrawFn) -> str:
             break
         word, state = draw(st.sampled_from(graph_of_it.arcs[state]))
         words.append(word)
-    return " ".join(words)
+    return cylinders, " ".join(words)
 
 
 @settings(max_examples=200, deadline=None)
 @given(sentences())
-def test_every_sentence_recognisers_are_told_of_is_understood_word_for_word(sentence: str) -> None:
-    found = parse(sentence, 16)
+def test_every_sentence_recognisers_are_told_of_is_understood_word_for_word(drawn: tuple[int, str]) -> None:
+    cylinders, sentence = drawn
+    found = parse(sentence, cylinders)
     words = sentence.split()
     if words[-1] in TEXT_STARTS or words in ([], ["is"]):
         return  # what is said next is free text, heard without the grammar

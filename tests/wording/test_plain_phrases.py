@@ -72,5 +72,13 @@ def test_only_the_engines_cylinders_are_listened_for() -> None:
 def test_the_jsgf_holds_only_words_that_can_be_pronounced() -> None:
     pocketsphinx = pytest.importorskip("pocketsphinx", reason="PocketSphinx is not installed")
     decoder = pocketsphinx.Decoder(lm=None, loglevel="FATAL")
-    for expect, grammar in speakable(16).jsgf.items():
+    grammars = speakable(16).jsgf
+    assert set(grammars) == set(Expect)
+    for expect, grammar in grammars.items():
         decoder.add_jsgf_string(expect.value, grammar)  # refuses words it cannot pronounce
+        decoder.activate_search(expect.value)
+        assert decoder.current_search() == expect.value
+    other = "#JSGF V1.0;\ngrammar other;\npublic <other> = cylinder {};\n"
+    decoder.add_jsgf_string("other", other.format("one"))
+    with pytest.raises((ValueError, RuntimeError)):
+        decoder.add_jsgf_string("other", other.format("xqzzk"))

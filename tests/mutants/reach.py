@@ -1,0 +1,138 @@
+"""Test files in, out which of their tests run which lines: recorded once by `coverage`, kept until either changes."""
+
+from __future__ import annotations
+
+import ast
+import hashlib
+import json
+import re
+from collections import defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from tests.mutants.forked import forked
+
+RECORD_S = 240
+"""Seconds after which the recording of one test file is given up."""
+
+
+@dataclass
+class Reach:
+    """What tests run what."""
+
+    tests: dict[str, float] = field(default_factory=dict)
+    """How long each test that passed took, in seconds, by its pytest name."""
+    lines: dict[str, dict[int, set[str]]] = field(default_factory=lambda: defaultdict(lambda: defaultdict(set)))
+    """The tests that run each line of each file, by the file's path in the project."""
+
+    def of(self, path: str, line: int, source: bytes) -> set[str]:
+        """The tests that a change of this line can be seen by.
+
+        A line that runs when its module is loaded runs in no test: of a function's head, its body's tests are taken;
+        of a name that is set, the tests of every line that says the name.
+        """
+        if ran := self.lines[path].get(line):
+            return ran
+        names: set[str] = set()
+        for node in ast.walk(ast.parse(source)):
+            if not (getattr(node, "lineno", 0) <= line <= getattr(node, "end_lineno", -1)):
+                continue
+            if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
+                body = range(node.body[0].lineno, (node.end_lineno or line) + 1)
+                if line not in body:
+                    return {test for n in body for test in self.lines[path].get(n, ())}
+            if isinstance(node, ast.Assign | ast.AnnAssign):
+                targets = node.targets if isinstance(node, ast.Assign) else [node.target]
+                names |= {each.id for each in targets if isinstance(each, ast.Name)}
+        return self._saying(names)
+
+    def _saying(self, names: set[str]) -> set[str]:
+        if not names:
+            return set()
+        word = re.compile(rf"\b({'|'.join(names)})\b")
+        found: set[str] = set()
+        for path, lines in self.lines.items():
+            texts = Path(path).read_text(encoding="utf-8").splitlines()
+            for line, tests in lines.items():
+                if line <= len(texts) and word.search(texts[line - 1]):
+                    found |= tests
+        return found
+
+
+def recorded(copy: Path, files: list[Path], kept: Path) -> Reach:
+    """The reach of these test files, recorded where it is not yet known.
+
+    Args:
+        copy: the project's copy in which tests are run.
+        files: test files, by their path in the project.
+        kept: the folder that recordings are kept in.
+    """
+    kept.mkdir(parents=True, exist_ok=True)
+    sources = digest(sorted([*(copy / "journal").rglob("*.py"), *(copy / "webui").rglob("*.py")]))
+    reach = Reach()
+    for file in files:
+        key = hashlib.sha256(f"{sources} {file} {digest([copy / file])}".encode()).hexdigest()[:24]
+        path = kept / f"{key}.json"
+        if not path.exists():
+            print(f"recording {file}", flush=True)
+            forked(copy, lambda file=file, path=path: _record(copy, file, path), RECORD_S)
+        if path.exists():
+            _add(reach, json.loads(path.read_text(encoding="utf-8")))
+        else:
+            print(f"{file} could not be recorded: its tests are left out", flush=True)
+    return reach
+
+
+def digest(files: list[Path]) -> str:
+    """One checksum over some files."""
+    whole = hashlib.sha256()
+    for file in files:
+        whole.update(file.read_bytes())
+    return whole.hexdigest()
+
+
+def _add(reach: Reach, found: dict) -> None:
+    reach.tests |= found["tests"]
+    for path, lines in found["lines"].items():
+        for line, tests in lines.items():
+            reach.lines[path][int(line)] |= {test for test in tests if test in found["tests"]}
+
+
+def _record(copy: Path, file: Path, path: Path) -> int:
+    """In a process of its own: run one test file under coverage, each test a context of its own."""
+    import coverage
+    import pytest
+
+    measured = coverage.Coverage(data_file=None, config_file=False, source=[str(copy / "journal"), str(copy / "webui")])
+    passed: dict[str, float] = {}
+
+    class Contexts:
+        @pytest.hookimpl(wrapper=True, tryfirst=True)
+        def pytest_runtest_protocol(self, item):
+            measured.switch_context(item.nodeid)
+            result = yield
+            measured.switch_context("")
+            return result
+
+        def pytest_runtest_logreport(self, report):
+            if report.when == "call" and report.passed:
+                passed[report.nodeid] = report.duration
+            elif report.failed:
+                passed.pop(report.nodeid, None)
+
+    measured.start()
+    code = pytest.main(["-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", str(file)], plugins=[Contexts()])
+    measured.stop()
+    data = measured.get_data()
+    lines = {
+        str(Path(each).relative_to(copy)): {
+            line: [context for context in contexts if context]
+            for line, contexts in data.contexts_by_lineno(each).items()
+            if any(contexts)
+        }
+        for each in data.measured_files()
+    }
+    whole = path.with_suffix(".part")
+    whole.write_text(json.dumps({"tests": passed, "lines": lines}), encoding="utf-8")
+    whole.replace(path)
+    return int(code)

@@ -1,0 +1,111 @@
+"""Every field of every form takes as much as it says and no more, and every form that did something leads on."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+import pytest
+
+from journal.facts import PartWanted, PressureLevel, RunKind, RunStarted
+from tests.webui.conftest import Shop, sign_of, text_of
+from webui.grants import LinkKind
+
+NEW = {"start": "1", "unit": "pump", "cylinders": "6", "order": "1-5-3-6-2-4", "injection": "common rail"}
+ABOUT = {"unit": "pump", "cylinders": "6", "order": "1-5-3-6-2-4", "injection": "common rail"}
+
+FIELDS = [
+    ("/new", NEW, {"unit": 120, "complaint": 600, "technician": 80, "injection": 40}),
+    ("/job/{job}/about", ABOUT, {"unit": 120, "complaint": 600, "hours": 20, "mileage": 20}),
+    ("/job/{job}/put-back", {"what": "injection pressure"}, {"what": 40}),
+    ("/job/{job}/repaired", {"text": "new bridge"}, {"text": 400, "cylinder": 20}),
+    (
+        "/job/{job}/order-anyway",
+        {"cause": "injector", "cylinder": "3", "reason": "at sea"},
+        {"cause": 60, "reason": 400},
+    ),
+    ("/job/{job}/close", {"cause": "injector", "anyway": "yes"}, {"cause": 60, "text": 400, "anyway": 5}),
+    ("/job/{job}/parts", {"description": "bridge"}, {"description": 200, "reason": 400, "quantity": 20}),
+    ("/job/{job}/parts/{part}", {"state": "ordered"}, {"state": 20}),
+    (
+        "/desk/{token}/{part}",
+        {"state": "ordered", "date": "2026-03-04"},
+        {"state": 20, "number": 80, "price": 40, "availability": 120, "date": 10, "note": 400},
+    ),
+]
+"""Address, a form that does something there, and how long its fields may be, characters."""
+FREE = {
+    "unit", "complaint", "technician", "hours", "mileage", "text", "reason", "description", "number", "price",
+    "availability", "note",
+}  # fmt: skip
+"""Fields of words that anyone may choose."""
+CASES = [(address, form, name, most) for address, form, fields in FIELDS for name, most in fields.items()]
+
+
+def sent(shop: Shop, address: str, form: dict[str, str]) -> tuple[int, str]:
+    """What a form gives, not followed: the status and the page."""
+    job = shop.open()
+    shop.enter(job, RunStarted(RunKind.IDLE, pressure=PressureLevel.HIGH))
+    (part,) = shop.enter(job, PartWanted("valve bridge", 1, 3, "broken"))
+    grants = shop.app.extensions["journal"].grants
+    token = grants.token(grants.give(job, LinkKind.DESK, timedelta(days=1)))
+    sign = sign_of(text_of(shop.client.get("/code")))
+    answer = shop.client.post(
+        address.format(job=job, part=part.id, token=token), data={"csrf_token": sign, **form}, follow_redirects=False
+    )
+    return answer.status_code, text_of(answer)
+
+
+@pytest.mark.parametrize(("address", "form"), [(address, form) for address, form, _ in FIELDS])
+def test_what_was_done_leads_to_a_page_that_can_be_loaded_again(shop: Shop, address: str, form: dict[str, str]) -> None:
+    """303 See Other after a POST: RFC 9110, 15.4.4."""
+    assert sent(shop, address, form)[0] == 303
+
+
+@pytest.mark.parametrize(("address", "form", "name", "most"), CASES)
+def test_a_field_takes_what_it_says_and_no_more(
+    shop: Shop, address: str, form: dict[str, str], name: str, most: int
+) -> None:
+    status, page = sent(shop, address, form | {name: "x" * (most + 1)})
+    assert status == 400
+    assert f"{most + 1} characters are too many; at most {most} can be kept" in page
+    status, page = sent(shop, address, form | {name: "x" * most})
+    assert "characters are too many" not in page
+    if name in FREE:
+        assert status == 303
+
+
+SAID = {
+    "/job/{job}/about": "kept",
+    "/job/{job}/put-back": "injection pressure put back",
+    "/job/{job}/repaired": "repair noted; run the same cut-out test again",
+    "/job/{job}/order-anyway": "recorded with its reason; the missing checks stay listed",
+    "/job/{job}/close": "closed",
+    "/job/{job}/parts": "wanted: bridge",
+    "/job/{job}/parts/{part}": "valve bridge: ordered",
+    "/desk/{token}/{part}": "sent; the shop sees it now",
+}
+"""What each says it did, on the page it leads to."""
+
+
+@pytest.mark.parametrize(("address", "form"), [(address, form) for address, form, _ in FIELDS if address in SAID])
+def test_what_was_done_is_said(shop: Shop, address: str, form: dict[str, str]) -> None:
+    job = shop.open()
+    shop.enter(job, RunStarted(RunKind.IDLE, pressure=PressureLevel.HIGH))
+    (part,) = shop.enter(job, PartWanted("valve bridge", 1, 3, "broken"))
+    grants = shop.app.extensions["journal"].grants
+    token = grants.token(grants.give(job, LinkKind.DESK, timedelta(days=1)))
+    page = text_of(shop.post(address.format(job=job, part=part.id, token=token), **form))
+    assert SAID[address] in page
+    if address.endswith("close"):
+        assert "open again" in text_of(shop.post(f"/job/{job}/reopen"))
+        assert "already" in text_of(shop.post(f"/job/{job}/reopen")), "once is enough"
+
+
+def test_links_say_when_they_were_made_and_taken_back(shop: Shop) -> None:
+    job = shop.open()
+    assert "link made; send it to the parts desk" in text_of(shop.post(f"/job/{job}/links", days="7"))
+    assert shop.post(f"/job/{job}/links", days="8").status_code == 400
+    grants = shop.app.extensions["journal"].grants
+    (link,) = grants.links(job, LinkKind.DESK)
+    assert link.expires_at - link.made_at == timedelta(days=7)
+    assert "link withdrawn" in text_of(shop.post(f"/job/{job}/links/{link.id}/withdraw"))
