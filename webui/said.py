@@ -6,7 +6,6 @@ from journal.facts import (
     Answer,
     Body,
     Check,
-    ClockSetBack,
     Correction,
     EngineChanged,
     GateOverridden,
@@ -36,8 +35,6 @@ def _said(body: Body) -> str:
     match body:
         case JobOpened(unit, engine, complaint):
             return f"job opened: {unit}, {engine.cylinders} cylinders{f', {complaint}' if complaint else ''}"
-        case ClockSetBack():
-            return "the clock was set back here: times before may be wrong, their order is right"
         case EngineChanged(engine):
             return f"engine changed: {engine.cylinders} cylinders, {engine.arrangement}, {engine.injection}"
         case Check():

@@ -10,6 +10,7 @@ from journal.facts import (
     UNITS,
     Baseline,
     Check,
+    ClockSetBack,
     Condition,
     Correction,
     Cut,
@@ -116,6 +117,8 @@ def describe(meaning: Meaning) -> str:
             return f"put back: {back}"
         case RunEnded():
             return "end of run"
+        case ClockSetBack():
+            return "the clock was set back here: times before may be wrong, their order is right"
         case _:
             return type(meaning).__name__
 

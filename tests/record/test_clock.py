@@ -36,6 +36,7 @@ from journal.record.store import Store
 from journal.record.unpack import unpack
 from journal.record.verify import remarks, verify
 from journal.session import Session, open_job
+from journal.wording import describe
 from tests.record.arrange import opened
 
 NOW = to_milliseconds(datetime(2026, 11, 26, 9, 0, tzinfo=UTC))
@@ -169,6 +170,7 @@ def test_a_mark_moves_only_what_it_names_and_only_what_comes_later() -> None:
     )
     assert [e.id for e in in_order([*job.entries, mark])] == [job.entries[0].id, early.id, late.id, mark.id, other.id]
     assert replay([*job.entries, mark]).notes == replay(job.entries).notes
+    assert "order is right" in describe(mark.body)
 
 
 def test_which_job_is_open_goes_by_arrival_and_not_by_the_clock(store: Store, session: Session) -> None:
