@@ -41,7 +41,8 @@ def test_the_cookie_is_out_of_reach_of_scripts_and_other_sites(shop: Shop) -> No
     sign = sign_of(text_of(shop.client.get("/code")))
     answer = shop.client.post("/who", data={"csrf_token": sign, "technician": "x" * 90})
     assert answer.status_code == 303
-    (cookie,) = [line for line in answer.headers.getlist("Set-Cookie") if line.startswith("journal=")]
+    own = f"{shop.app.config['SESSION_COOKIE_NAME']}="
+    (cookie,) = [line for line in answer.headers.getlist("Set-Cookie") if line.startswith(own)]
     assert "HttpOnly" in cookie and "SameSite=Lax" in cookie
     with shop.client.session_transaction() as kept:
         assert kept["technician"] == "x" * 80
