@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from journal.facts import Cut, Engine
+from journal.facts import Cut, Engine, PartWanted
 from journal.hearing.types import WordGraph
 from journal.wording import Command, Context, Meaning, Number, Verdict, decide_text
 from journal.wording.automaton import minimal
