@@ -63,6 +63,9 @@ _NO_QUESTION = "no question waits for it"
 _FREE = "free"
 """The listener's name for an unconstrained text."""
 
+_DOUBT_MARK = re.compile(r"[<>~≈±≥≤]\s*[0-9]|[0-9]\s*\?")
+"""Typed beside a number: more or less than it, about it, or not sure of it."""
+
 _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-9])")
 
 _NAMED = re.compile(r"\b(?:cylinders?|number)[.,]?$", re.IGNORECASE)
@@ -280,8 +283,16 @@ def figures_apart(text: str) -> list[str]:
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
-    """The same for typed words: nothing in them sounds like anything else."""
-    return decide((Candidate(text, 0.0, TYPED),), context)
+    """The same for typed words: nothing in them sounds like anything else, but a mark may doubt a number."""
+    found = decide((Candidate(text, 0.0, TYPED),), context)
+    return tuple(doubted(d) for d in found) if _DOUBT_MARK.search(text) else found
+
+
+def doubted(decision: Decision) -> Decision:
+    """A question about what would have been entered."""
+    if decision.verdict is not Verdict.TAKE or decision.meaning is None or isinstance(decision.meaning, Command):
+        return decision
+    return replace(decision, verdict=Verdict.ASK, prompt=question(decision.meaning, decision.alternatives))
 
 
 def _best_text(candidates: Sequence[Candidate]) -> str:
