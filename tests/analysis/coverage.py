@@ -1,0 +1,135 @@
+"""Whether 95 % intervals of the shares hold, cell by cell: one thing of the simulated engine is changed at a time.
+
+The engines are those of `simulator`, none of whose formulas the analysis uses. Each cell says how its engines are
+driven and read; a third of the engines of every cell has one or two faulty cylinders.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterator
+from dataclasses import dataclass, replace
+
+import numpy as np
+
+from journal.facts import Engine
+from journal.record.job import Run
+from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_bench
+
+SIZES = (4, 6, 8)
+Finder = Callable[[Run, Engine], tuple[bool, list[tuple[int, float, float, str]]]]
+"""A run in; whether it is trusted, and cylinder, lower end, upper end and standing of each, out."""
+
+
+@dataclass(frozen=True)
+class Cell:
+    """How the engines of a cell are driven and read."""
+
+    name: str
+    passes: int = 2
+    step: float = 0.1
+    noise: float = 0.01
+    idle: float = 0.0
+    power: float = 1.0
+    shape: str = "line"
+    drift: float = 0.03
+    hunting: float = 0.0
+    tails: float = math.inf
+    spread: float = 0.03
+
+
+def cells() -> list[Cell]:
+    """Every cell: passes, display and noise crossed with idle fuel; then one thing at a time."""
+    grid = [
+        Cell(f"{p} passes, step {h:g}, noise {100 * v:g} %, idle {100 * q:g} %", p, h, v, q)
+        for p in (1, 2, 3)
+        for h in (0.1, 1.0)
+        for v in (0.003, 0.01, 0.017)
+        for q in (0.0, 0.1, 0.2)
+    ]
+    one = Cell("")
+    return grid + [
+        *(replace(one, name=f"fuel to the power {p:g}, {n} passes", power=p, passes=n) for p in (0.9, 1.1) for n in (1, 3)),
+        *(replace(one, name=f"drift like a {s}, {n} passes", shape=s, passes=n, noise=0.003) for s in ("settling", "wave") for n in (1, 3)),
+        *(replace(one, name=f"hunting of {100 * a:g} %", hunting=a, noise=0.003) for a in (0.005, 0.015)),
+        *(replace(one, name=f"noise with the tails of Student's t, 3 degrees, {n} passes", tails=3.0, passes=n) for n in (1, 3)),
+        *(replace(one, name=f"healthy spread {100 * s:g} %, {n} passes", spread=s, passes=n) for s in (0.015, 0.06) for n in (1, 3)),
+    ]  # fmt: skip
+
+
+def benches(cell: Cell, engines: int, seed: int) -> Iterator[Bench]:
+    """The cell's engines, as many of each size."""
+    for n in SIZES:
+        rng = np.random.default_rng((seed, n))
+        strength = 1 + cell.spread * np.clip(rng.standard_normal((engines, n)), -2.5, 2.5)
+        for engine in strength[: engines // 3]:
+            for c in rng.choice(n, rng.integers(1, 3), replace=False):
+                engine[c] = 0.0 if rng.random() < 0.4 else rng.uniform(0.05, 0.8)
+        yield draw_bench(
+            n,
+            engines,
+            seed + n,
+            passes=cell.passes,
+            strength=strength,
+            fuel=np.exp(rng.uniform(math.log(12), math.log(45), engines)),
+            step=np.full(engines, cell.step),
+            wander=np.full(engines, cell.noise),
+            drift=rng.uniform(-cell.drift, cell.drift, engines),
+            idle_fuel_share=cell.idle,
+            power=cell.power,
+            drift_shape=cell.shape,
+            hunting=cell.hunting,
+            tails=cell.tails,
+            settle_seconds=5.0 if n > 6 else 9.0,
+        )
+
+
+@dataclass
+class Covered:
+    """What became of a cell."""
+
+    cylinders: int = 0
+    inside: int = 0
+    runs: int = 0
+    distrusted: int = 0
+    healthy: int = 0
+    accused: int = 0
+    dead: int = 0
+    """Healthy cylinders called dead."""
+    low: int = 0
+    """Cylinders of 60 % or less."""
+    found: int = 0
+    missed: int = 0
+    """Of those, called even or strong."""
+    width: float = 0.0
+    """Sum of the intervals' widths, in shares of an even cylinder."""
+
+    @property
+    def share(self) -> float:
+        """Per cent of the true shares inside their intervals."""
+        return 100 * self.inside / self.cylinders
+
+
+def cover(cell: Cell, engines: int, seed: int, find: Finder) -> Covered:
+    """Run a cell's engines through `find` and count."""
+    out = Covered()
+    for bench in benches(cell, engines, seed):
+        read = run_bench(bench, seed)
+        engine = engine_of(bench)
+        for r, run in enumerate(as_runs(bench, read)):
+            trusted, found = find(run, engine)
+            out.runs += 1
+            out.distrusted += not trusted
+            for c, low, high, standing in found:
+                truth, strength = read.share[r][c - 1], bench.strength[r][c - 1]
+                out.cylinders += 1
+                out.inside += low <= truth <= high
+                out.width += (high - low) * bench.cylinders
+                called_low = standing in ("dead", "weak")
+                out.healthy += strength > 0.82
+                out.accused += strength > 0.82 and called_low
+                out.dead += strength > 0.82 and standing == "dead"
+                out.low += strength <= 0.6
+                out.found += strength <= 0.6 and called_low
+                out.missed += strength <= 0.6 and standing in ("even", "strong")
+    return out
