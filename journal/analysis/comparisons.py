@@ -152,7 +152,7 @@ def _load_sentence(idle: Contribution, loaded: Contribution, settings: Settings)
     if loaded.standing in LOW and idle.standing in LOW:
         return f"{both}: low in both"
     if loaded.standing in LOW:
-        clearly = _difference(idle, loaded) < -settings.compare_z
+        clearly = _difference(idle, loaded) < -settings.changed_z
         return f"{both}: weak only under load" if clearly else f"{both}, a difference the readings do not settle"
     if idle.standing in LOW:
         return f"{both}: low at idle only"
@@ -184,7 +184,7 @@ def _pressure_sentence(
     z = _difference(low, high)
     where = [pressure_words(series[0].start), pressure_words(series[-1].start)]
     both = f"cylinder {cylinder} is {_said(low)} at {where[0]} and {_said(high)} at {where[1]}"
-    if abs(z) <= settings.compare_z:
+    if abs(z) <= settings.changed_z:
         return f"{both}: injection pressure makes no difference that the readings show ({wander(z)})"
     if z < 0:
         return f"{both}: it pulls less with more pressure, by {wander(z)}"
@@ -214,7 +214,7 @@ def _after_repair(judged: Sequence[Judged], settings: Settings) -> list[Comparis
             text = f"{change}: not mended" if was.standing in LOW else f"{change}: low now and not before"
         elif now.standing is Standing.UNCLEAR:
             text = f"{change}: not shown to be mended yet"
-        elif z > settings.compare_z:
+        elif z > settings.changed_z:
             text = f"{change}: mended, a change {wander(z)}"
         else:
             text = f"{change}, a change the readings do not settle ({wander(z)})"
@@ -241,7 +241,7 @@ def _repeated(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:
         remarks, about = [], []
         for now in run.finding.contributions:
             was = before.of(now.cylinder)
-            if was is not None and abs(_difference(was, now)) > settings.compare_z:
+            if was is not None and abs(_difference(was, now)) > settings.changed_z:
                 about.append(now.cylinder)
                 text = f"cylinder {now.cylinder} was {_said(was)} and is {_said(now)}: the two runs disagree"
                 remarks.append(_remark(text, was, now))

@@ -7,7 +7,7 @@ from journal.analysis.causes_tables import Tables
 from journal.analysis.comparisons import compare
 from journal.analysis.findings import Findings, Level, Remark, RunFinding
 from journal.analysis.history import History
-from journal.analysis.run_findings import find_run
+from journal.analysis.run.find import find_runs
 from journal.analysis.settings import Settings, default_settings
 from journal.record.job import Job
 
@@ -32,7 +32,9 @@ def diagnose(
     """
     used = settings or default_settings()
     known = _known(job, before)
-    runs = tuple(known.get(run.id) or find_run(run, job.engine, used) for run in job.runs)
+    anew = [run for run in job.runs if run.id not in known]
+    known |= {found.run: found for found in find_runs(anew, job.engine, used)}
+    runs = tuple(known[run.id] for run in job.runs)
     comparisons = compare(job, runs, used)
     causes = rank(job, runs, comparisons, history=history, using=using)
     return Findings(

@@ -47,14 +47,19 @@ def cells() -> list[Cell]:
         for v in (0.003, 0.01, 0.017)
         for q in (0.0, 0.1, 0.2)
     ]
-    one = Cell("")
-    return grid + [
-        *(replace(one, name=f"fuel to the power {p:g}, {n} passes", power=p, passes=n) for p in (0.9, 1.1) for n in (1, 3)),
-        *(replace(one, name=f"drift like a {s}, {n} passes", shape=s, passes=n, noise=0.003) for s in ("settling", "wave") for n in (1, 3)),
-        *(replace(one, name=f"hunting of {100 * a:g} %", hunting=a, noise=0.003) for a in (0.005, 0.015)),
-        *(replace(one, name=f"noise with the tails of Student's t, 3 degrees, {n} passes", tails=3.0, passes=n) for n in (1, 3)),
-        *(replace(one, name=f"healthy spread {100 * s:g} %, {n} passes", spread=s, passes=n) for s in (0.015, 0.06) for n in (1, 3)),
-    ]  # fmt: skip
+    one, rest = Cell(""), []
+    for passes in (1, 3):
+        again = replace(one, passes=passes)
+        for power in (0.9, 1.1):
+            rest.append(replace(again, name=f"fuel to the power {power:g}, {passes} passes", power=power))
+        for shape in ("settling", "wave"):
+            rest.append(replace(again, name=f"drift like a {shape}, {passes} passes", shape=shape, noise=0.003))
+        rest.append(replace(again, name=f"noise with the tails of Student's t (3), {passes} passes", tails=3.0))
+        for spread in (0.015, 0.06):
+            rest.append(replace(again, name=f"healthy spread {100 * spread:g} %, {passes} passes", spread=spread))
+    for swing in (0.005, 0.015):
+        rest.append(replace(one, name=f"hunting of {100 * swing:g} %", hunting=swing, noise=0.003))
+    return grid + rest
 
 
 def benches(cell: Cell, engines: int, seed: int) -> Iterator[Bench]:

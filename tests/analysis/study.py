@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from journal.analysis.findings import RunFinding, Standing
-from journal.analysis.run_findings import find_run
+from journal.analysis.run.find import find_run
 from journal.analysis.settings import default_settings
 from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_bench
 

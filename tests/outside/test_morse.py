@@ -30,7 +30,7 @@ def test_eastop_and_mcconkey_four_cylinders():
     assert efficiency(run) == pytest.approx(82.8, abs=0.05)
     indicated = 44.0 + 48.5 + 50.8 + 44.0
     assert [c.share for c in run.contributions] == pytest.approx(
-        [44.0 / indicated, 48.5 / indicated, 50.8 / indicated, 44.0 / indicated]
+        [44.0 / indicated, 48.5 / indicated, 50.8 / indicated, 44.0 / indicated], abs=0.0005
     )
     assert run.trusted
 
@@ -54,7 +54,7 @@ def test_rajput_four_cylinders_in_kilowatts():
     """
     run = morse("kW", 15.24, {1: 10.45, 2: 10.38, 3: 10.23, 4: 10.45}, Quantity.POWER)
     assert efficiency(run) == pytest.approx(78.4, abs=0.05)
-    assert run.contributions[2].share * 19.45 == pytest.approx(15.24 - 10.23)
+    assert run.contributions[2].share * 19.45 == pytest.approx(15.24 - 10.23, abs=0.01)
 
 
 def test_ganesan_four_cylinders_in_kilowatts():

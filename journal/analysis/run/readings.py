@@ -11,9 +11,9 @@ from functools import cached_property
 
 import numpy as np
 
-from journal.analysis.display import Array, display_steps
 from journal.analysis.findings import Level, Remark
-from journal.analysis.interpolate import interpolation
+from journal.analysis.run.display import Array, display_steps
+from journal.analysis.run.interpolate import interpolation
 from journal.analysis.units import convert, step_factor
 from journal.errors import BadInput
 from journal.facts import UNITS, Engine, Quantity, RunKind

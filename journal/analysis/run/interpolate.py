@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import numpy as np
 
-from journal.analysis.display import Array
+from journal.analysis.run.display import Array
 
 
 def interpolation(knots: list[float], times: Array) -> Array:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from journal.analysis.findings import Level, Remark
-from journal.analysis.readings import Method, Taken
+from journal.analysis.run.readings import Method, Taken
 from journal.analysis.settings import Settings
 from journal.analysis.units import convert
 from journal.facts import Quantity
