@@ -130,6 +130,34 @@ class Comparison:
     """The cylinders it is about."""
 
 
+class Mended(StrEnum):
+    """What the run after a repair shows."""
+
+    YES = "mended"
+    NO = "not mended"
+    OPEN = "not yet shown"
+    NEVER_LOW = "never low"
+    """No cylinder was low before, nor is one now."""
+    NOT_COMPARED = "not compared"
+    """No run under the same conditions was made before."""
+
+
+@dataclass(frozen=True)
+class RepairFinding:
+    """What became of every cylinder between the last run before a repair and the last one after it."""
+
+    verdict: Mended
+    """All of it in one word."""
+    back: tuple[int, ...] = ()
+    """Low before, and shown to pull more and not to be low now."""
+    still_low: tuple[int, ...] = ()
+    """Low before and now."""
+    new_low: tuple[int, ...] = ()
+    """Low now and not before."""
+    unsettled: tuple[int, ...] = ()
+    """Low before, and not read, not judged, or not shown to pull more now."""
+
+
 @dataclass(frozen=True)
 class Evidence:
     """One thing known that speaks for or against a cause."""
@@ -242,5 +270,7 @@ class Findings:
     """What has not been put back."""
     mended: str = ""
     """After a repair run: whether it is mended, in one sentence."""
+    repair: RepairFinding | None = None
+    """The same as facts."""
     cautions: tuple[str, ...] = field(default_factory=tuple)
     """Cautions for the work at hand."""

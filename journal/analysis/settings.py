@@ -82,6 +82,8 @@ class Settings:
     """How many times likelier it is that one is whose cuts stop at one number."""
     held_speed: float
     """Fraction by which the speed may change in a run."""
+    held_speed_between: float
+    """Fraction by which the speeds of two runs may differ and still be the same conditions."""
     held_warming_c: float
     """Degrees Celsius by which coolant or oil may warm in a run."""
     held_baseline_minutes: float

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from journal.analysis.causes_codes import code_text
-from journal.analysis.causes_words import capital, percent
-from journal.analysis.findings import Cause, CylinderFinding, Findings
+from journal.analysis.causes.codes import code_text
+from journal.analysis.findings import Cause, CylinderFinding, Findings, Mended
+from journal.analysis.words import capital, percent
 from journal.facts import Entry
 from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.wanted import causes_meant
@@ -56,7 +56,10 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
     """The write-up, with the technician's own words where they replaced the generated ones."""
     sections = [
         _outstanding(job),
-        *(_cylinder(found, findings.mended.startswith("Mended")) for found in findings.cylinders),
+        *(
+            _cylinder(found, findings.repair is not None and findings.repair.verdict is Mended.YES)
+            for found in findings.cylinders
+        ),
         _ruled_out(findings),
         _common(findings),
         _next(findings),

@@ -6,9 +6,9 @@ import pytest
 
 from journal.analysis import Findings, diagnose
 from journal.analysis.causes import cause_keys
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.history import ClosedJob, closed_job, learn, updated_rates, with_history
+from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
-from journal.analysis.history import ClosedJob, closed_job, learn, updated_rates, with_history
 from journal.facts import (
     Body,
     GateOverridden,

@@ -8,9 +8,9 @@ from typing import Any
 
 import pytest
 
-from journal.analysis.causes_model import build_model, shared_faults
-from journal.analysis.causes_tables import Tables, parse_tables, tables
-from journal.analysis.inference import Observation, infer
+from journal.analysis.causes.inference import Observation, infer
+from journal.analysis.causes.model import build_model, shared_faults
+from journal.analysis.causes.tables import Tables, parse_tables, tables
 from journal.facts import Engine
 from tests.causes.arrange import ENGINES
 

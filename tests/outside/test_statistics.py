@@ -7,6 +7,7 @@ import pytest
 from scipy import integrate, stats
 from uncertainties import ufloat, umath
 
+from journal.analysis.between.shared import chance_of_neighbours, chance_of_sharing
 from journal.analysis.run.display import kept_rounding
 from journal.analysis.run.interpolate import interpolation
 from journal.analysis.run.model import model_of, sum_by_itself
@@ -14,7 +15,6 @@ from journal.analysis.run.normal import below, between
 from journal.analysis.run.readings import take
 from journal.analysis.run.strengths import STRONG, WEAK, Priors, chances, moments
 from journal.analysis.settings import default_settings
-from journal.analysis.shared import chance_of_neighbours, chance_of_sharing
 from journal.facts import Baseline, Cut, Engine, RunKind, RunStarted
 from tests.analysis.arrange import job_of
 

@@ -41,7 +41,8 @@ def suspected(suspect: Suspect, unit: str) -> str:
     """A reading that may have been misheard, in words."""
     what = "the baseline" if suspect.cylinder is None else f"cylinder {suspect.cylinder}"
     if suspect.instead is None:
-        return f"{what}, entered as {suspect.value:g}, would fit the others at about {suspect.fits:g} {unit}: read it again"
+        fits = f"{suspect.fits:g} {unit}"
+        return f"{what}, entered as {suspect.value:g}, would fit the others at about {fits}: read it again"
     return (
         f"{what}, entered as {suspect.value:g}, may have been {suspect.instead:g} {unit}, which sounds alike and fits "
         "the others: read it again"

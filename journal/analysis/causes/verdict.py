@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from journal.analysis.causes_tables import Tables
-from journal.analysis.causes_words import listed, percent
+from journal.analysis.causes.tables import Tables
 from journal.analysis.findings import Cause, CylinderFinding, Standing
+from journal.analysis.words import listed, percent
 
 
 def verdict(book: Tables, cylinder: int, standing: Standing, causes: Sequence[Cause], *, past: bool = False) -> str:

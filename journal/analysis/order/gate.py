@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Collection, Mapping, Sequence
 
-from journal.analysis.causes_tables import CauseRow, Tables
-from journal.analysis.causes_words import percent
+from journal.analysis.causes.tables import CauseRow, Tables
 from journal.analysis.findings import Gate
+from journal.analysis.words import percent
 from journal.facts import Engine, Injection
 from journal.record.job import Job
 

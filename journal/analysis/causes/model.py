@@ -8,7 +8,7 @@ from itertools import pairwise
 
 import numpy as np
 
-from journal.analysis.causes_tables import CheckRow, Tables, Vector
+from journal.analysis.causes.tables import CheckRow, Tables, Vector
 from journal.facts import Arrangement, Engine
 
 

@@ -42,7 +42,7 @@ def layout_of(name: str, injection: Injection = Injection.COMMON_RAIL) -> Engine
 
 @cache
 def _table() -> dict[str, object]:
-    return tomllib.loads(resources.files("journal.analysis").joinpath("layouts.toml").read_text(encoding="utf-8"))
+    return tomllib.loads(resources.files("journal.facts").joinpath("layouts.toml").read_text(encoding="utf-8"))
 
 
 @cache

@@ -7,8 +7,8 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
-from journal.analysis.causes_evidence import outcomes_of
-from journal.analysis.causes_tables import CheckRow, Tables, tables
+from journal.analysis.causes.evidence import outcomes_of
+from journal.analysis.causes.tables import CheckRow, Tables, tables
 from journal.facts import MEASURED, Injection
 from journal.record.job import Job
 

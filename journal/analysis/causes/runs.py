@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
+from journal.analysis.between.compare import Between
+from journal.analysis.between.conditions import Judged
+from journal.analysis.between.pressure import Answer, pressed, series_of
+from journal.analysis.causes.inference import Observation
 from journal.analysis.findings import Contribution, RunFinding, Standing
-from journal.analysis.inference import Observation
-from journal.facts import PressureLevel, RunKind
+from journal.analysis.run.find import LOW
+from journal.analysis.settings import Settings
+from journal.facts import RunKind, RunStarted
 from journal.record.job import Job, Run
-
-LOW = frozenset({Standing.DEAD, Standing.WEAK})
-"""Standings of a cylinder that does not pull as its peers do."""
 
 _WORST_FIRST = (Standing.DEAD, Standing.WEAK, Standing.UNCLEAR, Standing.EVEN, Standing.STRONG)
 
@@ -53,15 +55,12 @@ def standings_over(pairs: Sequence[Pair]) -> dict[int, Standing]:
     return dict(sorted(found.items()))
 
 
-def same_conditions(one: Run, other: Run) -> bool:
-    """Whether two runs were made in the same way, whether or not one was said to repeat the other."""
-    plain = (replace(run.start, repeat=False, after_repair=False, idle_fuel=None) for run in (one, other))
-    return next(plain) == next(plain)
-
-
-def run_items(pairs: Sequence[Pair], low: Sequence[int], standing: Mapping[int, Standing]) -> list[Item]:
+def run_items(
+    pairs: Sequence[Pair], low: Sequence[int], standing: Mapping[int, Standing], between: Between
+) -> list[Item]:
     """What the runs say of each low cylinder, and of the engine."""
     now = as_it_is_now(pairs)
+    judged = [j for j in between.judged if j.finding in [finding for _, finding in now]]
     items = []
     for cylinder in low:
         read = _readings_of(cylinder, now)
@@ -69,9 +68,13 @@ def run_items(pairs: Sequence[Pair], low: Sequence[int], standing: Mapping[int, 
         words = "dead, no rise when cut" if dead else "weak, a small rise when cut"
         entries = tuple(entry for _, found in read for entry in found.entries)
         items.append(Item(Observation("how low", (1 if dead else 0,), cylinder), words, entries))
-        features = (_under_load(cylinder, read), _with_pressure(cylinder, read), _again(cylinder, read))
+        features = (
+            _under_load(cylinder, read),
+            _with_pressure(cylinder, judged, between.settings),
+            _again(cylinder, judged, between.settings),
+        )
         items += [item for item in features if item is not None]
-    return [*items, *_of_engine(now)]
+    return [*items, *_of_engine(now, judged, between.settings)]
 
 
 def _readings_of(cylinder: int, pairs: Sequence[Pair]) -> list[tuple[Run, Contribution]]:
@@ -86,7 +89,7 @@ def _readings_of(cylinder: int, pairs: Sequence[Pair]) -> list[tuple[Run, Contri
 
 def _under_load(cylinder: int, read: Sequence[tuple[Run, Contribution]]) -> Item | None:
     """Low at idle against low with half the engine held out."""
-    idle = [f for run, f in read if run.start.run is not RunKind.HALF_ENGINE and not _pressure_was_set(run)]
+    idle = [f for run, f in read if run.start.run is not RunKind.HALF_ENGINE and not _was_set(run.start)]
     half = [f for run, f in read if run.start.run is RunKind.HALF_ENGINE]
     if not idle or not half or not {idle[-1].standing, half[-1].standing} & LOW:
         return None
@@ -96,38 +99,52 @@ def _under_load(cylinder: int, read: Sequence[tuple[Run, Contribution]]) -> Item
     return Item(Observation("under load", (outcome,), cylinder), words, (*idle[-1].entries, *half[-1].entries))
 
 
-def _with_pressure(cylinder: int, read: Sequence[tuple[Run, Contribution]]) -> Item | None:
+def _with_pressure(cylinder: int, judged: Sequence[Judged], settings: Settings) -> Item | None:
     """A run at higher injection pressure against one at lower, or at the pressure the engine chose."""
-    runs = [run for run, _ in read]
-    raised = [f for run, f in read if is_high(run, runs)]
-    lower = [f for run, f in read if is_low(run, runs)] or [
-        f for run, f in read if not _pressure_was_set(run) and run.start.run is not RunKind.HALF_ENGINE
-    ]
-    if not raised or not lower or not {lower[-1].standing, raised[-1].standing} & LOW:
-        return None
-    before, after = lower[-1], raised[-1]
-    if before.standing in LOW and after.standing not in LOW:
-        outcome, words = 2, "comes back at high injection pressure"
-    elif after.low > before.high and after.strength > before.strength:
-        outcome, words = 1, "rises a little at high injection pressure"
-    else:
-        outcome, words = 0, "no better at high injection pressure"
-    return Item(Observation("injection pressure", (outcome,), cylinder), words, (*before.entries, *after.entries))
+    for series in reversed(series_of(_clear(cylinder, judged), settings)):
+        taken = pressed(cylinder, series, settings)
+        if taken is None:
+            continue
+        before, after = taken.levels[0].found, taken.levels[-1].found
+        if not {before.standing, after.standing} & LOW:
+            continue
+        outcome = _PRESSED[taken.answer]
+        if before.standing in LOW and after.standing not in LOW:
+            outcome = _PRESSED[Answer.RECOVERS]
+        words = _PRESSED_WORDS[outcome]
+        return Item(Observation("injection pressure", (outcome,), cylinder), words, (*before.entries, *after.entries))
+    return None
 
 
-def _again(cylinder: int, read: Sequence[tuple[Run, Contribution]]) -> Item | None:
+_PRESSED = {Answer.SAME: 0, Answer.FALLS: 0, Answer.RISES: 1, Answer.RECOVERS: 2}
+_PRESSED_WORDS = (
+    "no better at high injection pressure",
+    "rises a little at high injection pressure",
+    "comes back at high injection pressure",
+)
+
+
+def _clear(cylinder: int, judged: Sequence[Judged]) -> list[Judged]:
+    """The runs that judged a cylinder."""
+    return [j for j in judged if (c := j.of(cylinder)) is not None and c.standing is not Standing.UNCLEAR]
+
+
+def _again(cylinder: int, judged: Sequence[Judged], settings: Settings) -> Item | None:
     """Low in a run and low, or not, when the same run was made again."""
-    for place, (run, found) in enumerate(read):
-        later = [(r, f) for r, f in read[place + 1 :] if same_conditions(run, r)]
-        if found.standing in LOW and later:
-            again = later[-1][1].standing in LOW
+    read = _clear(cylinder, judged)
+    for place, run in enumerate(read):
+        found = run.of(cylinder)
+        later = [j for j in read[place + 1 :] if j.conditions.like(run.conditions, settings)]
+        now = later[-1].of(cylinder) if later else None
+        if found is not None and now is not None and found.standing in LOW:
+            again = now.standing in LOW
             words = "low again when the run was repeated" if again else "not low when the run was repeated"
-            entries = (*found.entries, *later[-1][1].entries)
+            entries = (*found.entries, *now.entries)
             return Item(Observation("same run again", (0 if again else 1,), cylinder), words, entries)
     return None
 
 
-def _of_engine(pairs: Sequence[Pair]) -> list[Item]:
+def _of_engine(pairs: Sequence[Pair], judged: Sequence[Judged], settings: Settings) -> list[Item]:
     """Whether the shares add up, and whether half the cylinders or more are low."""
     items = []
     summed = [finding for _, finding in pairs if finding.total is not None]
@@ -135,10 +152,8 @@ def _of_engine(pairs: Sequence[Pair]) -> list[Item]:
         fits = all(finding.trusted for finding in summed)
         words = "the shares add up" if fits else "the shares do not add up"
         items.append(Item(Observation("sum of shares", (0 if fits else 1,), None), words, ()))
-        runs = [run for run, _ in pairs]
-        many = [run for run, finding in pairs if finding.half_low]
-        raised = [run for run, finding in pairs if is_high(run, runs) and finding.contributions]
-        back = bool(many) and bool(raised) and not any(run in many for run in raised)
+        many = [j for j in judged if j.finding.half_low]
+        back = any(_back_with_pressure(series) for series in series_of(judged, settings))
         outcome = 2 if back else 1 if many else 0
         words = (
             "few cylinders low",
@@ -149,27 +164,10 @@ def _of_engine(pairs: Sequence[Pair]) -> list[Item]:
     return items
 
 
-def _pressure_was_set(run: Run) -> bool:
-    return run.start.pressure is not None or run.start.pressure_value is not None
+def _back_with_pressure(series: Sequence[Judged]) -> bool:
+    """Whether half the cylinders or more are low at the lowest pressure of a series, and not at the highest."""
+    return bool(series[0].finding.half_low) and not series[-1].finding.half_low
 
 
-def is_high(run: Run, others: Sequence[Run]) -> bool:
-    """Whether injection pressure was set high, by word or by being the highest of several values in one unit."""
-    return run.start.pressure is PressureLevel.HIGH or _extreme(run, others, highest=True)
-
-
-def is_low(run: Run, others: Sequence[Run]) -> bool:
-    """Whether injection pressure was set low, by word or by being the lowest of several values in one unit."""
-    return run.start.pressure is PressureLevel.LOW or _extreme(run, others, highest=False)
-
-
-def _extreme(run: Run, others: Sequence[Run], *, highest: bool) -> bool:
-    value = run.start.pressure_value
-    values = {
-        other.start.pressure_value
-        for other in others
-        if other.start.pressure_value is not None and other.start.pressure_unit == run.start.pressure_unit
-    }
-    if value is None or run.start.pressure is not None or len(values) < 2:
-        return False
-    return value == (max(values) if highest else min(values))
+def _was_set(start: RunStarted) -> bool:
+    return start.pressure is not None or start.pressure_value is not None

@@ -7,11 +7,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from journal.analysis.causes_tables import CheckRow, Tables, Vector
-from journal.analysis.causes_words import cylinders_in_words, listed, percent
+from journal.analysis.causes.inference import Posterior, predict, predict_worlds
+from journal.analysis.causes.tables import CheckRow, Tables, Vector
 from journal.analysis.findings import NextCheck
-from journal.analysis.gate import fits, missing_checks, part_chance
-from journal.analysis.inference import Posterior, predict, predict_worlds
+from journal.analysis.order.gate import fits, missing_checks, part_chance
+from journal.analysis.words import cylinders_in_words, listed, percent
 from journal.facts import Engine
 
 Done = Mapping[int | None, frozenset[str]]

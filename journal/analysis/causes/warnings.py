@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Sequence
 
-from journal.analysis.causes_evidence import Gathered
-from journal.analysis.causes_tables import Tables
-from journal.analysis.causes_words import listed
+from journal.analysis.causes.evidence import Gathered
+from journal.analysis.causes.history import History
+from journal.analysis.causes.tables import Tables
 from journal.analysis.findings import CylinderFinding, Level, Remark
-from journal.analysis.history import History
+from journal.analysis.words import listed
 from journal.facts import PartState, Restored
 from journal.record.job import Job
 

@@ -5,16 +5,16 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
-from journal.analysis.causes_evidence import Gathered
-from journal.analysis.causes_model import Shared
-from journal.analysis.causes_runs import Item
-from journal.analysis.causes_tables import Tables
-from journal.analysis.causes_verdict import verdict
-from journal.analysis.causes_words import SAYS_LITTLE, STRONG, capital, cylinders_in_words, listed, weight_in_words
+from journal.analysis.causes.evidence import Gathered
+from journal.analysis.causes.inference import Posterior, infer, predict
+from journal.analysis.causes.model import Shared
+from journal.analysis.causes.runs import Item
+from journal.analysis.causes.tables import Tables
+from journal.analysis.causes.verdict import verdict
 from journal.analysis.findings import Cause, CylinderFinding, Evidence
-from journal.analysis.gate import fits, gate
-from journal.analysis.inference import Posterior, infer, predict
-from journal.analysis.next_check import Done, done_for
+from journal.analysis.order.gate import fits, gate
+from journal.analysis.order.next_check import Done, done_for
+from journal.analysis.words import SAYS_LITTLE, STRONG, capital, cylinders_in_words, listed, weight_in_words
 from journal.record.job import Job
 
 

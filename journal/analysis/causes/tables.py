@@ -132,7 +132,7 @@ class Tables:
 @cache
 def tables() -> Tables:
     """The tables that come with the journal."""
-    here = files("journal.analysis")
+    here = files("journal.analysis.causes")
     return parse_tables((here / "causes.toml").read_text("utf-8"), (here / "checks.toml").read_text("utf-8"))
 
 

@@ -23,8 +23,8 @@ from itertools import pairwise
 
 import numpy as np
 
-from journal.analysis.causes_model import Model, Shared
-from journal.analysis.causes_tables import CheckRow, Vector
+from journal.analysis.causes.model import Model, Shared
+from journal.analysis.causes.tables import CheckRow, Vector
 
 
 @dataclass(frozen=True)

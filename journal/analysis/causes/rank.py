@@ -5,18 +5,19 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from journal.analysis.causes_evidence import Gathered, gather
-from journal.analysis.causes_mended import mended_sentence
-from journal.analysis.causes_model import Model, build_model
-from journal.analysis.causes_ranked import believe, rank_cylinder, rank_engine
-from journal.analysis.causes_tables import Tables, tables
-from journal.analysis.causes_verdict import headline
-from journal.analysis.causes_warnings import warnings_of
-from journal.analysis.causes_words import cylinders_in_words
-from journal.analysis.findings import Cause, Comparison, CylinderFinding, NextCheck, Remark, RunFinding, Standing
-from journal.analysis.history import History, with_history
-from journal.analysis.inference import infer
-from journal.analysis.next_check import Done, propose
+from journal.analysis.between.compare import Between
+from journal.analysis.between.words import repair_sentence
+from journal.analysis.causes.evidence import Gathered, gather
+from journal.analysis.causes.history import History, with_history
+from journal.analysis.causes.inference import infer
+from journal.analysis.causes.model import Model, build_model
+from journal.analysis.causes.ranked import believe, rank_cylinder, rank_engine
+from journal.analysis.causes.tables import Tables, tables
+from journal.analysis.causes.verdict import headline
+from journal.analysis.causes.warnings import warnings_of
+from journal.analysis.findings import Cause, CylinderFinding, NextCheck, Remark, RunFinding, Standing
+from journal.analysis.order.next_check import Done, propose
+from journal.analysis.words import cylinders_in_words
 from journal.facts import Restored
 from journal.record.job import Job
 
@@ -55,7 +56,7 @@ def cause_keys() -> tuple[str, ...]:
 def rank(
     job: Job,
     runs: tuple[RunFinding, ...],
-    comparisons: tuple[Comparison, ...] = (),
+    between: Between,
     *,
     history: History | None = None,
     using: Tables | None = None,
@@ -65,22 +66,22 @@ def rank(
     Args:
         job: the job as it stands.
         runs: its runs, judged, one for each.
-        comparisons: runs against each other; they are shown as they are, the standings are what is used here.
+        between: what the runs say of each other.
         history: the shop's own closed jobs; none for the packaged base rates alone.
         using: tables of causes and checks other than the packaged ones.
     """
     book = using or tables()
     if history is not None:
         book = with_history(book, history)
-    found = gather(book, job, runs)
-    mended = mended_sentence(job, runs)
+    found = gather(book, job, runs, between)
+    mended = repair_sentence(between.repair)
     judged = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
     common = any(run.half_low for run in runs)
     if not judged and not common:
         return _nothing_to_rank(book, job, found, history, "", "No cylinder has been judged yet: finish a run first.")
     if mended and not found.low:
         now = _nothing_to_rank(book, job, found, history, mended, _why_none_after(job, runs))
-        return replace(now, cylinders=_before_the_repair(book, job, runs))
+        return replace(now, cylinders=_before_the_repair(book, job, runs, between))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
     done = _done(found)
@@ -114,12 +115,16 @@ def _why_none_after(job: Job, runs: Sequence[RunFinding]) -> str:
     return "The run after the repair shows no cylinder low."
 
 
-def _before_the_repair(book: Tables, job: Job, runs: Sequence[RunFinding]) -> tuple[CylinderFinding, ...]:
+def _before_the_repair(
+    book: Tables, job: Job, runs: Sequence[RunFinding], between: Between
+) -> tuple[CylinderFinding, ...]:
     """What was found on the cylinders that were low before the repair, said as past."""
     after = {run.id for run in job.runs if run.start.after_repair}
-    found = gather(book, job, [run for run in runs if run.run not in after])
-    judged = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
-    posterior = infer(_model(book, job, found, judged), [item.observation for item in found.items])
+    earlier = [run for run in runs if run.run not in after]
+    judged = tuple(j for j in between.judged if j.finding.run not in after)
+    found = gather(book, job, earlier, replace(between, judged=judged, repair=None))
+    clear = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
+    posterior = infer(_model(book, job, found, clear), [item.observation for item in found.items])
     belief = believe(book, job, found, posterior, _done(found))
     return tuple(rank_cylinder(belief, cylinder, past=True) for cylinder in found.low)
 

@@ -6,12 +6,14 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from statistics import median
 
-from journal.analysis.causes_codes import code_text, engine_outcome, injector_of, injector_outcome
-from journal.analysis.causes_runs import LOW, Item, as_it_is_now, paired, run_items, standings_over
-from journal.analysis.causes_tables import CheckRow, Tables
-from journal.analysis.causes_words import capital
+from journal.analysis.between.compare import Between
+from journal.analysis.causes.codes import code_text, engine_outcome, injector_of, injector_outcome
+from journal.analysis.causes.inference import Observation
+from journal.analysis.causes.runs import Item, as_it_is_now, paired, run_items, standings_over
+from journal.analysis.causes.tables import CheckRow, Tables
 from journal.analysis.findings import RunFinding, Standing
-from journal.analysis.inference import Observation
+from journal.analysis.run.find import LOW
+from journal.analysis.words import capital
 from journal.facts import MEASURED, Check, Quantity, Subject
 from journal.record.job import Fact, Job
 
@@ -44,14 +46,18 @@ class _Result:
     words: str
 
 
-def gather(tables: Tables, job: Job, runs: Sequence[RunFinding]) -> Gathered:
+def gather(tables: Tables, job: Job, runs: Sequence[RunFinding], between: Between) -> Gathered:
     """What a job's runs, codes and checks say; of several results of one check on one cylinder the last counts."""
     pairs = paired(job, runs)
     standing = standings_over(as_it_is_now(pairs))
     low = tuple(sorted((c for c, s in standing.items() if s in LOW), key=lambda c: (standing[c] is Standing.WEAK, c)))
     ever_low = [c for c, s in standings_over(pairs).items() if s in LOW]
     latest, contradictions, remarks = _results(tables, job)
-    items = [*run_items(pairs, low, standing), *_code_items(tables, job, low), *_check_items(tables, latest, low)]
+    items = [
+        *run_items(pairs, low, standing, between),
+        *_code_items(tables, job, low),
+        *_check_items(tables, latest, low),
+    ]
     remarks += [*_elsewhere(latest, ever_low), *_crankcase(job, latest)]
     return Gathered(low, standing, tuple(items), contradictions, tuple(remarks))
 

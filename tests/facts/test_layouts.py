@@ -2,9 +2,9 @@
 
 import pytest
 
-from journal.analysis.layouts import layout_names, layout_note, layout_of
 from journal.errors import BadInput, WrongEngine
 from journal.facts import Arrangement, Engine
+from journal.facts.layouts import layout_names, layout_note, layout_of
 
 
 def test_every_layout_offered_is_a_sound_engine_with_the_words_to_confirm_it():
