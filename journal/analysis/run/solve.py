@@ -76,6 +76,16 @@ class Solved:
         pull_common[:, :LEVELS] += (off.reshape(count, 1, -1) @ flat)[:, 0]
         pull_common[:, RISE] += (b * off_own).sum(axis=1)
         pull_common[:, SIZE] += (c * off_own).sum(axis=1)
+        # What is believed of a strength is said of an effect: log |d strength / d effect|, and its slopes.
+        self.turned = (
+            -n * (common[:, SIZE] + np.log(rise[:, 0])) - (effect / rise).sum(axis=1)
+            if curved
+            else -n * common[:, SIZE]
+        )
+        pull_common[:, SIZE] -= n
+        if curved:
+            pull = pull - 1 / rise
+            pull_common[:, RISE] += (effect.sum(axis=1) / rise[:, 0] - n) / rise[:, 0]
         self.inner = corner - np.swapaxes(border, 1, 2) @ self.ratio
         self.inverse = np.linalg.inv(self.inner)
         move_common = _times(self.inverse, pull_common - (pull[:, None] @ self.ratio)[:, 0])
@@ -165,7 +175,7 @@ class Solved:
         total = total + 0.5 * np.log(self.prior_precision).sum(axis=1)
         total = total - 0.5 * (self.effect**2).sum(axis=1) / _WIDE**2
         total = total - 0.5 * np.log(self.diagonal).sum(axis=1) - 0.5 * np.linalg.slogdet(self.inner)[1]
-        total = total + self.quadratic
+        total = total + self.quadratic + self.turned
         if self.curved:
             total = total - 0.5 * np.log(self.whole) - 0.5 * self.missed**2 / self.whole
         found: Array = total
