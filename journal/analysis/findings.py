@@ -168,6 +168,8 @@ class Evidence:
     """How many times likelier the cause became against its rivals on average; under 1 speaks against."""
     entries: tuple[str, ...] = ()
     """Identifiers of the entries it rests on."""
+    what: str = ""
+    """What was found, without its weight: `holds air`."""
 
 
 @dataclass(frozen=True)
@@ -182,6 +184,8 @@ class Gate:
     """Checks that must come first, in plain words."""
     overridden: str = ""
     """The reason the technician gave for ordering all the same."""
+    chance: float = 0.0
+    """Probability, 0 to 1, that this part is what is needed: all causes that mean it together."""
 
 
 @dataclass(frozen=True)

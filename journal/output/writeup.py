@@ -136,7 +136,7 @@ def _ruled_out(findings: Findings) -> Section:
     for found in findings.cylinders:
         together: dict[tuple[str, ...], list[Cause]] = {}
         for cause in found.causes:
-            against = tuple(e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5)
+            against = tuple(e.what for e in cause.evidence if e.factor < 0.5)
             if cause.probability < 0.02 and against and cause.cylinder is not None and cause.gate is not None:
                 together.setdefault(against, []).append(cause)
         for against, causes in together.items():

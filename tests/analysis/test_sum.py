@@ -248,3 +248,17 @@ def test_shares_by_speed_drop_add_up_by_construction_and_check_nothing():
     ]
     assert run.total == pytest.approx(1.0)
     assert run.trusted
+
+
+def test_cuts_read_overnight_from_their_baseline_ask_for_a_new_one():
+    bodies = (Baseline(30), *(Cut(c, 36) for c in SIX.numbers))
+    run = diagnose(job_of(SIX, RunStarted(RunKind.IDLE), *bodies, seconds=3 * 3600)).runs[0]
+    assert any("minutes from any baseline: read a new baseline" in r.text for r in run.remarks)
+    quick = diagnose(job_of(SIX, RunStarted(RunKind.IDLE), *bodies)).runs[0]
+    assert not any("from any baseline" in r.text for r in quick.remarks)
+
+
+def test_a_sum_of_a_hundred_and_twenty_per_cent_on_a_fine_display_is_not_let_pass():
+    run = idle(30.0, dict.fromkeys(SIX.numbers, 37.5)).runs[0]
+    assert run.total == pytest.approx(1.2, abs=0.01)
+    assert not run.trusted

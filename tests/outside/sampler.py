@@ -120,7 +120,7 @@ class Target:
         return np.concatenate([z, level, rise, noise], axis=1)
 
 
-def sampled(read: Read, steps: int, burn: int, seed: int, walkers: int = 64) -> dict[str, list[float]]:
+def sampled(read: Read, steps: int, burn: int, seed: int, walkers: int = 48) -> dict[str, list[float]]:
     """Means and the ends of 95 % intervals of the shares, by an ensemble of walkers."""
     import emcee
 
@@ -169,7 +169,7 @@ def main() -> None:
     """Sample every run and keep what was found."""
     kept = []
     for k, read in enumerate(runs()):
-        result = sampled(read, 5000, 1500, k)
+        result = sampled(read, 2600, 800, k)
         kept.append(
             {"cylinders": read.cylinders, "step": read.step, "values": read.values, "cut": read.cut, "shares": result}
         )

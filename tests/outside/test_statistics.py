@@ -67,7 +67,7 @@ def test_the_mixture_times_a_normal_belief_is_what_integration_finds(mean, u, sp
     assert float(middle[0, 0]) == pytest.approx(moment(1) / whole, abs=2e-3)
     assert float(own[0, 0]) == pytest.approx(moment(2) / whole - (moment(1) / whole) ** 2, rel=0.02, abs=1e-5)
     bounds = np.array([0.3, 0.65, 0.85, 1.2])
-    under, _ = chances(PRIORS, np.array([[spread]]), np.array([[mean]]), variance, bounds)
+    under, _, _, _ = chances(PRIORS, np.array([[spread]]), np.array([[mean]]), variance, bounds)
     for bound, chance in zip(bounds, under[:, 0, 0], strict=True):
         assert chance == pytest.approx(moment(0, bound) / whole, abs=2e-3)
 

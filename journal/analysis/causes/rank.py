@@ -16,7 +16,7 @@ from journal.analysis.causes.tables import Tables, tables
 from journal.analysis.causes.verdict import headline
 from journal.analysis.causes.warnings import warnings_of
 from journal.analysis.findings import Cause, CylinderFinding, NextCheck, Remark, RunFinding, Standing
-from journal.analysis.order.next_check import Done, propose
+from journal.analysis.order.next_check import Done, finish_first, propose
 from journal.analysis.words import cylinders_in_words
 from journal.facts import Restored
 from journal.record.job import Job
@@ -88,7 +88,7 @@ def rank(
     belief = believe(book, job, found, posterior, done)
     cylinders = tuple(rank_cylinder(belief, cylinder) for cylinder in model.low)
     engine = rank_engine(belief)
-    proposal = propose(book, posterior, job.engine, done)
+    proposal = finish_first(book, between.judged, propose(book, posterior, job.engine, done))
     return CauseFindings(
         headline=headline(book, mended, cylinders, engine, judged),
         cylinders=cylinders,

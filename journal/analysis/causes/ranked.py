@@ -86,8 +86,8 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
 
 def _at_odds(top: Cause) -> tuple[str, ...]:
     """Results that speak strongly for the first cause and against it at once, named rather than averaged away."""
-    favour = [e.text.split(":")[0] for e in top.evidence if e.factor >= STRONG]
-    against = [e.text.split(":")[0] for e in top.evidence if e.factor <= 1 / STRONG]
+    favour = [e.what for e in top.evidence if e.factor >= STRONG]
+    against = [e.what for e in top.evidence if e.factor <= 1 / STRONG]
     if not favour or not against:
         return ()
     return (f"{listed(favour)} for {top.name}, but {listed(against)} against it; make sure of both",)
@@ -148,7 +148,7 @@ def _evidence(belief: Belief, cylinder: int | None, chance: Callable[[Posterior]
             continue
         where = item.observation.cylinder
         words = f"{item.words} on cylinder {where}" if where not in (None, cylinder) else item.words
-        shown.append(Evidence(f"{words}: {weight_in_words(factor)}", factor, item.entries))
+        shown.append(Evidence(f"{words}: {weight_in_words(factor)}", factor, item.entries, words))
     return tuple(sorted(shown, key=lambda e: -max(e.factor, 1 / e.factor)))
 
 

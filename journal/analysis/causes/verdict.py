@@ -33,7 +33,7 @@ def _not_indicated(book: Tables, causes: Sequence[Cause]) -> str:
     chance = sum(c.probability for c in injector)
     if top in injector or top.probability < book.gate["threshold"] or chance > book.gate["not_indicated"]:
         return ""
-    against = [e.text.split(":")[0] for e in injector[0].evidence if e.factor < 1][:2]
+    against = [e.what for e in injector[0].evidence if e.factor < 1][:2]
     because = f": {listed(against)}" if against else ""
     return f"The injector is not indicated ({percent(chance)}){because}."
 
@@ -42,7 +42,9 @@ def _gate_sentence(top: Cause) -> str:
     if top.gate is None:
         return ""
     if top.gate.ready:
-        return f"Ready to order: {top.gate.part}."
+        other = percent(top.gate.chance) != percent(top.probability)
+        stands = f", which is the part at fault with {percent(top.gate.chance)}, by any of its causes" if other else ""
+        return f"Ready to order: {top.gate.part}{stands}."
     if top.gate.overridden:
         return f"Ordered against missing checks; reason given: {top.gate.overridden}."
     return f"Not ready to order {top.gate.part}; missing: {listed(top.gate.missing)}."

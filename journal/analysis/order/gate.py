@@ -57,9 +57,9 @@ def gate(
     if chance < threshold:
         # Rounded down, so that what falls short never reads as if it did not.
         stands = percent(math.floor(100 * chance) / 100)
-        missing.append(f"it stands at {stands}, and {percent(threshold)} is wanted before ordering")
+        missing.append(f"the part stands at {stands}, and {percent(threshold)} is wanted before ordering")
     reasons = [o.body.reason for o in job.overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
-    return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "")
+    return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "", chance)
 
 
 def _in_words(group: Sequence[str], cylinder: int | None) -> str:

@@ -22,17 +22,18 @@ from journal.analysis.run.strengths import Priors, moments
 
 _BOX = 0.7
 """A display step at least this many standard deviations of the noise wide is kept as an interval."""
-_PLACES = np.array([-1.8, -0.6, 0.6, 1.8])
+_PLACES = np.array([-1.4, 0.0, 1.4])
 """Fine nodes of the noise, in standard deviations from its mean on the coarse ones."""
 _NARROWEST = 0.12
 """The least standard deviation, of the noise's logarithm, that the fine nodes are laid out for."""
-_FIRST, _SECOND, _MOST = 3, 3, 12
+_FIRST, _SECOND, _MOST = 2, 3, 12
 """Steps on the coarse nodes, on the fine ones, and on those of them that count."""
 _SETTLED, _SWINGING = 0.02, 0.3
 """A node stands still when no mean moves by more than the first of these, in its standard deviations. One that moves by
 more than the second is torn between what a cylinder may be, and its evidence means nothing."""
-_NEGLIGIBLE = 5e-3
-"""Nodes with less than this of the weightiest one's weight are not taken further."""
+_NEGLIGIBLE, _UNHEARD = 5e-3, 0.03
+"""Nodes with less than the first of the weightiest one's weight are not taken further, with less than the second not
+counted in the end."""
 _MOST_EVIDENCE, _LOST = 3.0, -1e4
 """Above the first, a logarithm of evidence (but for the nodes' weights) cannot lie; the second is given instead."""
 _STILL = 0.05
@@ -155,7 +156,7 @@ class _Fit:
         """What is believed after all readings."""
         nodes = self._start()
         for _ in range(_FIRST):
-            self._step(nodes)
+            self._step(nodes, roughly=True)
         nodes = self._finer(nodes, self._weights(nodes, nodes.prior + self._evidence(nodes)))
         for _ in range(_SECOND):
             moved = self._step(nodes)
@@ -228,7 +229,7 @@ class _Fit:
             self.basis[run], mean, precision, self.curved, self.priors.sum_sd,
         )  # fmt: skip
 
-    def _step(self, nodes: Nodes, part: float = _PART) -> Array:
+    def _step(self, nodes: Nodes, part: float = _PART, *, roughly: bool = False) -> Array:
         """Move the nodes to their means and renew what stands in for intervals and priors; how far each moved."""
         at = self._solve(nodes)
         nodes.effect = np.clip(nodes.effect + at.move_effect, *_EFFECTS)
@@ -236,8 +237,9 @@ class _Fit:
         nodes.common[:, RISE] = np.clip(nodes.common[:, RISE], *_RISES)
         nodes.common[:, SIZE] = np.clip(nodes.common[:, SIZE], *_SIZES)
         moved = self._renew_own(nodes, at, part)
+        # Roughly, intervals stay the normal factors that they began as: enough to see how much noise there is.
         box = self._box(nodes)
-        if box.any():
+        if not roughly and box.any():
             self._renew_readings(nodes, at, box, part)
         return moved
 
@@ -306,7 +308,9 @@ class _Fit:
     def _evidence(self, nodes: Nodes) -> Array:
         """Logarithm of the probability of the readings, shape (G,) (Rasmussen and Williams 2006, 3.65)."""
         at = self._solve(nodes)
-        _, gain, _, _ = self._held_against(nodes, at)
+        return self._evidence_at(nodes, at, self._held_against(nodes, at)[1])
+
+    def _evidence_at(self, nodes: Nodes, at: Solved, gain: Array) -> Array:
         total = at.gaussian() + gain.sum(axis=(1, 2))
         cavity_m, cavity_v, mean, variance = _cavities(nodes, at)
         log_mass, _, _ = moments(self.priors, nodes.spread[:, None], cavity_m, cavity_v)
@@ -318,22 +322,23 @@ class _Fit:
 
     def _beliefs(self, nodes: Nodes, swinging: npt.NDArray[np.intp]) -> list[Belief]:
         """What is believed of each run; nodes that still swing count only where a run has no others."""
-        logs = nodes.prior + self._evidence(nodes)
+        at = self._solve(nodes)
+        log_mass, gain, shown, shown_v = self._held_against(nodes, at)
+        logs = nodes.prior + self._evidence_at(nodes, at, gain)
         logs[swinging] = nodes.prior[swinging] + _LOST
         weight = self._weights(nodes, logs)
-        at = self._solve(nodes)
         cavity_m, cavity_v, _, _ = _cavities(nodes, at)
         share, covariance = at.shares()
         common, common_u = at.of_common()
         level, level_u = common[:, :LEVELS], common_u[:, :LEVELS]
-        log_mass, _, shown, shown_v = self._held_against(nodes, at)
         found = []
         for place in range(len(self.runs)):
-            own = nodes.run == place
-            top = logs[own].max()
+            mine = nodes.run == place
+            top = logs[mine].max()
+            own = mine & (weight > _UNHEARD * weight[mine].max())
             found.append(
                 Belief(
-                    weight=weight[own],
+                    weight=weight[own] / weight[own].sum(),
                     noise=nodes.noise[own],
                     spread=nodes.spread[own],
                     share=share[own],
@@ -346,8 +351,8 @@ class _Fit:
                     level_u=level_u[own],
                     shown=shown[own],
                     shown_u=np.sqrt(shown_v[own]),
-                    read_log=-_log_mean(weight[own], -log_mass[own]),
-                    evidence=float(top + np.log(np.exp(logs[own] - top).sum())),
+                    read_log=-_log_mean(weight[own] / weight[own].sum(), -log_mass[own]),
+                    evidence=float(top + np.log(np.exp(logs[mine] - top).sum())),
                 )
             )
         return found

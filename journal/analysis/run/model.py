@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from dataclasses import dataclass, replace
 from functools import cached_property
 from statistics import median
@@ -56,7 +57,11 @@ class Model:
 
     def count(self, cylinder: int | None) -> int:
         """How many readings there are of a cylinder, or baselines."""
-        return sum(r.cylinder == cylinder for r in self.said)
+        return self._counts[cylinder]
+
+    @cached_property
+    def _counts(self) -> Counter[int | None]:
+        return Counter(r.cylinder for r in self.said)
 
     def on_scale(self, reading: Measured, value: float) -> tuple[float, float]:
         """Lower and upper end, on the model's scale, of what the display's step allows where it shows `value`."""

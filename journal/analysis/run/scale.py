@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from statistics import median
 
 import numpy as np
 import numpy.typing as npt
@@ -61,23 +62,24 @@ class Scaled:
         n = len(self.read) - 1
         middle = (self.low + self.high) / 2
         plain = self.read & (self.basis[..., 0] > 0)
-        based = bool(plain[n].any())
-        even = 1 - 1 / max(n, 2)
-        if based:
-            level = float(np.median(middle[n][plain[n]]))
+        if plain[n].any():
+            level = median(middle[n][plain[n]].tolist())
         elif plain.any():
-            level = float(np.median(middle[plain])) + (np.log(even) if self.curved else even - 1)
+            rest = 1 - 1 / max(n, 2)
+            level = median(middle[plain].tolist()) + (np.log(rest) if self.curved else rest - 1)
         else:
             level = 0.0
-        effect = np.full(n, np.nan)
-        for c in range(n):
-            if self.read[c].any():
-                effect[c] = np.median((middle[c] - np.where(plain[c], level, 0.0))[self.read[c]])
-        known = np.sort(effect[~np.isnan(effect)])
-        usual = max(float(known[-max(1, (len(known) + 1) // 2) :].mean()) if len(known) else 0.0, 1e-3)
+        counts = self.read[:n].sum(axis=1)
+        known = (
+            np.where(self.read[:n], middle[:n] - level * plain[:n], 0.0).sum(axis=1)[counts > 0] / counts[counts > 0]
+        )
+        top = np.sort(known)[-max(1, (len(known) + 1) // 2) :]
+        usual = max(float(top.mean()) if len(top) else 0.0, 1e-3)
+        effect = np.full(n, usual)
+        effect[counts > 0] = known
         share = min(1 - np.exp(-usual), 0.99) if self.curved else usual
         common = np.array([level, 0.0, 0.0, 0.0, 1.0, np.log(share)])
-        return np.where(np.isnan(effect), usual, effect), common
+        return effect, common
 
 
 def scaled(

@@ -12,7 +12,7 @@ from journal.analysis.findings import Standing
 from journal.analysis.run.display import Array, kept_rounding
 from journal.analysis.run.fit import Belief
 from journal.analysis.run.model import Model
-from journal.analysis.run.strengths import chances, moments
+from journal.analysis.run.strengths import chances
 from journal.analysis.settings import Settings
 
 MOST_REPEATS = 12
@@ -46,8 +46,7 @@ def standings(model: Model, belief: Belief, settings: Settings) -> dict[int, Sta
     )  # fmt: skip
     variance = belief.strength_u**2
     spread = belief.spread[:, None]
-    under, dead = chances(priors, spread, belief.strength, variance, bounds)
-    _, middle, own = moments(priors, spread, belief.strength, variance)
+    under, dead, middle, own = chances(priors, spread, belief.strength, variance, bounds)
     strength = belief.weight @ middle
     u = np.sqrt(belief.weight @ (own + (middle - strength) ** 2))
     below = np.tensordot(under, belief.weight, axes=(1, 0))

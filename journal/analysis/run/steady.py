@@ -15,7 +15,8 @@ _WARMING = (Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE)
 def unsteady(run: Run, taken: Taken, settings: Settings) -> list[Remark]:
     """What did not hold still during the run, a sentence each."""
     remarks = [_speed(run, taken, settings), *(_warming(run, quantity, settings) for quantity in _WARMING)]
-    return [remark for remark in (*remarks, _old_baseline(taken, settings)) if remark is not None]
+    remarks += [_long_apart(taken, settings), _old_baseline(taken, settings)]
+    return [remark for remark in remarks if remark is not None]
 
 
 def speed_held(run: Run, settings: Settings) -> bool:
@@ -57,12 +58,32 @@ def _warming(run: Run, quantity: Quantity, settings: Settings) -> Remark | None:
     )
 
 
+def _apart(taken: Taken) -> float:
+    """How many minutes the cut that lies furthest from a baseline lies from the nearest one."""
+    if not taken.baselines or not taken.cuts:
+        return 0.0
+    return max(min(abs(c.seconds - b.seconds) for b in taken.baselines) for c in taken.cuts) / 60
+
+
+def _long_apart(taken: Taken, settings: Settings) -> Remark | None:
+    """Cuts so long from any baseline that the engine was another one: cold, or under another load."""
+    minutes = _apart(taken)
+    if minutes <= settings.held_apart_minutes:
+        return None
+    far = [c for c in taken.cuts if min(abs(c.seconds - b.seconds) for b in taken.baselines) / 60 > minutes / 2]
+    return Remark(
+        Level.WARNING,
+        f"cuts lie up to {minutes:.0f} minutes from any baseline: read a new baseline and cut them again",
+        tuple(c.entry for c in far),
+    )
+
+
 def _old_baseline(taken: Taken, settings: Settings) -> Remark | None:
     if len(taken.baselines) != 1 or not taken.cuts:
         return None
     baseline = taken.baselines[0]
     minutes = max(abs(c.seconds - baseline.seconds) for c in taken.cuts) / 60
-    if minutes <= settings.held_baseline_minutes:
+    if minutes <= settings.held_baseline_minutes or _apart(taken) > settings.held_apart_minutes:
         return None
     return Remark(
         Level.REMARK,

@@ -66,7 +66,7 @@ class Priors:
 
     def spreads(self) -> tuple[Array, Array]:
         """Spreads of healthy strengths with the logarithms of their prior weights."""
-        return self.spread * np.array([0.6, 1.0, 2.0]), np.log([0.3, 0.4, 0.3])
+        return self.spread * np.array([0.75, 1.8]), np.log([0.6, 0.4])
 
     def rises(self) -> tuple[Array, Array, Array]:
         """Means, standard deviations and logarithms of the weights of how fuel may rise with torque."""
@@ -105,7 +105,10 @@ def parts(priors: Priors, spread: Array, mean: Array, variance: Array) -> tuple[
 
 def moments(priors: Priors, spread: Array, mean: Array, variance: Array) -> tuple[Array, Array, Array]:
     """Log of the mass, mean and variance of the mixture times a normal belief, elementwise."""
-    logs, means, variances = parts(priors, spread, mean, variance)
+    return _moments(*parts(priors, spread, mean, variance))
+
+
+def _moments(logs: Array, means: Array, variances: Array) -> tuple[Array, Array, Array]:
     top = logs.max(axis=0)
     weight = np.exp(logs - top)
     total = weight.sum(axis=0)
@@ -115,7 +118,9 @@ def moments(priors: Priors, spread: Array, mean: Array, variance: Array) -> tupl
     return np.log(total) + top, middle, spread_of
 
 
-def chances(priors: Priors, spread: Array, mean: Array, variance: Array, bounds: Array) -> tuple[Array, Array]:
+def chances(
+    priors: Priors, spread: Array, mean: Array, variance: Array, bounds: Array
+) -> tuple[Array, Array, Array, Array]:
     """What a normal belief of strengths says once the mixture is taken in.
 
     Args:
@@ -126,7 +131,8 @@ def chances(priors: Priors, spread: Array, mean: Array, variance: Array, bounds:
         bounds: shape (B,).
 
     Returns:
-        The chance that each strength is below each bound, (B, G, n), and that it is a dead one's, (G, n).
+        The chance that each strength is below each bound, (B, G, n); that it is a dead one's, its mean, and its
+        variance, (G, n).
     """
     logs, means, variances = parts(priors, spread, mean, variance)
     weight = np.exp(logs - logs.max(axis=0))
@@ -141,4 +147,5 @@ def chances(priors: Priors, spread: Array, mean: Array, variance: Array, bounds:
         top = np.clip(bound, low + 1e-9, high)
         part, _, _ = between(np.broadcast_to(start, total.shape), (top - mean) / root)
         total += weight[k] * np.exp(np.minimum(part - whole, 0.0))
-    return total, weight[1]
+    _, middle, own = _moments(logs, means, variances)
+    return total, weight[1], middle, own
