@@ -17,6 +17,8 @@ from journal.analysis.settings import Settings
 
 MOST_REPEATS = 12
 """More readings than this are not asked for."""
+_RATHER = 0.5
+"""A cylinder that is rather weak than not is not called even, however surely it is above `even_above`."""
 _RESERVE = 0.85
 """Standard uncertainties kept in reserve: what is known of the strength now is itself uncertain."""
 
@@ -97,7 +99,7 @@ def _stand(
         return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{also}")
     if 1 - chance.strong >= settings.sure_strong:
         return stand(Standing.STRONG, f"it pulls {percent}, give or take {200 * u:.0f} %")
-    if 1 - chance.even >= settings.sure_even:
+    if 1 - chance.even >= settings.sure_even and chance.weak < _RATHER:
         return stand(Standing.EVEN, f"it pulls {percent}, as an even one may")
     unsure = f"it pulls {percent}, give or take {200 * u:.0f} %"
     needed = _repeats(model, belief, settings, i, strength)
