@@ -9,10 +9,13 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
+from journal.facts import Cut
 from journal.hearing.types import Candidate
+from journal.wording.cylinders import BEYOND_ENGINE
+from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import atoms, cardinal, readings
-from journal.wording.parse import BEYOND_ENGINE, Filled, Parse, Said, parse_tokens
+from journal.wording.parse import Filled, Parse, Said, parse_tokens
 from journal.wording.sounds import known_words, likeness
 from journal.wording.tokens import Token, tokenise
 from journal.wording.types import Context, Meaning
@@ -38,8 +41,12 @@ _DISLIKENESS = 8.0
 LIKE = 0.55
 """Likeness to an unconstrained text from which a candidate is above suspicion."""
 
+_USUALLY_SAID = 0.3
+"""Cost below which a number is said in a usual way."""
 _COUNTING = 3.0
 _UNEXPECTED = 1.5
+_UNASKED = 4.0
+"""Cost of an "okay" or "right" that answers nothing."""
 
 
 @dataclass(frozen=True)
@@ -50,6 +57,10 @@ class Piece:
     """What it means here, or why it makes no sense."""
     heard: str
     """The words it was made from."""
+    asked: bool = False
+    """Whether it is to be asked about however clear the words are."""
+    strange: bool = False
+    """Whether words of no meaning stand among its own."""
 
 
 @dataclass(frozen=True)
@@ -163,7 +174,7 @@ def _prior(ways: Sequence[tuple[Parse | None, float]], context: Context) -> floa
     if best is None or awaited:
         return 1.0
     phrase = vocabulary().phrases[best.said[0].phrase]
-    return _UNAWAITED if phrase.only == "number" or phrase.means == _ANSWERS else 1.0
+    return _UNAWAITED if phrase.kind == "number" or phrase.means == _ANSWERS else 1.0
 
 
 def _resemblance(text: str, free_text: str) -> float:
@@ -214,14 +225,28 @@ def _out_of_place(parse: Parse, tokens: tuple[Token, ...], context: Context, *, 
         alone: whether every other way is far-fetched.
     """
     phrase = vocabulary().phrases[parse.said[0].phrase]
-    if phrase.only != "number":
-        unexpected = _UNEXPECTED if context.expects_number and phrase.kind != "command" else 0.0
+    if phrase.only == "question" and not context.question_options:
+        return _UNASKED
+    if phrase.kind != "number":
+        awaited = context.expects_number or (context.question_options and _figures_only(tokens))
+        unexpected = _UNEXPECTED if awaited and phrase.kind != "command" else 0.0
         return unexpected + (_COUNTING if _counts(parse, tokens) else 0.0)
     value = next(f.value for f in parse.said[0].filled)
     answers = any(getattr(option, "value", None) == value for option in context.question_options)
     if context.expects_number or answers or (context.question_options and alone):
         return 0.0
-    return 0.8 if context.question_options else _UNEXPECTED
+    return 0.8 if context.question_options or _next_reading(float(value), context) else _UNEXPECTED
+
+
+def _next_reading(value: float, context: Context) -> bool:
+    """Whether a bare number may be what the next cylinder reads."""
+    if context.baseline is None or context.next_cylinder is None:
+        return False
+    return believable(Cut(context.next_cylinder, value), context) >= BELIEVABLE
+
+
+def _figures_only(tokens: Sequence[Token]) -> bool:
+    return all(atoms(token.text) for token in tokens)
 
 
 def _stands_out(parse: Parse, parses: Sequence[Parse]) -> bool:
@@ -232,7 +257,9 @@ def _counts(parse: Parse, tokens: tuple[Token, ...]) -> bool:
     """Whether the words are just figures up or down by one: "one two three"."""
     words = [t.text for t in tokens[parse.said[0].start : parse.said[-1].end]]
     said = [atoms(word) for word in words if atoms(word)]
-    if len(said) < 3 or any(word in known_words() for word in words if not atoms(word)):
+    cut = vocabulary().phrases[parse.said[0].phrase]
+    known = any(word in known_words() for word in words if not atoms(word))
+    if len(said) < 3 or (known and not (cut.framed and cut.kind == "cut")):
         return False
     if any(found[0].size == "tens" for found in said):
         return False
@@ -246,7 +273,10 @@ def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context
         filled = {f.name: f.value for f in said.filled}
         end = tokens[said.end].start if said.end < len(tokens) else len(text)
         heard = text[tokens[said.start].start : end].strip()
-        found.append(Piece(meaning_of(phrases[said.phrase], filled, context), heard))
+        phrase = phrases[said.phrase]
+        meaning = meaning_of(phrase, filled, context)
+        guessed = phrase.kind == "number" and isinstance(meaning, Cut)
+        found.append(Piece(meaning, heard, asked=said.asked or guessed, strange=said.strange))
         context = after(context, found[-1].meaning)
     return tuple(found)
 
@@ -305,6 +335,7 @@ def alike_numbers(value: float, words: tuple[str, ...] = ()) -> tuple[tuple[floa
         for other, often in vocabulary().confusions.get(word, ()):
             changed = (*words[:at], other, *words[at + 1 :])
             for reading in readings(changed, 0):
-                if reading.end == len(changed) and reading.value != value:
+                usual = reading.cost < _USUALLY_SAID
+                if usual and reading.end == len(changed) and reading.value != value:
                     found[reading.value] = max(often, found.get(reading.value, 0.0))
     return tuple(sorted(found.items(), key=lambda item: -item[1]))

@@ -8,11 +8,14 @@ from dataclasses import dataclass
 _TOKEN = re.compile(
     r"""[a-z]+/h\b | mm3 | \#                       # units and marks that are said
     | [0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?         # 1,950
+    | (?<![0-9.,]) (?:2[1-9]|[3-9][0-9]|[0-9]{3,4}),[0-9]{1,2} (?![0-9.,])   # 37,5; no cylinder before a reading
     | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
     | [^\W\d_]+(?:'[^\W\d_]+)*                     # words
     | \S""",
     re.IGNORECASE | re.VERBOSE,
 )
+_NUMBER_SIGN = re.compile(r"\bno\.(?=\s?[0-9])", re.IGNORECASE)
+_THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
 _WHOLE = {"%": "percent", "#": "number", "/": "slash", "ok": "okay"}
 
@@ -29,17 +32,22 @@ class Token:
     """Whether a comma, full stop or the like stands before it."""
 
 
+def _num(sign: re.Match[str]) -> str:
+    """ "No. 2" with the sign as a word of the same length, so that places in the text stay."""
+    return "num"
+
+
 def tokenise(text: str) -> tuple[Token, ...]:
     """The words and figures of a text; marks that are not said only leave a pause."""
     tokens = []
     pause = False
-    for match in _TOKEN.finditer(text.translate(_QUOTES)):
+    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, text.translate(_QUOTES))):
         word = match.group().lower()
         if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/"):
             pause = True
             continue
         if word[-1].isdigit():
-            word = word.replace(",", "")
+            word = _THOUSANDS.sub("", word).replace(",", ".")
         tokens.append(Token(_WHOLE.get(word, word), match.start(), pause))
         pause = False
     return tuple(tokens)

@@ -15,7 +15,20 @@ CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
 NUMBER_SLOTS = frozenset(
-    {"value", "reading", "signed", "thou", "pressure_value", "idle_fuel", "count", "spn", "fmi", "engine_count"}
+    {
+        "value",
+        "reading",
+        "signed",
+        "thou",
+        "pressure_value",
+        "idle_fuel",
+        "count",
+        "spn",
+        "fmi",
+        "engine_count",
+        "wrong",
+        "again",
+    }
 )
 """Slots filled by a number."""
 
@@ -49,7 +62,9 @@ class Phrase:
     means: str = ""
     """What comes of it, in a few words."""
     only: str = ""
-    """`number` for what counts only while a question waits."""
+    """`number` for a bare number, `question` for words that answer only where a question waits."""
+    framed: bool = False
+    """Whether it stands for what was understood by its parts (`frames`), whatever the order of the words."""
 
 
 @dataclass(frozen=True)
@@ -117,6 +132,7 @@ def read_vocabulary(text: str) -> Vocabulary:
         attribute = table.pop("attribute")
         values = {value: tuple(parse_template(t) for t in ways) for value, ways in table.items()}
         choices[name] = Choices(attribute, values)
+    phrases += [Phrase(kind, (), breath=True, framed=True) for kind in dict.fromkeys(p.kind for p in phrases)]
     return Vocabulary(
         phrases=tuple(phrases),
         rules={name: parse_template(t) for name, t in data["rules"].items()},

@@ -8,8 +8,8 @@ from statistics import median
 
 from journal.analysis.findings import Contribution, RunFinding
 from journal.analysis.settings import Settings
-from journal.analysis.units import convert
 from journal.facts import PressureLevel, Quantity, RunKind, RunStarted
+from journal.facts.units import convert
 from journal.record.job import Job, Reading, Run
 
 _WORDS = {PressureLevel.LOW: -1, None: 0, PressureLevel.HIGH: 1}
