@@ -7,18 +7,17 @@ driven and read; a third of the engines of every cell has one or two faulty cyli
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Iterator
+from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
 import numpy as np
 
-from journal.facts import Engine
-from journal.record.job import Run
+from journal.analysis.findings import Standing
+from journal.analysis.run.find import LOW, find_runs
+from journal.analysis.settings import default_settings
 from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_bench
 
 SIZES = (4, 6, 8)
-Finder = Callable[[Run, Engine], tuple[bool, list[tuple[int, float, float, str]]]]
-"""A run in; whether it is trusted, and cylinder, lower end, upper end and standing of each, out."""
 
 
 @dataclass(frozen=True)
@@ -115,26 +114,25 @@ class Covered:
         return 100 * self.inside / self.cylinders
 
 
-def cover(cell: Cell, engines: int, seed: int, find: Finder) -> Covered:
-    """Run a cell's engines through `find` and count."""
+def cover(cell: Cell, engines: int, seed: int) -> Covered:
+    """Run a cell's engines through the analysis and count."""
     out = Covered()
     for bench in benches(cell, engines, seed):
         read = run_bench(bench, seed)
         engine = engine_of(bench)
-        for r, run in enumerate(as_runs(bench, read)):
-            trusted, found = find(run, engine)
+        for r, found in enumerate(find_runs(as_runs(bench, read), engine, default_settings())):
             out.runs += 1
-            out.distrusted += not trusted
-            for c, low, high, standing in found:
-                truth, strength = read.share[r][c - 1], bench.strength[r][c - 1]
+            out.distrusted += not found.trusted
+            for c in found.contributions:
+                truth, strength = read.share[r][c.cylinder - 1], bench.strength[r][c.cylinder - 1]
                 out.cylinders += 1
-                out.inside += low <= truth <= high
-                out.width += (high - low) * bench.cylinders
-                called_low = standing in ("dead", "weak")
+                out.inside += c.low <= truth <= c.high
+                out.width += (c.high - c.low) * bench.cylinders
+                called_low = c.standing in LOW
                 out.healthy += strength > 0.82
                 out.accused += strength > 0.82 and called_low
-                out.dead += strength > 0.82 and standing == "dead"
+                out.dead += strength > 0.82 and c.standing is Standing.DEAD
                 out.low += strength <= 0.6
                 out.found += strength <= 0.6 and called_low
-                out.missed += strength <= 0.6 and standing in ("even", "strong")
+                out.missed += strength <= 0.6 and c.standing in (Standing.EVEN, Standing.STRONG)
     return out

@@ -3,8 +3,6 @@
 import numpy as np
 import pytest
 
-from journal.analysis.run.find import find_run
-from journal.analysis.settings import default_settings
 from tests.analysis.coverage import cells, cover
 from tests.analysis.misheard import misheard_study
 from tests.analysis.simulator import Bench, draw_bench, run_bench
@@ -108,17 +106,12 @@ CELLS = {cell.name: cell for cell in cells()}
 )
 def test_intervals_hold_whatever_the_engine_does(name):
     """A few of the cells that the benchmark runs whole, with the least that chance leaves of 90 % in 160 cylinders."""
-    found = cover(CELLS[name], 9, 3, _find)
+    found = cover(CELLS[name], 9, 3)
     assert found.share >= (85 if "power" in name else 88)
     assert found.missed == 0 or found.missed <= 0.1 * found.low
     assert found.dead == 0
 
 
 def test_fuel_that_makes_no_torque_does_not_make_a_run_untrustworthy():
-    found = cover(CELLS["3 passes, step 0.1, noise 0.3 %, idle 20 %"], 9, 4, _find)
+    found = cover(CELLS["3 passes, step 0.1, noise 0.3 %, idle 20 %"], 9, 4)
     assert found.distrusted <= 1
-
-
-def _find(run, engine):
-    found = find_run(run, engine, default_settings())
-    return found.trusted, [(c.cylinder, c.low, c.high, str(c.standing)) for c in found.contributions]

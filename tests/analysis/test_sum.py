@@ -74,7 +74,7 @@ def test_a_second_reading_that_agrees_clears_the_suspicion():
 def test_a_baseline_that_would_mend_the_sum_is_said():
     run = idle(30, {1: 33, 2: 33, 3: 33, 4: 33, 5: 33, 6: 33}).runs[0]
     assert not run.trusted
-    assert any("the baseline, entered as 30, would fit the others at about 28 mm3" in r.text for r in run.remarks)
+    assert any("a baseline of about 27.5 mm3 would make it one" in r.text for r in run.remarks)
 
 
 def passes(baseline, cuts, count, **start):

@@ -8,8 +8,6 @@ from datetime import timedelta
 from itertools import pairwise
 
 from journal.analysis import diagnose
-from journal.analysis.run.find import find_run
-from journal.analysis.settings import default_settings
 from journal.facts import (
     Baseline,
     Body,
@@ -23,7 +21,6 @@ from journal.facts import (
     RunStarted,
     new_id,
 )
-from journal.record.job import Run
 from journal.record.replay import replay
 from tests.analysis.arrange import START
 from tests.analysis.coverage import Covered, cells, cover
@@ -135,7 +132,7 @@ def _coarse_rows() -> list[Row]:
 
 def _coverage_rows() -> list[Row]:
     """95 % intervals where one thing of the engine or of its reading is changed at a time."""
-    found = {cell: cover(cell, ENGINES, 1, _find) for cell in cells()}
+    found = {cell: cover(cell, ENGINES, 1) for cell in cells()}
     for cell, covered in found.items():
         print(
             f"{cell.name}: {covered.share:.1f} % inside, mean width {100 * covered.width / covered.cylinders:.1f} % of "
@@ -163,11 +160,6 @@ def _coverage_rows() -> list[Row]:
 
 def _part(cells_: list[Covered], some: str, of: str) -> float:
     return sum(getattr(c, some) for c in cells_) / max(sum(getattr(c, of) for c in cells_), 1)
-
-
-def _find(run: Run, engine: Engine) -> tuple[bool, list[tuple[int, float, float, str]]]:
-    found = find_run(run, engine, default_settings())
-    return found.trusted, [(c.cylinder, c.low, c.high, str(c.standing)) for c in found.contributions]
 
 
 def _limit_rows() -> list[Row]:
