@@ -45,7 +45,7 @@ from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
-from journal.wording.decide import question
+from journal.wording.decide import NOTHING_FOR_IT, question
 from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
@@ -291,7 +291,8 @@ class Session:
 
     def _not_understood(self, decision: Decision, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
-        kind = Near.NOTHING if self.held or decision.certainty > 0 else near(decision.heard)
+        told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
+        kind = Near.NOTHING if self.held or told else near(decision.heard)
         if kind is Near.NOTHING:
             return _let_go(decision, decision.reason)
         words = decision.heard.strip(" .,!?")
@@ -351,6 +352,11 @@ class Session:
             body = said(option)
             if isinstance(body, Numbered) and body.value == value:
                 return self._settle(decision, job, asked, Answer(asked.question.entry.id, index), clip)
+        cylinders = [getattr(said(option), "cylinder", None) for option in asked.question.body.options]
+        if len(set(cylinders)) > 1 and cylinders.count(int(value)) == 1 and value == int(value):
+            return self._settle(
+                decision, job, asked, Answer(asked.question.entry.id, cylinders.index(int(value))), clip
+            )
         instead = self._instead(asked, value, job)
         if instead is not None:
             # Another number for the same thing: it is said once more, so that it is not taken for a mishearing.

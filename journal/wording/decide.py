@@ -53,6 +53,9 @@ _HARMLESS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, Comm
 
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
+NOTHING_FOR_IT = "not for the journal"
+"""Why something is let go that makes no sense to the journal at all."""
+
 _NOT_CLEAR = "not clear: say it again"
 
 _NO_QUESTION = "no question waits for it"
@@ -201,7 +204,7 @@ def _why_nothing(best: Understanding | None) -> str:
         for piece in best.pieces:
             if isinstance(piece.meaning, Refused):
                 return piece.meaning.reason
-    return "not for the journal"
+    return NOTHING_FOR_IT
 
 
 def _figures(text: str) -> str:
@@ -309,7 +312,8 @@ def _one(
     believed = believable(meaning, context) >= BELIEVABLE
     rivals = {m for m in others if chances[m] >= _RIVAL * chances[meaning]}
     enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
-    asked = piece.asked or (piece.strange and not typed)
+    partly = any(isinstance(other.meaning, Refused) for other in best.pieces)
+    asked = piece.asked or partly or (piece.strange and not typed)
     if believed and certainty >= enough and not rivals and not asked:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
