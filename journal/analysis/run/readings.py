@@ -104,7 +104,8 @@ def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
         if reading.unit != unit:
             step *= step_factor(reading.unit, unit)
             value = None if value is None else convert(value, reading.unit, unit)
-        seconds = (reading.at_utc - start).total_seconds()
+        # Whole seconds: how long an entry took to write is no matter of the engine.
+        seconds = float(round((reading.at_utc - start).total_seconds()))
         good[cylinder is not None].append(
             Measured(0.0 if value is None else value, step, seconds, reading.entry, cylinder, reading.no_change)
         )
