@@ -86,6 +86,8 @@ class Settings:
     """Fraction by which the speeds of two runs may differ and still be the same conditions."""
     held_warming_c: float
     """Degrees Celsius by which coolant or oil may warm in a run."""
+    held_warmer_between_c: float
+    """Degrees Celsius by which the temperatures of two runs may differ and still be the same conditions."""
     held_baseline_minutes: float
     """Minutes a run may rest on a single baseline."""
     held_apart_minutes: float

@@ -146,6 +146,13 @@ def test_runs_at_other_speeds_or_with_others_held_out_are_not_alike():
     assert not plain.like(conditions(after_repair=True), SETTINGS)
 
 
+def test_a_cold_run_is_not_like_a_warm_one():
+    cold, warm = (conditions(Condition(Quantity.COOLANT_TEMPERATURE, c, "degC")) for c in (20.0, 85.0))
+    fahrenheit = conditions(Condition(Quantity.COOLANT_TEMPERATURE, 176.0, "degF"))
+    assert not cold.like(warm, SETTINGS) and warm.like(fahrenheit, SETTINGS)
+    assert cold.like(conditions(), SETTINGS) and cold.like(warm, SETTINGS, but=("temperature_c",))
+
+
 def test_a_repair_run_at_another_pressure_is_not_compared():
     before = RunStarted(RunKind.IDLE, pressure_value=10, pressure_unit="MPa")
     after = RunStarted(RunKind.IDLE, pressure_value=20, pressure_unit="MPa", after_repair=True)

@@ -93,10 +93,13 @@ class Conditions:
             return False
         if "pressure" not in free and not self.pressure.same(other.pressure):
             return False
-        speeds = (self.speed_rpm, other.speed_rpm)
-        if "speed_rpm" in free or speeds[0] is None or speeds[1] is None:
+        a, b = self.speed_rpm, other.speed_rpm
+        if "speed_rpm" not in free and None not in (a, b) and not _near(a, b, settings.held_speed_between):
+            return False
+        a, b = self.temperature_c, other.temperature_c
+        if "temperature_c" in free or a is None or b is None:
             return True
-        return abs(speeds[0] - speeds[1]) <= settings.held_speed_between * max(speeds[0], speeds[1])
+        return abs(a - b) <= settings.held_warmer_between_c
 
 
 @dataclass(frozen=True)
@@ -142,6 +145,11 @@ def judged_runs(job: Job, runs: Sequence[RunFinding]) -> list[Judged]:
     return [
         Judged(conditions_of(by_id[r.run]), by_id[r.run].start, r) for r in runs if r.contributions and r.run in by_id
     ]
+
+
+def _near(a: float | None, b: float | None, part: float) -> bool:
+    """Whether two numbers differ by no more than a part of the larger one."""
+    return a is not None and b is not None and abs(a - b) <= part * max(a, b)
 
 
 def _said(run: Run, quantity: Quantity) -> list[Reading]:

@@ -7,13 +7,9 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from enum import StrEnum
-from functools import cached_property
-
-import numpy as np
 
 from journal.analysis.findings import Level, Remark
-from journal.analysis.run.display import Array, display_steps
-from journal.analysis.run.interpolate import interpolation
+from journal.analysis.run.display import display_steps
 from journal.errors import BadInput
 from journal.facts import UNITS, Engine, Quantity, RunKind
 from journal.facts.units import convert, step_factor
@@ -72,11 +68,6 @@ class Taken:
     """False when a reading contradicts the run it is in."""
     idle_fuel: float = 0.0
     """Fuel that makes no torque, for each cylinder in the run's unit, as it was said of the run."""
-
-    @cached_property
-    def weights(self) -> Array:
-        """How much each baseline counts for each cut, shape (cuts, baselines), by their times."""
-        return interpolation([b.seconds for b in self.baselines], np.array([c.seconds for c in self.cuts]))
 
 
 def take(runs: tuple[Run, ...], engine: Engine) -> Taken:
