@@ -45,19 +45,17 @@ def strays(models: Sequence[Model], beliefs: Sequence[Belief], settings: Setting
 
 
 def _stray(model: Model, belief: Belief, settings: Settings) -> Stray | None:
-    data, worst = model.data, None
+    data = model.data
+    row, slot, last = data.row, data.slot, len(data.read) - 1
     most = math.log(settings.wrong_left_out / (1 - settings.wrong_left_out))
     prior = math.log(settings.wrong_reading / (1 - settings.wrong_reading))
-    counts = np.bincount(data.row[data.read[data.row, data.slot]], minlength=len(data.read))
-    for at, (row, slot) in enumerate(zip(data.row.tolist(), data.slot.tolist(), strict=True)):
-        base = row == len(data.read) - 1
-        if not data.read[row, slot] or counts[row] < (3 if base else 2):
-            continue
-        width = float(data.high[row, slot] - data.low[row, slot])
-        odds = prior + math.log(width / _ANYTHING) - float(belief.read_log[row, slot])
-        if odds > most:
-            most, worst = odds, Stray(at, not base and counts[row] == 2)
-    return worst
+    counts = np.bincount(row[data.read[row, slot]], minlength=last + 1)[row]
+    base = row == last
+    fellows = data.read[row, slot] & (counts >= np.where(base, 3, 2))
+    width = (data.high - data.low)[row, slot]
+    odds = np.where(fellows, prior + np.log(width / _ANYTHING) - belief.read_log[row, slot], -np.inf)
+    at = int(odds.argmax())
+    return Stray(at, not base[at] and int(counts[at]) == 2) if odds[at] > most else None
 
 
 def drop_strays(
