@@ -9,7 +9,7 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from journal.analysis import Findings, diagnose
-from journal.analysis.history import ClosedJob, History, closed_job, learn
+from journal.analysis.causes.history import ClosedJob, History, closed_job, learn
 from journal.errors import RecordError
 from journal.record.job import Job, JobState
 from journal.record.store import Store

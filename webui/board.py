@@ -8,11 +8,11 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
 from flask.typing import ResponseReturnValue
 
-from journal.analysis.layouts import layout_names, layout_note, layout_of
 from journal.cli.common import engine_from
 from journal.errors import BadInput, JournalError
 from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
 from journal.facts.engine import MOST_CYLINDERS
+from journal.facts.layouts import layout_names, layout_note, layout_of
 from journal.facts.quantities import units_by_quantity
 from journal.record.job import JobState
 from journal.record.shop_units import keep_units, kept_units

@@ -6,7 +6,7 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.analysis.causes import cause_keys
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.tables import tables
 from journal.errors import BadInput
 from journal.facts import GateOverridden, JobClosed, JobReopened, PutBack, RepairDone, Restored
 from webui.acting import acting, cylinder_of, done, field

@@ -13,7 +13,7 @@ from markupsafe import Markup
 from journal.errors import BadInput, NotFound
 from journal.facts import PartState, PartWanted
 from webui.acting import acting, cylinder_of, done, field, whole
-from webui.grants import Link, LinkKind
+from webui.grants import LinkKind
 from webui.job import about
 from webui.network import lan_address
 from webui.photos import landing
@@ -117,11 +117,6 @@ def phone(job_id: str) -> ResponseReturnValue:
         "phone_code.html", **about(state, "photos"), address=address, code=Markup(drawing), hours=PHONE_HOURS,
         lan=shop().lan, landing=landing(state.job),
     )  # fmt: skip
-
-
-def desk_path(link: Link) -> str:
-    """Where a desk link leads."""
-    return url_for("desk.view", token=shop().grants.token(link))
 
 
 def _address(path: str) -> str:

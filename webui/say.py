@@ -11,10 +11,10 @@ from typing import Any
 from flask import Flask
 from markupsafe import Markup, escape
 
-from journal.analysis import causes_words
-from journal.analysis.causes_codes import code_text
-from journal.analysis.causes_words import capital, listed
+from journal.analysis import words as causes_words
+from journal.analysis.causes.codes import code_text
 from journal.analysis.findings import Level, Standing
+from journal.analysis.words import capital, listed
 from journal.facts import UNITS, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.facts.quantities import PRINTED_UNITS
 from journal.output import cautions, words

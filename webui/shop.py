@@ -12,8 +12,8 @@ from typing import cast
 from flask import current_app, g
 
 from journal.analysis import diagnose
+from journal.analysis.causes.history import History
 from journal.analysis.findings import Findings
-from journal.analysis.history import History
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store

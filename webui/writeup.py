@@ -22,9 +22,6 @@ from webui.shop import State, shop
 
 pages = Blueprint("writeup", __name__)
 
-SECTIONS = ("complaint", "cause", "correction")
-"""What the technician may put into words of their own."""
-
 KINDS = {"pdf": "application/pdf", "txt": "text/plain; charset=utf-8", "json": "application/json", "html": "text/html"}
 PAPERS = ("A4", "Letter")
 

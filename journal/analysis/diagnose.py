@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
-from journal.analysis.causes import rank
-from journal.analysis.causes_tables import Tables
-from journal.analysis.comparisons import compare
-from journal.analysis.findings import Findings, Level, Remark, RunFinding
-from journal.analysis.history import History
-from journal.analysis.run_findings import find_run
+from journal.analysis.between.compare import compare
+from journal.analysis.between.repair import Repair
+from journal.analysis.causes.history import History
+from journal.analysis.causes.rank import rank
+from journal.analysis.causes.tables import Tables
+from journal.analysis.findings import Findings, Level, Remark, RepairFinding, RunFinding
+from journal.analysis.run.find import find_runs
 from journal.analysis.settings import Settings, default_settings
 from journal.record.job import Job
 
@@ -32,13 +33,15 @@ def diagnose(
     """
     used = settings or default_settings()
     known = _known(job, before)
-    runs = tuple(known.get(run.id) or find_run(run, job.engine, used) for run in job.runs)
-    comparisons = compare(job, runs, used)
-    causes = rank(job, runs, comparisons, history=history, using=using)
+    anew = [run for run in job.runs if run.id not in known]
+    known |= {found.run: found for found in find_runs(anew, job.engine, used)}
+    runs = tuple(known[run.id] for run in job.runs)
+    between = compare(job, runs, used)
+    causes = rank(job, runs, between, history=history, using=using)
     return Findings(
         headline=causes.headline or _headline(runs),
         runs=runs,
-        comparisons=comparisons,
+        comparisons=between.comparisons,
         cylinders=causes.cylinders,
         engine_causes=causes.engine_causes,
         next_check=causes.next_check,
@@ -47,6 +50,7 @@ def diagnose(
         warnings=(*_asked(job), *causes.warnings),
         outstanding=causes.outstanding,
         mended=causes.mended,
+        repair=_repair(between.repair),
         cautions=causes.cautions,
     )
 
@@ -57,6 +61,12 @@ def _known(job: Job, before: tuple[Job, Findings] | None) -> dict[str, RunFindin
         return {}
     earlier = {run.id: (run, found) for run, found in zip(before[0].runs, before[1].runs, strict=True)}
     return {run.id: earlier[run.id][1] for run in job.runs if run.id in earlier and earlier[run.id][0] == run}
+
+
+def _repair(repair: Repair | None) -> RepairFinding | None:
+    if repair is None:
+        return None
+    return RepairFinding(repair.verdict, repair.back, repair.still_low, repair.new_low, repair.unsettled)
 
 
 def _asked(job: Job) -> tuple[Remark, ...]:

@@ -130,6 +130,34 @@ class Comparison:
     """The cylinders it is about."""
 
 
+class Mended(StrEnum):
+    """What the run after a repair shows."""
+
+    YES = "mended"
+    NO = "not mended"
+    OPEN = "not yet shown"
+    NEVER_LOW = "never low"
+    """No cylinder was low before, nor is one now."""
+    NOT_COMPARED = "not compared"
+    """No run under the same conditions was made before."""
+
+
+@dataclass(frozen=True)
+class RepairFinding:
+    """What became of every cylinder between the last run before a repair and the last one after it."""
+
+    verdict: Mended
+    """All of it in one word."""
+    back: tuple[int, ...] = ()
+    """Low before, and shown to pull more and not to be low now."""
+    still_low: tuple[int, ...] = ()
+    """Low before and now."""
+    new_low: tuple[int, ...] = ()
+    """Low now and not before."""
+    unsettled: tuple[int, ...] = ()
+    """Low before, and not read, not judged, or not shown to pull more now."""
+
+
 @dataclass(frozen=True)
 class Evidence:
     """One thing known that speaks for or against a cause."""
@@ -140,6 +168,8 @@ class Evidence:
     """How many times likelier the cause became against its rivals on average; under 1 speaks against."""
     entries: tuple[str, ...] = ()
     """Identifiers of the entries it rests on."""
+    what: str = ""
+    """What was found, without its weight: `holds air`."""
 
 
 @dataclass(frozen=True)
@@ -154,6 +184,8 @@ class Gate:
     """Checks that must come first, in plain words."""
     overridden: str = ""
     """The reason the technician gave for ordering all the same."""
+    chance: float = 0.0
+    """Probability, 0 to 1, that this part is what is needed: all causes that mean it together."""
 
 
 @dataclass(frozen=True)
@@ -242,5 +274,7 @@ class Findings:
     """What has not been put back."""
     mended: str = ""
     """After a repair run: whether it is mended, in one sentence."""
+    repair: RepairFinding | None = None
+    """The same as facts."""
     cautions: tuple[str, ...] = field(default_factory=tuple)
     """Cautions for the work at hand."""

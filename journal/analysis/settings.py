@@ -8,6 +8,7 @@ import tomllib
 from dataclasses import dataclass
 from functools import cache
 from importlib import resources
+from statistics import NormalDist
 from typing import Any
 
 from journal.errors import BadInput
@@ -17,46 +18,85 @@ from journal.errors import BadInput
 class Settings:
     """What `analysis.toml` says; every figure there is explained beside it."""
 
-    display_scatter: float
-    """Standard deviation of a held reading, as a fraction of it."""
-    display_scatter_worth: float
-    """How many repeats that judgement is worth."""
-    standing_healthy_spread: float
+    noise_fuel: float
+    """Standard deviation of a held reading of fuel, as a fraction of it."""
+    noise_speed: float
+    """The same of engine speed."""
+    noise_brake: float
+    """The same of a brake's load or power."""
+    noise_factor: float
+    """By what factor, one standard deviation, the noise of a run may differ from that."""
+    cylinder_dead: float
+    """Chance that a cylinder does nothing."""
+    cylinder_weak: float
+    """Chance that it pulls anything from nothing to as much as an even one."""
+    cylinder_strong: float
+    """Chance that it pulls more than an even one."""
+    cylinder_spread: float
     """Standard deviation of the strength of healthy cylinders."""
+    cylinder_nothing: float
+    """Standard deviation of the strength of dead ones."""
+    engine_drift: float
+    """Standard deviation of the drift in a run of `engine_drift_minutes`, as a fraction."""
+    engine_drift_minutes: float
+    """A longer run's drift is larger by the root of how much longer it is."""
+    engine_drift_held: float
+    """The drift's standard deviation where fuel is held, or a brake's load or power is read."""
+    engine_proportional: float
+    """Chance that fuel rises as torque does."""
+    engine_proportional_spread: float
+    """Standard deviation of its rise then."""
+    engine_rise: float
+    """The likeliest rise of fuel with torque otherwise, one where all fuel makes torque."""
+    engine_rise_spread: float
+    """Standard deviation of that."""
+    engine_sum: float
+    """Standard deviation of the sum of the shares with all else allowed for."""
     standing_weak_below: float
-    """Strength below which a cylinder may be called weak."""
+    """Strength below which a cylinder is weak."""
     standing_strong_above: float
-    """Strength above which a cylinder may be called strong."""
+    """Strength above which a cylinder is strong."""
+    standing_dead_below: float
+    """Strength below which a cylinder is dead or nearly so."""
     standing_even_above: float
     """Strength above which a cylinder must be shown to be to be called even."""
-    standing_dead_below: float
-    """Strength below which a cylinder must be shown to be to be called dead."""
-    standing_z_low: float
-    """Standard uncertainties it takes to call a cylinder low or strong."""
-    standing_z_even: float
-    """Standard uncertainties it takes to rule weakness out."""
-    standing_z_dead: float
-    """Standard uncertainties it takes to tell dead from weak."""
-    standing_z_settle: float
-    """Standard uncertainties in reserve when told how many readings would settle it."""
-    standing_z_none: float
-    """Standard uncertainties by which a dead one's rise may differ from none."""
-    compare_z: float
-    """Standard uncertainties a cylinder must change between two runs."""
-    repeats_z: float
-    """Standard deviations by which a repeat must stand apart to be left out."""
-    sum_z: float
-    """Standard uncertainties the sum of shares may stray from one."""
-    sum_z_pointed: float
-    """The same where one cylinder's reading would explain it."""
-    sum_model: float
-    """Standard deviation of the sum because torque is only roughly proportional to fuel."""
+    sure_low: float
+    """How likely it must be that a cylinder is weak or dead to call it low."""
+    sure_dead: float
+    """The same to call a low one dead."""
+    sure_strong: float
+    """The same to call one strong."""
+    sure_even: float
+    """The same to call one even."""
+    sure_changed: float
+    """The same to say that a cylinder changed between two runs."""
+    wrong_reading: float
+    """Chance that a reading was misheard or misread."""
+    wrong_said: float
+    """How likely that must have become to be said."""
+    wrong_left_out: float
+    """The same for a reading that its fellows contradict to be left out."""
+    wrong_run: float
+    """Chance that a whole run is off."""
+    wrong_at_one_number: float
+    """How many times likelier it is that one is whose cuts stop at one number."""
     held_speed: float
     """Fraction by which the speed may change in a run."""
+    held_speed_between: float
+    """Fraction by which the speeds of two runs may differ and still be the same conditions."""
     held_warming_c: float
     """Degrees Celsius by which coolant or oil may warm in a run."""
+    held_warmer_between_c: float
+    """Degrees Celsius by which the temperatures of two runs may differ and still be the same conditions."""
     held_baseline_minutes: float
     """Minutes a run may rest on a single baseline."""
+    held_apart_minutes: float
+    """Minutes that a run's readings may lie apart."""
+
+    @property
+    def changed_z(self) -> float:
+        """How many standard uncertainties a cylinder must change between two runs for it to be `sure_changed`."""
+        return NormalDist().inv_cdf((1 + self.sure_changed) / 2)
 
 
 def settings_from_toml(text: str = "") -> Settings:

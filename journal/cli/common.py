@@ -139,7 +139,7 @@ def engine_from(
     kind = Injection(injection) if injection else Injection.COMMON_RAIL
     order = numbers_in(firing_order or "")
     if shape is not None:
-        from journal.analysis.layouts import layout_of
+        from journal.facts.layouts import layout_of
 
         base = layout_of(shape, kind)
     elif cylinders or order:

@@ -21,7 +21,6 @@ class Source(StrEnum):
     TYPED = "typed"
     PAGE = "page"
     DESK = "desk"
-    CARRIED = "carried in"
 
 
 @dataclass(frozen=True)

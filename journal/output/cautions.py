@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.tables import tables
 
 RUNNING = "Keep clear of fan, belts, shafts, fuel under pressure and injector wiring; the service manual holds."
 """Beside an engine that runs."""

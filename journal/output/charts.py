@@ -2,14 +2,11 @@
 
 from __future__ import annotations
 
-from journal.analysis.comparisons import (
-    before_and_after,
-    judged_runs,
-    pressure_of,
-    pressure_series,
-    pressure_words,
-)
+from journal.analysis.between.conditions import judged_runs
+from journal.analysis.between.pressure import places, series_of
+from journal.analysis.between.repair import repair_of
 from journal.analysis.findings import Contribution, Findings, RunFinding
+from journal.analysis.settings import default_settings
 from journal.facts import Engine, RunKind
 from journal.output.chart_compare import before_after_chart, comparison_chart, pressure_chart
 from journal.output.chart_parts import bar, frame, line, mark, whisker, word
@@ -66,17 +63,19 @@ def charts_of(job: Job, findings: Findings) -> tuple[str, ...]:
 
 def comparison_charts(job: Job, findings: Findings) -> tuple[str, ...]:
     """The pictures of several runs that have something to show: side by side, by injection pressure, after a repair."""
-    judged = judged_runs(job, findings.runs)
+    judged, settings = judged_runs(job, findings.runs), default_settings()
     charts = []
-    plain = [j for j in judged if not j.start.after_repair and pressure_of(j.start) == (False, 1.0)]
-    if len({j.start.run == RunKind.HALF_ENGINE for j in plain}) == 2:
+    plain = [j for j in judged if not j.conditions.after_repair and j.plain]
+    if len({j.conditions.kind is RunKind.HALF_ENGINE for j in plain}) == 2:
         charts.append(comparison_chart([j.finding for j in plain], job.engine))
-    for series in pressure_series(judged):
-        points = [(pressure_words(j.start), pressure_of(j.start)[1], j.finding) for j in series]
+    for series in series_of(judged, settings):
+        points = [
+            (j.conditions.pressure.words, place, j.finding) for j, place in zip(series, places(series), strict=True)
+        ]
         charts.append(pressure_chart(points, job.engine))
-    pair = before_and_after(judged)
-    if pair is not None:
-        charts.append(before_after_chart(pair[0].finding, pair[1].finding, job.engine))
+    repair = repair_of(judged, settings)
+    if repair is not None and repair.before is not None:
+        charts.append(before_after_chart(repair.before.finding, repair.after.finding, job.engine))
     return tuple(charts)
 
 

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from datetime import datetime, timedelta, timezone
 
-from journal.analysis.causes_codes import code_text
-from journal.analysis.causes_words import cylinders_in_words, percent
+from journal.analysis.causes.codes import code_text
 from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
+from journal.analysis.words import cylinders_in_words, percent
 from journal.facts import Entry
 from journal.output import plain
 from journal.output.words import amount, check_text, engine_text, run_title

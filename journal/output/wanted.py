@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Findings
 from journal.facts import PartWanted
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
-from journal.analysis.causes_words import cylinders_in_words
+from journal.analysis.words import cylinders_in_words
 from journal.facts import MEASURED, MEASURED_AS, UNITS, Check, Engine, RunKind, RunStarted
 
 Amount = Callable[[float, str], str]

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from journal.analysis.causes_codes import code_text
-from journal.analysis.causes_words import capital, percent
-from journal.analysis.findings import Cause, CylinderFinding, Findings
+from journal.analysis.causes.codes import code_text
+from journal.analysis.findings import Cause, CylinderFinding, Findings, Mended
+from journal.analysis.words import capital, percent
 from journal.facts import Entry
 from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
@@ -57,7 +57,10 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
     """The write-up, with the technician's own words where they replaced the generated ones."""
     sections = [
         _outstanding(job),
-        *(_cylinder(found, findings.mended.startswith("Mended")) for found in findings.cylinders),
+        *(
+            _cylinder(found, findings.repair is not None and findings.repair.verdict is Mended.YES)
+            for found in findings.cylinders
+        ),
         _ruled_out(findings),
         _common(findings),
         _next(findings),
@@ -156,7 +159,7 @@ def _ruled_out(findings: Findings) -> Section:
     for found in findings.cylinders:
         together: dict[tuple[str, ...], list[Cause]] = {}
         for cause in found.causes:
-            against = tuple(e.text.split(":")[0] for e in cause.evidence if e.factor < 0.5)
+            against = tuple(e.what for e in cause.evidence if e.factor < 0.5)
             if cause.probability < 0.02 and against and cause.cylinder is not None and cause.gate is not None:
                 together.setdefault(against, []).append(cause)
         for against, causes in together.items():

@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 
 import numpy as np
 
-from journal.analysis.run_findings import find_run
+from journal.analysis.run.find import find_run
 from journal.analysis.settings import default_settings
 from journal.record.job import Reading, Run
 from journal.wording.doubt import alike_numbers

@@ -61,6 +61,14 @@ class Bench:
     """How long the engine is let settle before the display is read."""
     substeps: int = 1
     """Steps in which each firing interval is integrated, the work spread over them as half a sine."""
+    power: float = 1.0
+    """A cylinder's work grows with its fuel to this power."""
+    drift_shape: str = "line"
+    """How the drift goes through the run: `line`, `settling` (fast, then slow) or `wave` (there and half back)."""
+    hunting: float = 0.0
+    """By what fraction the governor's fuel swings up and down by itself, once in three seconds."""
+    tails: float = math.inf
+    """The display's wander is Student's t with so many degrees of freedom, of the same standard deviation."""
 
 
 @dataclass(frozen=True)
@@ -75,6 +83,14 @@ class Readings:
     """Shape (R, live cylinders): each one's true share of the work per unit of fuel."""
     speed: np.ndarray
     """Shape (R, readings): the speed when each was read, in order, rpm."""
+
+
+_HUNTING_SECONDS = 3.0
+_SHAPES = {
+    "line": lambda progress: progress,
+    "settling": lambda progress: (1 - math.exp(-3 * progress)) / (1 - math.exp(-3)),
+    "wave": lambda progress: math.sin(0.75 * math.pi * progress),
+}
 
 
 def run_bench(bench: Bench, seed: int) -> Readings:
@@ -95,7 +111,10 @@ class _Engines:
         self.asked = rng.uniform(100, 200, runs)  # N.m that friction and load take at the target speed
         self.inertia = self.asked / rng.uniform(35, 60, runs)  # kg.m2, from the fall of speed without fuel, rad/s2
         self.interval = 4 * math.pi / n  # crank angle between firings of a four-stroke
-        self.work = self.asked * self.interval / (bench.fuel * (1 - bench.idle_fuel_share))  # J per mm3 that counts
+        self.counting = bench.fuel * (1 - bench.idle_fuel_share)  # mm3 that make torque
+        self.work = self.asked * self.interval / self.counting  # J per mm3 that counts
+        self.phase = rng.uniform(0, 2 * math.pi, runs)
+        self.seconds = np.zeros(runs)
         self.idle_fuel = bench.idle_fuel_share * bench.fuel
         self.omega = self.target.copy()
         self.cycle = np.repeat(self.target[None], n, axis=0)
@@ -128,13 +147,20 @@ class _Engines:
         )
 
     def _read(self, cut: int | None, progress: float) -> np.ndarray:
-        asked = self.asked * (1 + self.bench.drift * progress)
+        asked = self.asked * (1 + self.bench.drift * _SHAPES[self.bench.drift_shape](progress))
         firings = int(self.bench.settle_seconds * 725 / 120 * self.bench.cylinders)
         for _ in range(firings):
             self._fire(self.order[self.fired % len(self.order)], cut, asked)
         self.speeds.append(self.cycle.mean(axis=0))
-        noisy = self.shown * (1 + self.bench.wander * self.rng.standard_normal(len(self.shown)))
+        self.phase = self.phase + self.rng.uniform(0, 2 * math.pi, len(self.phase)) * (self.bench.hunting > 0)
+        noisy = self.shown * (1 + self.bench.wander * self._wander())
         return np.round(noisy / self.bench.step) * self.bench.step
+
+    def _wander(self) -> np.ndarray:
+        freedom, runs = self.bench.tails, len(self.shown)
+        if math.isinf(freedom):
+            return self.rng.standard_normal(runs)
+        return self.rng.standard_t(freedom, runs) / math.sqrt(freedom / (freedom - 2))
 
     def _fire(self, cylinder: int, cut: int | None, asked: np.ndarray) -> None:
         bench = self.bench
@@ -142,6 +168,8 @@ class _Engines:
         if cylinder != cut and cylinder not in bench.held_out:
             steady = 1 + 0.015 * self.rng.standard_normal(len(asked))  # no two combustions are alike
             useful = np.maximum(self.command - self.idle_fuel, 0.0)
+            if bench.power != 1.0:
+                useful = self.counting * (useful / self.counting) ** bench.power
             gained = self.work * self.strength[:, cylinder - 1] * useful * steady
         elapsed = 0.0
         for part in self.pulse:
@@ -159,7 +187,9 @@ class _Engines:
         relative = wanted + self.proportional * error
         held = relative > limit
         self.integral = np.where(held, self.integral, wanted)
-        self.command = bench.fuel * np.clip(relative, 0.0, limit)
+        self.seconds = self.seconds + elapsed
+        swing = bench.hunting * np.sin(self.phase + 2 * math.pi * self.seconds / _HUNTING_SECONDS)
+        self.command = bench.fuel * np.clip(relative, 0.0, limit) * (1 + swing)
         self.shown += (self.command - self.shown) * np.minimum(elapsed / self.lag_shown, 1.0)
 
 

@@ -9,7 +9,7 @@ from dataclasses import dataclass, field, replace
 import numpy as np
 
 from journal.analysis.findings import RunFinding, Standing
-from journal.analysis.run_findings import find_run
+from journal.analysis.run.find import find_runs
 from journal.analysis.settings import default_settings
 from tests.analysis.simulator import Bench, as_runs, draw_bench, engine_of, run_bench
 
@@ -106,8 +106,7 @@ def _take(out: Study, bench: Bench, seed: int) -> None:
     """Run the bench and count."""
     readings = run_bench(bench, seed)
     engine = engine_of(bench)
-    for r, run in enumerate(as_runs(bench, readings)):
-        finding = find_run(run, engine, default_settings())
+    for r, finding in enumerate(find_runs(as_runs(bench, readings), engine, default_settings())):
         out.runs += 1
         out.distrusted += not finding.trusted
         _count(out, bench, r, finding, readings.share[r], readings.baselines[r], readings.cuts[r])
@@ -152,8 +151,9 @@ def settling_study(runs_of_each: int, seed: int = 6, sizes: tuple[int, ...] = SI
     for n in sizes:
         bench = draw_bench(n, runs_of_each, seed * 1000 + n, passes=1, settle_seconds=_settle(n))
         engine, asked = engine_of(bench), {}
-        for r, run in enumerate(as_runs(bench, run_bench(bench, seed))):
-            for c in find_run(run, engine, default_settings()).contributions:
+        runs = as_runs(bench, run_bench(bench, seed))
+        for r, finding in enumerate(find_runs(runs, engine, default_settings())):
+            for c in finding.contributions:
                 if c.standing is Standing.UNCLEAR and c.repeats_needed is not None:
                     asked.setdefault(c.repeats_needed, []).append((r, c.cylinder))
         for passes, which in sorted(asked.items()):
@@ -173,7 +173,7 @@ def _settle_them(out: Settling, bench: Bench, passes: int, which: list[tuple[int
         passes=passes,
     )
     runs = as_runs(again, run_bench(again, seed + passes))
-    found = {r: find_run(run, engine_of(again), default_settings()) for r, run in zip(rows, runs, strict=True)}
+    found = dict(zip(rows, find_runs(runs, engine_of(again), default_settings()), strict=True))
     for r, cylinder in which:
         standing = next(c.standing for c in found[r].contributions if c.cylinder == cylinder)
         strength = float(bench.strength[r, cylinder - 1])

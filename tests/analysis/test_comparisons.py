@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 from journal.analysis import diagnose
-from journal.analysis.causes_words import wander
+from journal.analysis.words import wander
 from journal.facts import Arrangement, Engine, PressureLevel, RunKind, RunStarted
 from tests.analysis.arrange import SIX, job_of, readings
 

@@ -47,7 +47,7 @@ def test_the_one_firing_after_a_dead_one_is_marked():
 
 def test_a_dead_cylinder_is_told_before_the_others_are_cut():
     assert standings(idle(31, {1: 38, 3: 31}))[3] == Standing.DEAD
-    assert standings(idle(31, {1: 38, 3: 31}))[1] == Standing.UNCLEAR
+    assert standings(idle(31, {1: 38, 3: 31}))[1] == Standing.EVEN
 
 
 def test_a_stray_among_three_repeats_is_left_out_and_said():
@@ -68,7 +68,7 @@ def test_two_readings_that_contradict_each_other_leave_the_cylinder_open():
 
 def test_a_lost_baseline_is_worked_out_from_the_sum():
     run = idle(None, {1: 37.5, 2: 37.5, 3: 30.0, 4: 37.5, 5: 37.5, 6: 37.5}).runs[0]
-    assert [c.share for c in run.contributions] == pytest.approx([0.2, 0.2, 0.0, 0.2, 0.2, 0.2])
+    assert [c.share for c in run.contributions] == pytest.approx([0.2, 0.2, 0.0, 0.2, 0.2, 0.2], abs=0.001)
     assert any("no baseline was said" in r.text for r in run.remarks)
 
 
@@ -88,7 +88,7 @@ def test_a_shop_can_move_a_threshold():
 
 
 @pytest.mark.parametrize(
-    "text", ["[standing]\nweak = 1", "[standing]\nz_low = 0", "standing", "[sum]\nz = 'a'", "z = 1"]
+    "text", ["[standing]\nweak = 1", "[standing]\nweak_below = 0", "standing", "[sure]\nlow = 'a'", "z = 1"]
 )
 def test_settings_that_make_no_sense_are_refused_in_one_line(text):
     with pytest.raises(BadInput, match=r"^analysis setting.*") as refused:

@@ -24,23 +24,28 @@ from journal.facts import (
 )
 from journal.record.replay import replay
 from tests.analysis.arrange import START
+from tests.analysis.coverage import Covered, cells, cover
 from tests.analysis.limits import limit_study
 from tests.analysis.misheard import Misheard, misheard_study
 from tests.analysis.study import BANDS, KINDS, SIZES, Study, coarse_study, settling_study, study
 from tests.bench.table import Row
 
-RUNS = 20_000
+RUNS = 5_000
+ENGINES = 12
+"""Of each size, in each cell of the coverage."""
 LOW = ("dead", "weak")
 
 
 def run() -> list[Row]:
     """Every row of the room's table."""
-    return [*_study_rows(), *_coarse_rows(), *_misheard_rows(), *_limit_rows(), *_timing_rows()]
+    return [
+        *_study_rows(), *_coarse_rows(), *_coverage_rows(), *_misheard_rows(), *_limit_rows(), *_timing_rows(),
+    ]  # fmt: skip
 
 
 def _study_rows() -> list[Row]:
     found = study(-(-RUNS // len(SIZES)))
-    once = study(1000, seed=2, passes=1)
+    once = study(200, seed=2, passes=1)
     _print_counts("three passes", found)
     _print_counts("one pass", once)
     rows = [
@@ -114,7 +119,7 @@ def _coarse_rows() -> list[Row]:
     """Whole steps, little fuel, 8 to 16 cylinders, one or two faults of 30 to 60 %: where even must not be said."""
     rows = []
     for passes in (3, 1):
-        found = coarse_study(1250, passes=passes)
+        found = coarse_study(200, passes=passes)
         weak, healthy = ([f"{kind} {band}" for band in BANDS] for kind in ("to 60 %", "healthy"))
         name, note = f"too coarse, {passes} passes", f"{sum(map(found.ours.all, weak))} faulty"
         rows += [
@@ -127,10 +132,42 @@ def _coarse_rows() -> list[Row]:
     return rows
 
 
+def _coverage_rows() -> list[Row]:
+    """95 % intervals where one thing of the engine or of its reading is changed at a time."""
+    found = {cell: cover(cell, ENGINES, 1) for cell in cells()}
+    for cell, covered in found.items():
+        print(
+            f"{cell.name}: {covered.share:.1f} % inside, mean width {100 * covered.width / covered.cylinders:.1f} % of "
+            f"an even share; {covered.found} of {covered.low} of 60 % or less found, {covered.missed} called even; "
+            f"{covered.accused} of {covered.healthy} healthy called low; {covered.distrusted} of {covered.runs} runs "
+            "not trusted"
+        )
+    groups: dict[str, list[Covered]] = {}
+    for cell, covered in found.items():
+        for name in cell.name.split(", "):
+            groups.setdefault(name, []).append(covered)
+    rows = []
+    for name, cells_ in groups.items():
+        inside = 100 * sum(c.inside for c in cells_) / sum(c.cylinders for c in cells_)
+        note = f"{len(cells_)} cells, the least {min(c.share for c in cells_):.1f}"
+        rows.append(_row(f"inside the 95 % interval, {name}", inside, note=note))
+    plain = [covered for cell, covered in found.items() if cell.idle == 0 and cell.power == 1]
+    rows += [
+        _row("nothing but noise and drift: runs not trusted", 100 * _part(plain, "distrusted", "runs")),
+        _row("coverage cells: healthy called low", 100 * _part(list(found.values()), "accused", "healthy")),
+        _row("coverage cells: to 60 % found", 100 * _part(list(found.values()), "found", "low")),
+    ]
+    return rows
+
+
+def _part(cells_: list[Covered], some: str, of: str) -> float:
+    return sum(getattr(c, some) for c in cells_) / max(sum(getattr(c, of) for c in cells_), 1)
+
+
 def _limit_rows() -> list[Row]:
     rows = []
     for speeds in (False, True):
-        limited, free = limit_study(1000, seed=3, speeds=speeds)
+        limited, free = limit_study(200, seed=3, speeds=speeds)
         said = "with the speed said" if speeds else "fuel alone"
         named = (100 * found.named / max(found.short, 1) for found in (limited, free))
         note = f"{limited.short} and {free.short} runs whose sum is short"
@@ -159,7 +196,7 @@ def _row(what: str, measured: float, baseline: float | None = None, against: str
 
 
 def _misheard_rows() -> list[Row]:
-    large, small = misheard_study(700)
+    large, small = misheard_study(200)
     rows = []
     for name, found in (("a tenth or more off", large), ("under a tenth off", small)):
         note = f"{found.planted} runs of one pass"

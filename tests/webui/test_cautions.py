@@ -7,7 +7,7 @@ from pathlib import Path
 import pytest
 from click.testing import CliRunner
 
-from journal.analysis.causes_tables import tables
+from journal.analysis.causes.tables import tables
 from journal.cli.main import group
 from journal.output.cautions import REACHING_IN, RUNNING
 from tests.webui.conftest import Shop, text_of

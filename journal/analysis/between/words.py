@@ -1,0 +1,97 @@
+"""What runs say of each other, in sentences."""
+
+from __future__ import annotations
+
+from journal.analysis.between.pressure import MEANING, Pressed
+from journal.analysis.between.repair import Repair, difference
+from journal.analysis.findings import Contribution, Mended
+from journal.analysis.run.find import LOW
+from journal.analysis.words import capital, cylinders_in_words, listed, wander
+
+
+def standing_in_words(c: Contribution) -> str:
+    """A cylinder's standing and strength, e.g. `weak (60 %)`."""
+    return f"{c.standing} ({max(0, round(100 * c.strength))} %)"
+
+
+def repair_sentence(repair: Repair | None) -> str:
+    """Whether the run after the repair shows it mended; empty when there is none with readings."""
+    if repair is None:
+        return ""
+    match repair.verdict:
+        case Mended.NOT_COMPARED:
+            return "No run under the same conditions was made before the repair: there is nothing to compare with."
+        case Mended.NEVER_LOW:
+            return "The run after the repair shows no cylinder low, and neither did the one before."
+    parts = []
+    if repair.back:
+        parts.append(f"{cylinders_in_words(repair.back)} pull{_s(repair.back)} as the others again")
+    if repair.still_low:
+        parts.append(f"{cylinders_in_words(repair.still_low)} {_is(repair.still_low)} still low")
+    if repair.new_low:
+        was = "was" if len(repair.new_low) == 1 else "were"
+        parts.append(f"{cylinders_in_words(repair.new_low)} {_is(repair.new_low)} now low and {was} not before")
+    if repair.unsettled:
+        parts.append(f"{cylinders_in_words(repair.unsettled)} cannot be judged yet: repeat the reading")
+    if repair.verdict is Mended.NO:
+        return f"Not mended: {listed(parts)}."
+    if repair.verdict is Mended.OPEN:
+        missing = repair.after.finding.missing
+        more = [f"{cylinders_in_words(missing)} not read yet"] if missing and not repair.unsettled else []
+        return f"Not yet shown to be mended: {listed([*parts, *more])}."
+    return f"Mended: {capital(listed(parts))}."
+
+
+def repaired_cylinder(repair: Repair, cylinder: int) -> str:
+    """What became of one cylinder; empty where it was not low before, nor is now."""
+    was = repair.before.of(cylinder) if repair.before else None
+    now = repair.after.of(cylinder)
+    if was is None or now is None:
+        return ""
+    change = f"cylinder {cylinder} was {standing_in_words(was)} and is {standing_in_words(now)}"
+    z = difference(was, now)
+    if cylinder in repair.still_low:
+        return f"{change}: not mended"
+    if cylinder in repair.new_low:
+        return f"{change}: low now and not before"
+    if cylinder in repair.unsettled:
+        return f"{change}: not shown to be mended yet, a change by {wander(z)}"
+    if cylinder in repair.back:
+        return f"{change}: mended, a change {wander(z)}"
+    return ""
+
+
+def pressed_sentence(found: Pressed) -> str:
+    """How a cylinder takes injection pressure and what that says."""
+    low, high = found.levels[0], found.levels[-1]
+    both = (
+        f"cylinder {found.cylinder} is {standing_in_words(low.found)} at {low.pressure.words} and "
+        f"{standing_in_words(high.found)} at {high.pressure.words}"
+    )
+    z = found.gain / max(found.gain_u, 1e-6)
+    points = f"{round(100 * abs(found.gain))} points, give or take {round(196 * found.gain_u)}"
+    match found.answer.value:
+        case "recovers":
+            what = f"recovers by {points}"
+        case "rises":
+            what = f"rises by {points}, and is still low" if high.found.standing in LOW else f"rises by {points}"
+        case "falls":
+            what = f"it pulls less with more pressure, by {points}"
+        case _:
+            what = f"injection pressure makes no difference that the readings show ({wander(z)})"
+    said = f"{both}: {what}"
+    if found.per_mpa is not None and found.answer.value != "no difference":
+        slope, u = found.per_mpa
+        said += f", {100 * slope:.1f} points for each MPa, give or take {196 * u:.1f}"
+    if found.fires_between is not None:
+        first, second = found.fires_between
+        said += f"; it fires only above a pressure between {first.words} and {second.words}"
+    return f"{said}; {MEANING[found.answer]}"
+
+
+def _s(cylinders: tuple[int, ...]) -> str:
+    return "s" if len(cylinders) == 1 else ""
+
+
+def _is(cylinders: tuple[int, ...]) -> str:
+    return "is" if len(cylinders) == 1 else "are"

@@ -1,0 +1,1 @@
+"""Ranked causes in, the next check and whether a part may be ordered out."""

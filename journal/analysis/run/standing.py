@@ -1,0 +1,150 @@
+"""What is believed of the strengths to how each cylinder stands, and how many readings would settle what is open."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+from statistics import NormalDist
+
+import numpy as np
+
+from journal.analysis.findings import Standing
+from journal.analysis.run.display import Array, kept_rounding
+from journal.analysis.run.fit import Belief
+from journal.analysis.run.model import Model
+from journal.analysis.run.strengths import chances
+from journal.analysis.settings import Settings
+
+MOST_REPEATS = 12
+"""More readings than this are not asked for."""
+_RATHER = 0.5
+"""A cylinder that is rather weak than not is not called even, however surely it is above `even_above`."""
+_RESERVE = 0.85
+"""Standard uncertainties kept in reserve: what is known of the strength now is itself uncertain."""
+
+
+@dataclass(frozen=True)
+class Stand:
+    """One cylinder's standing with the numbers behind it."""
+
+    standing: Standing
+    """How it stands."""
+    strength: float
+    """Mean strength, an even cylinder's being one."""
+    uncertainty: float
+    """Its standard uncertainty."""
+    why: str
+    """One sentence."""
+    repeats_needed: int | None = None
+    """For one that is not settled: how many readings in all would settle it."""
+
+
+def standings(model: Model, belief: Belief, settings: Settings) -> dict[int, Stand]:
+    """The standing of every cylinder with a reading."""
+    priors = model.priors
+    bounds = np.array(
+        [settings.standing_dead_below, settings.standing_even_above, settings.standing_weak_below,
+         settings.standing_strong_above]
+    )  # fmt: skip
+    variance = belief.strength_u**2
+    spread = belief.spread[:, None]
+    under, dead, middle, own = chances(priors, spread, belief.strength, variance, bounds)
+    strength = belief.weight @ middle
+    u = np.sqrt(belief.weight @ (own + (middle - strength) ** 2))
+    below = np.tensordot(under, belief.weight, axes=(1, 0))
+    nothing = belief.weight @ dead
+    found = {}
+    for i, cylinder in enumerate(model.taken.live):
+        if model.count(cylinder):
+            dead_below, even, weak, strong = below[:, i].tolist()
+            chance = _Chances(dead_below, even, weak, strong, float(nothing[i]))
+            found[cylinder] = _stand(
+                model, belief, settings, cylinder, i, float(strength[i]), max(float(u[i]), 1e-4), chance
+            )
+    return found
+
+
+@dataclass(frozen=True)
+class _Chances:
+    """Chances that a strength is below each bound."""
+
+    dead: float
+    even: float
+    weak: float
+    strong: float
+    nothing: float
+    """That it does nothing at all."""
+
+
+def _stand(
+    model: Model, belief: Belief, settings: Settings, cylinder: int, i: int, strength: float, u: float, chance: _Chances
+) -> Stand:
+    percent = f"{100 * strength:.0f} % of an even one"
+
+    def stand(standing: Standing, why: str, repeats: int | None = None) -> Stand:
+        return Stand(standing, strength, u, why, repeats)
+
+    if chance.weak >= settings.sure_low:
+        repeats = _repeats(model, belief, settings, i, strength)
+        if chance.dead >= settings.sure_dead:
+            if chance.nothing >= settings.sure_dead:
+                return stand(Standing.DEAD, "cutting it changes nothing beyond what the display resolves")
+            more = f"; {repeats} readings in all would tell" if repeats else "; a finer display would tell"
+            return stand(Standing.DEAD, f"dead or nearly: it pulls {percent}, give or take {200 * u:.0f} %{more}")
+        also = ""
+        if chance.dead > 1 - settings.sure_dead:
+            also = ", and it may be doing nothing at all" + (
+                f"; {repeats} readings in all would tell" if repeats else ""
+            )
+        return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{also}")
+    if 1 - chance.strong >= settings.sure_strong:
+        return stand(Standing.STRONG, f"it pulls {percent}, give or take {200 * u:.0f} %")
+    if 1 - chance.even >= settings.sure_even and chance.weak < _RATHER:
+        return stand(Standing.EVEN, f"it pulls {percent}, as an even one may")
+    unsure = f"it pulls {percent}, give or take {200 * u:.0f} %"
+    needed = _repeats(model, belief, settings, i, strength)
+    if needed is None:
+        return stand(
+            Standing.UNCLEAR,
+            f"{unsure}; repeats alone would not settle it: use a finer display, or hold half the engine out so that "
+            "each cylinder's rise is larger",
+        )
+    return stand(Standing.UNCLEAR, f"{unsure}; {needed} readings in all in one run should settle it", needed)
+
+
+def _repeats(model: Model, belief: Belief, settings: Settings, i: int, strength: float) -> int | None:
+    """How many readings in all would decide; none when no number up to `MOST_REPEATS` would.
+
+    What the readings alone say of a strength is as uncertain as one over the root of their number, but for the part of
+    the display's rounding that repeats do not average away.
+    """
+    done = model.count(model.taken.live[i])
+    own = model.data.row == i
+    row, slot = model.data.row[own], model.data.slot[own]
+    width = float((model.data.high - model.data.low)[row, slot].max())
+    noise = float(belief.weight @ belief.noise)
+    by_effect = _slope(model, belief, i)
+    kept = kept_rounding(noise / width) * width**2 * by_effect**2
+    now = float(belief.weight @ belief.strength_u[:, i] ** 2)
+    shrinking = max(now - kept, 1e-9) * done
+    normal = NormalDist()
+    z_low, z_even = (normal.inv_cdf(sure) + _RESERVE for sure in (settings.sure_low, settings.sure_even))
+    best = math.inf
+    for margin in (
+        (settings.standing_weak_below - strength) / z_low,
+        (strength - settings.standing_even_above) / z_even,
+    ):
+        if margin > 0 and margin**2 > kept:
+            best = min(best, shrinking / (margin**2 - kept))
+    needed = max(best, done + 1)
+    return math.ceil(needed) if needed <= MOST_REPEATS else None
+
+
+def _slope(model: Model, belief: Belief, i: int) -> float:
+    """How much of a strength one unit on the readings' scale is worth."""
+    share: Array = belief.weight @ belief.share
+    even = float(np.median(share))
+    return (1 - float(share[i]) if model.by_fuel else 1.0) / max(even, 1e-6)
+
+
+__all__ = ["MOST_REPEATS", "Stand", "standings"]
