@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import replace
 from itertools import pairwise
 
-from journal.facts import UNITS, Engine, RunStarted
+from journal.facts import UNITS, Engine, Quantity, RunStarted
 from journal.record.job import Job, Reading, Run
 from journal.wording.types import Context, Range
 
@@ -14,12 +14,17 @@ SPREAD = 0.5
 """How far, as a fraction, a quantity may move between two readings before it is worth a question."""
 
 
-def context_of(job: Job) -> Context:
-    """The context in which the next utterance on this job is understood."""
+def context_of(job: Job, units: Mapping[Quantity, str] | None = None) -> Context:
+    """The context in which the next utterance on this job is understood.
+
+    Args:
+        job: the job so far.
+        units: what a number without a unit means in this shop; a quantity that is not there is in its first unit.
+    """
     run = job.run_in_progress
     waiting = job.waiting
     options = waiting[-1].question.body.options if waiting else ()
-    context = Context(engine=job.engine, question_options=options)
+    context = Context(engine=job.engine, question_options=options, units=tuple((units or {}).items()))
     if run is None:
         return context
     quantity = run.start.quantity

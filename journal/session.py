@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import UTC, datetime
 
@@ -17,22 +17,25 @@ from journal.facts import (
     Cut,
     Entry,
     JobOpened,
+    Quantity,
     Question,
     Source,
     Withdrawal,
     new_id,
     to_milliseconds,
 )
+from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.record.job import Asked, Job
 from journal.record.replay import replay
+from journal.record.shop_units import kept_units
 from journal.record.store import Store
 from journal.study import ClosedJobs, study
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import question
 from journal.wording.expect import BELIEVABLE, believable
-from journal.wording.types import Command, CommandWord, Decision, Meaning, Number, Verdict
+from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 
 Numbered = Cut | Baseline | Condition | Check
 """Bodies that hold a number a correction can replace."""
@@ -109,6 +112,7 @@ class Session:
         self.source = source
         self.clock = clock
         self.held = False
+        self._units: Mapping[Quantity, str] | None = None
         self._closed = ClosedJobs()
         self.last_said = ""
         technicians = self.job.technicians
@@ -119,10 +123,31 @@ class Session:
         """The job as it stands on disk now, with what other writers added."""
         return self.store.job(self.job_id)
 
+    @property
+    def units(self) -> Mapping[Quantity, str]:
+        """What a number without a unit means: as set for this session, else as the shop has chosen by now.
+
+        Raises:
+            RecordError: when what the shop has chosen cannot be read.
+        """
+        return self._units if self._units is not None else kept_units(self.store.folder) or {}
+
+    @units.setter
+    def units(self, chosen: str | Mapping[Quantity, str]) -> None:
+        """Set them for this session: the name of a set (`si`, `us`), or some quantities with their units.
+
+        Raises:
+            BadInput: when there is no such set, or a quantity is not given in that unit.
+        """
+        self._units = units_by_quantity(chosen)
+
+    def _context(self, job: Job) -> Context:
+        return context_of(job, self.units)
+
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""
         job = self.job
-        return self._carry_out(decide_text(text, context_of(job)), job)
+        return self._carry_out(decide_text(text, self._context(job)), job)
 
     def hear(
         self, candidates: Sequence[Candidate], *, free_text: str = "", seconds: float = 0.0, clip: str = ""
@@ -136,7 +161,7 @@ class Session:
             clip: SHA-256 of its sound when that is kept.
         """
         job = self.job
-        return self._carry_out(decide(candidates, context_of(job), free_text=free_text, seconds=seconds), job, clip)
+        return self._carry_out(decide(candidates, self._context(job), free_text=free_text, seconds=seconds), job, clip)
 
     def go_on(
         self,
@@ -163,7 +188,7 @@ class Session:
         Returns:
             What came of the whole, in order, with those of `entered` that stand.
         """
-        decisions = decide(candidates, context_of(self._without(entered)), free_text=free_text, seconds=seconds)
+        decisions = decide(candidates, self._context(self._without(entered)), free_text=free_text, seconds=seconds)
         if all(decision.verdict is Verdict.LET_GO for decision in decisions):
             decisions = tuple(_doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
         begins = [d.meaning for d in decisions[: len(entered)] if d.verdict is Verdict.TAKE]
@@ -198,7 +223,7 @@ class Session:
             seconds: how long its speech took, 0 where that is not known.
             entered: what was entered of it at a pause before.
         """
-        context = context_of(self._without(entered))
+        context = self._context(self._without(entered))
         decisions = decide(candidates, context, free_text=free_text, seconds=seconds)
         sure = certain(decisions)
         enters = sure and not self.held and not any(isinstance(d.meaning, Command | Number) for d in decisions)
@@ -329,7 +354,7 @@ class Session:
         bodies = [b for v in _values(decision) if (b := _with_value(target.body, v)) is not None]
         if not bodies:
             return _let_go(decision, "there is no reading to correct")
-        if decision.verdict is Verdict.TAKE and believable(bodies[0], context_of(job)) >= BELIEVABLE:
+        if decision.verdict is Verdict.TAKE and believable(bodies[0], self._context(job)) >= BELIEVABLE:
             correction = Correction(target.id, bodies[0])
             entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
             return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
@@ -409,7 +434,7 @@ def _let_go(decision: Decision, reason: str) -> Outcome:
 
 
 def missing_text(job: Job) -> str:
-    """What the run in progress lacks, which questions wait and what is not put back, in few words."""
+    """What the run in progress lacks, how many questions wait, what was not understood or put back, in few words."""
     parts = []
     if run := job.run_in_progress:
         done = {cut.cylinder for cut in run.cuts}
@@ -419,6 +444,8 @@ def missing_text(job: Job) -> str:
         parts.append("not cut yet: " + ", ".join(missing) if missing else "every cylinder is cut")
     if job.waiting:
         parts.append(f"{len(job.waiting)} question{'s' if len(job.waiting) > 1 else ''} waiting")
+    if job.not_understood:
+        parts.append(f"{len(job.not_understood)} not understood")
     if job.outstanding:
         parts.append("not put back: " + ", ".join(str(what) for what in job.outstanding))
     return "; ".join(parts) or "nothing is missing; no run is in progress"

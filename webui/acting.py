@@ -78,9 +78,10 @@ def meant(job_id: str, text: str) -> Body:
         BadInput: when they say nothing that can be entered, more than one thing, or leave a doubt.
     """
     from journal.context import context_of
+    from journal.record.shop_units import kept_units
     from journal.wording import decide_text
 
-    decisions = decide_text(text, context_of(shop().state(job_id).job))
+    decisions = decide_text(text, context_of(shop().state(job_id).job, kept_units(shop().folder)))
     bodies = [d.meaning for d in decisions if d.verdict is Verdict.TAKE and isinstance(d.meaning, Body)]
     if len(bodies) == 1 and len(decisions) == 1:
         return bodies[0]

@@ -27,18 +27,23 @@ from webui import (
     live,
     log,
     looks,
+    mending,
     phone,
     photos,
     phrases,
     review,
     say,
+    units,
     writeup,
 )
 from webui.access import DEVICE_HOURS
 from webui.keys import signing_key
 from webui.shop import Shop
 
-PAGES = (access, board, desk, facts, files, finish, job, links, live, looks, phone, photos, phrases, review, writeup)
+PAGES = (
+    access, board, desk, facts, files, finish, job, links, live, looks, mending, phone, photos, phrases, review, units,
+    writeup,
+)  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
 FORM_BYTES = 256 * 1024

@@ -13,11 +13,14 @@ from journal.cli.common import engine_from
 from journal.errors import BadInput, JournalError
 from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
 from journal.facts.engine import MOST_CYLINDERS
+from journal.facts.quantities import units_by_quantity
 from journal.record.job import JobState
+from journal.record.shop_units import keep_units, kept_units
 from journal.session import open_job
 from webui.acting import done, field
 from webui.layout import Place, places
 from webui.shop import shop
+from webui.units import SET_NAMES
 
 pages = Blueprint("board", __name__)
 
@@ -64,7 +67,7 @@ def new() -> ResponseReturnValue:
     drawn: list[Place] = places(engine) if engine is not None else []
     page = render_template(
         "new.html", given=given, problem=problem, drawn=drawn, engine=engine, shapes=layout_names(),
-        confirm=layout_note(), **ENGINE_CHOICES,
+        confirm=layout_note(), set_names={} if kept_units(shop().folder) else SET_NAMES, **ENGINE_CHOICES,
     )  # fmt: skip
     return page, 400 if problem and request.method == "POST" else 200
 
@@ -116,9 +119,12 @@ def _start(engine: Engine | None) -> ResponseReturnValue:
         raise BadInput("how many cylinders does it have? Fill in the cylinders or the firing order")
     if field("injection", 40) not in list(Injection):
         raise BadInput("how is the fuel injected? Choose the injection")
+    units = units_by_quantity(name) if (name := field("set", 10)) else None
     technician = field("technician", 80)
     if technician:
         cookie["technician"] = technician
+    if units is not None and kept_units(shop().folder) is None:
+        keep_units(shop().folder, units)
     job = open_job(shop().store, JobOpened(unit, engine, field("complaint", 600)), technician, Source.PAGE)
     done(f"the job is open; {layout_note()}: the layout and the firing order")
     return redirect(url_for("live.live", job_id=job), 303)

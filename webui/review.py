@@ -37,6 +37,7 @@ from journal.wording.types import Verdict
 from webui.acting import acting, cylinder_of, done, entry_of, field, meant, real, whole
 from webui.job import about
 from webui.shop import shop
+from webui.units import unit_given, units_of
 
 pages = Blueprint("review", __name__)
 
@@ -108,6 +109,7 @@ def entry(job_id: str, entry_id: str) -> ResponseReturnValue:
     first = entry_of(state.job, entry_id)
     now = state.job.effective.get(entry_id)
     body = now.body if now is not None else first.body
+    unit, units = units_of(state.job, entry_id, body)
     return render_template(
         "entry.html",
         **about(state, "review"),
@@ -117,6 +119,8 @@ def entry(job_id: str, entry_id: str) -> ResponseReturnValue:
         history=history(state.job, entry_id),
         form=_form_of(body),
         outcomes=(*OUTCOMES[body.subject], MEASURED) if isinstance(body, Check) else (),
+        unit=unit,
+        units=units,
     )
 
 
@@ -158,7 +162,7 @@ def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
     if now is None and not isinstance(first.body, Question):
         raise BadInput("this entry was taken back: restore it first")
     old = now.body if now is not None else first.body
-    new = _corrected(job, old)
+    new = _corrected(job, entry_id, old)
     if new == old:
         raise BadInput("nothing was changed: give what it should have said")
     session.enter(Correction(entry_id, new))
@@ -166,7 +170,7 @@ def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
     return redirect(url_for("review.entry", job_id=job_id, entry_id=entry_id), 303)
 
 
-def _corrected(job: Job, old: Body) -> Body:
+def _corrected(job: Job, entry_id: str, old: Body) -> Body:
     """What the form says the body should have been."""
     if words := field("words", 300):
         new = meant(job.id, words)
@@ -180,12 +184,14 @@ def _corrected(job: Job, old: Body) -> Body:
             if cylinder is None:
                 raise BadInput("name the cylinder that was cut")
             value = None if no_change else _needed("value")
-            return replace(old, cylinder=cylinder, value=value, no_change=no_change)
+            unit = unit_given(job, entry_id, old)
+            return replace(old, cylinder=cylinder, value=value, no_change=no_change, unit=unit)
         case Baseline() | Condition():
-            return replace(old, value=_needed("value"))
+            return replace(old, value=_needed("value"), unit=unit_given(job, entry_id, old))
         case Check():
-            value = real("value")
-            return replace(old, outcome=field("outcome", 40) or old.outcome, cylinder=cylinder_of(job), value=value)
+            value, outcome = real("value"), field("outcome", 40) or old.outcome
+            unit = unit_given(job, entry_id, old)
+            return replace(old, outcome=outcome, cylinder=cylinder_of(job), value=value, unit=unit)
         case Note():
             return Note(field("text") or _missing("the note"))
         case _:

@@ -14,16 +14,15 @@ from journal.analysis import causes_words
 from journal.analysis.causes_codes import code_text
 from journal.analysis.causes_words import capital, listed
 from journal.analysis.findings import Level, Standing
-from journal.facts import Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.facts import UNITS, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.facts.quantities import PRINTED_UNITS
 from journal.output import words
 from journal.output.chart_parts import mark
 from journal.output.writeup_html import NOT_HERE
-from journal.record.job import Job, JobState, Reading
-from webui.said import said
+from journal.record.job import Job, JobState, Reading, Run
+from webui.said import said as said_plainly
 
-_UNITS = {"mm3": "mm³", "degC": "°C", "degF": "°F", "N.m": "N·m", "lb.ft": "lb·ft", "inH2O": "inH₂O", "ohm": "Ω"}
-
-_MEASURED = re.compile(rf"(?<=\d )(?:{'|'.join(map(re.escape, _UNITS))})(?!\w)")
+_MEASURED = re.compile(rf"(?<=\d )(?:{'|'.join(map(re.escape, PRINTED_UNITS))})(?!\w)")
 
 NO_BREAK_PERCENT = "\N{NO-BREAK SPACE}%"
 """A space and a per cent sign that stay on the line of their number."""
@@ -61,7 +60,7 @@ def second(entry: Entry) -> str:
 
 def unit(name: str) -> str:
     """A unit as printed."""
-    return _UNITS.get(name, name)
+    return PRINTED_UNITS.get(name, name)
 
 
 def amount(value: float | None, unit_name: str = "") -> str:
@@ -89,6 +88,11 @@ def percent(chance: float) -> str:
 def printed(text: str) -> str:
     """A sentence of the analysis as printed: units as elsewhere on the page, no number apart from its per cent."""
     return _MEASURED.sub(lambda found: unit(found[0]), text).replace(" %", NO_BREAK_PERCENT)
+
+
+def said(body: Body) -> str:
+    """A body in a line, with a capital, its units as elsewhere on the page."""
+    return printed(said_plainly(body))
 
 
 def moment(text: str) -> str:
@@ -167,9 +171,15 @@ def standing(value: Standing) -> Markup:
     return Markup('<span class="tag standing-{}">{}{}</span>').format(str(value), shape, str(value))
 
 
-def bare(item: Reading) -> str:
-    """A reading's number without its unit."""
-    return "no change" if item.no_change else amount(item.value)
+def unit_of_run(run: Run) -> str:
+    """The unit of a run's own readings, as the journal keeps it."""
+    return run.start.unit or UNITS[run.start.quantity][0]
+
+
+def bare(item: Reading, run: Run) -> str:
+    """A reading's number; with its unit only where that is not its run's own."""
+    own = item.quantity == run.start.quantity and item.unit == unit_of_run(run)
+    return "no change" if item.no_change else amount(item.value, "" if own else item.unit)
 
 
 def plain(value: float | None) -> str:
@@ -199,7 +209,7 @@ def teach(app: Flask) -> None:
     for filter_ in (
         amount, bare, check_name, check_outcome, clock, code_text, day, engine, engine_line, level_word, level_words,
         numbers, percent, moment, plain, printed, reading, run_title, said, second, share, spoken, standing,
-        state_class, unit,
+        state_class, unit, unit_of_run,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
     app.jinja_env.filters["capitalize_first"] = capital

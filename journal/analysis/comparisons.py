@@ -11,8 +11,8 @@ from journal.analysis.causes_words import wander
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
 from journal.analysis.settings import Settings
 from journal.analysis.shared import shared_by, telling
-from journal.analysis.units import convert
 from journal.facts import PressureLevel, RunKind, RunStarted
+from journal.facts.units import convert
 from journal.record.job import Job
 
 LOW = frozenset({Standing.DEAD, Standing.WEAK})

@@ -14,9 +14,9 @@ import numpy as np
 from journal.analysis.display import Array, display_steps
 from journal.analysis.findings import Level, Remark
 from journal.analysis.interpolate import interpolation
-from journal.analysis.units import convert, step_factor
 from journal.errors import BadInput
 from journal.facts import UNITS, Engine, Quantity, RunKind
+from journal.facts.units import convert, step_factor
 from journal.record.job import Reading, Run
 
 _LEAST, _MOST = 1e-3, 1e6

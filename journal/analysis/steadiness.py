@@ -5,8 +5,8 @@ from __future__ import annotations
 from journal.analysis.findings import Level, Remark
 from journal.analysis.readings import Method, Taken
 from journal.analysis.settings import Settings
-from journal.analysis.units import convert
 from journal.facts import Quantity
+from journal.facts.units import convert
 from journal.record.job import Reading, Run
 
 _WARMING = (Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE)

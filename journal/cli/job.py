@@ -8,8 +8,10 @@ from typing import Any
 import click
 
 from journal.cli.common import engine_from, engine_options, job_of, job_option, store_of, technician_option
+from journal.cli.units import ask_units
 from journal.errors import BadInput
 from journal.facts import Injection, JobClosed, JobOpened, JobReopened
+from journal.home import journal_folder
 from journal.session import Session, open_job
 
 
@@ -25,6 +27,7 @@ def open_command(
     """Start a job on an engine; asks for what is not given when a person is there to answer."""
     if sys.stdin.isatty():
         unit, complaint, technician = _ask(unit, complaint, technician, engine)
+        ask_units(journal_folder(ctx.find_root().obj))
     if not unit:
         raise BadInput("which machine? Give --unit")
     opened = JobOpened(unit, engine_from(**engine), complaint or "")

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from dataclasses import asdict
 from pathlib import Path
 from typing import Any
 
@@ -25,8 +26,10 @@ from journal.errors import BadInput
 from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
 from journal.facts.codec import body_to_json
 from journal.home import journal_folder
+from journal.mending import learnt
+from journal.record.shop_units import kept_units
 from journal.session import Session
-from journal.wording import cheat_sheet, decide_text, describe
+from journal.wording import cheat_sheet, decide_text, describe, phrases
 from journal.wording.types import Command, Context, Decision, Number, Verdict
 
 
@@ -95,23 +98,40 @@ def try_command(
 
 
 @click.command("phrases")
-def phrases_command() -> None:
-    """Print what can be said, on one page."""
-    click.echo(cheat_sheet())
+@click.option("--learnt", "of_jobs", is_flag=True, help="What was not understood, and what it was put right to.")
+@json_option
+@click.pass_context
+def phrases_command(ctx: click.Context, of_jobs: bool, as_json: bool) -> None:
+    """Print what can be said, on one page; or, of all jobs, what was not understood and what it was put right to."""
+    if not of_jobs:
+        if as_json:
+            print_json([asdict(group) for group in phrases()])
+        else:
+            click.echo(cheat_sheet())
+        return
+    found = learnt(store_of(ctx))
+    if as_json:
+        print_json([asdict(one) for one in found])
+        return
+    for one in found:
+        click.echo(f'{one.times:>4}  "{one.heard}"  ->  "{one.meant}"  ({one.kind})')
+    if not found:
+        click.echo("nothing yet: what is not understood is put right on the page, in a job's Review")
 
 
 def context_for(ctx: click.Context, reference: str | None, engine: dict[str, Any], expect: str) -> Context:
     """The context of words that are not saved: the engine described by options, else the open job's, else none."""
     expects_number = expect == "number"
-    if engine["cylinders"] is not None or engine["firing_order"] or engine["shape"]:
-        return Context(engine=engine_from(**engine), expects_number=expects_number)
     folder = journal_folder(ctx.find_root().obj)
+    units = kept_units(folder) or {}
+    if engine["cylinders"] is not None or engine["firing_order"] or engine["shape"]:
+        return Context(engine=engine_from(**engine), expects_number=expects_number, units=tuple(units.items()))
     if reference is None and (not is_journal(folder) or store_of(ctx).latest_open() is None):
-        return Context(expects_number=expects_number)
+        return Context(expects_number=expects_number, units=tuple(units.items()))
     store = store_of(ctx)
     from dataclasses import replace
 
-    return replace(context_of(store.job(job_of(store, reference))), expects_number=expects_number)
+    return replace(context_of(store.job(job_of(store, reference)), units), expects_number=expects_number)
 
 
 def decision_line(decision: Decision) -> str:

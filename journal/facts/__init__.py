@@ -36,13 +36,13 @@ from journal.facts.bodies import (
     WriteUpEdited,
     kind_of,
 )
-from journal.facts.checks import LEAK_PLACES, MEASURED, OUTCOMES, PARTS, PER_CYLINDER, Subject
+from journal.facts.checks import LEAK_PLACES, MEASURED, MEASURED_AS, OUTCOMES, PARTS, PER_CYLINDER, Subject
 from journal.facts.engine import Arrangement, Engine, Injection
 from journal.facts.entry import Entry, Source, new_id, to_milliseconds
-from journal.facts.quantities import UNITS, Quantity
+from journal.facts.quantities import UNIT_SETS, UNITS, Quantity
 
 __all__ = [
-    "KINDS", "LEAK_PLACES", "MEASURED", "OUTCOMES", "PARTS", "PER_CYLINDER", "UNITS",
+    "KINDS", "LEAK_PLACES", "MEASURED", "MEASURED_AS", "OUTCOMES", "PARTS", "PER_CYLINDER", "UNITS", "UNIT_SETS",
     "Answer", "Arrangement", "Baseline", "Body", "Check", "Condition", "Correction", "Cut", "Engine",
     "EngineChanged", "Entry", "GateOverridden", "Injection", "JobClosed", "JobFact", "JobOpened",
     "JobReopened", "Note", "PartAnswer", "PartState", "PartWanted", "Photo", "PhotoCue", "PhotoMark",

@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from enum import StrEnum
 
+from journal.facts.quantities import Quantity
+
 
 class Subject(StrEnum):
     """What was looked at or measured."""
@@ -58,6 +60,17 @@ OUTCOMES: dict[Subject, tuple[str, ...]] = {
 
 MEASURED = "measured"
 """The outcome of a check that gave a number and no judgement."""
+
+MEASURED_AS: dict[Subject, Quantity] = {
+    Subject.LASH: Quantity.LASH,
+    Subject.LOBE_LIFT: Quantity.LOBE_LIFT,
+    Subject.RESISTANCE: Quantity.RESISTANCE,
+    Subject.LEAK_DOWN: Quantity.LEAK_DOWN,
+    Subject.COMPRESSION: Quantity.COMPRESSION,
+    Subject.PORT_TEMPERATURE: Quantity.PORT_TEMPERATURE,
+    Subject.FUEL_SUPPLY: Quantity.FUEL_PRESSURE,
+}
+"""What the number of a check is a measure of, where it takes one."""
 
 PARTS = ("bridge", "valve", "rocker", "pushrod", "spring", "camshaft lobe", "follower")
 """What can be damaged in the overhead and below it."""

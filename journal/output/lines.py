@@ -29,6 +29,7 @@ def job_text(job: Job) -> str:
         ("Parts", [part_text(p) for p in job.parts]),
         ("Repairs", [_repair_text(f.body.text, f.body.cylinder) for f in job.repairs]),
         ("Waiting for an answer", [a.question.body.prompt for a in job.waiting]),
+        ("Not understood", [f'"{a.question.entry.heard}"' for a in job.not_understood]),
         ("Not yet put back", [str(what) for what in job.outstanding]),
     ]
     for title, entries in blocks:

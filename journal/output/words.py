@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 
 from journal.analysis.causes_words import cylinders_in_words
-from journal.facts import MEASURED, Check, Engine, RunKind, RunStarted
+from journal.facts import MEASURED, MEASURED_AS, UNITS, Check, Engine, RunKind, RunStarted
 
 Amount = Callable[[float, str], str]
 """A number and its unit to how they are printed."""
@@ -36,7 +36,8 @@ def check_outcome(check: Check, printed: Amount = amount) -> str:
     elif check.place:
         words.append(f"into the {check.place}")
     if check.value is not None:
-        words.append(printed(check.value, check.unit))
+        measured = MEASURED_AS.get(check.subject)
+        words.append(printed(check.value, check.unit or (UNITS[measured][0] if measured else "")))
     if check.crank_turned is not None:
         words.append("crank turned" if check.crank_turned else "crank held")
     return ", ".join(words)

@@ -10,11 +10,12 @@ from pathlib import Path
 from journal.errors import BadInput
 from journal.record.files import CLIPS, COPIES, PHOTOS, write_whole_with
 from journal.record.schema import FILE_NAME, database_errors
+from journal.record.shop_units import UNITS_FILE
 from journal.record.store import Store
 
 
 def back_up(store: Store, target: Path) -> int:
-    """Copy the database through SQLite's own backup, with every photo and clip, into one ZIP file.
+    """Copy the database through SQLite's own backup, with every photo and clip and the shop's units, into one ZIP file.
 
     Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
     restore, unpack the file into an empty folder and use that as the journal.
@@ -46,7 +47,7 @@ def back_up(store: Store, target: Path) -> int:
 
 
 def _files(folder: Path) -> list[Path]:
-    """Photos, clips, and the page copies of photos whose originals stayed elsewhere."""
+    """Photos, clips, the page copies of photos whose originals stayed elsewhere, and the shop's units."""
     originals = sorted((folder / PHOTOS).glob("??/[0-9a-f]*"))
     known = {path.stem for path in originals}
     pages = sorted((folder / COPIES).glob("??/*-page.jpg"))
@@ -54,6 +55,7 @@ def _files(folder: Path) -> list[Path]:
         *originals,
         *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
         *(page for page in pages if page.name.split("-")[0] not in known),
+        *folder.glob(UNITS_FILE),
     ]
 
 

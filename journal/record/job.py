@@ -198,5 +198,10 @@ class Job:
 
     @property
     def waiting(self) -> tuple[Asked, ...]:
-        """Questions without an answer, in order."""
-        return tuple(asked for asked in self.questions if asked.answer is None)
+        """Questions without an answer, in order; what was not understood has nothing to choose from and is not here."""
+        return tuple(asked for asked in self.questions if asked.answer is None and asked.question.body.options)
+
+    @property
+    def not_understood(self) -> tuple[Asked, ...]:
+        """What was said for the journal, not understood and not yet put right, in order: questions without options."""
+        return tuple(asked for asked in self.questions if asked.answer is None and not asked.question.body.options)

@@ -323,6 +323,13 @@ class Store:
         with database_errors(self.path):
             return upkeep.job_references(self._db)
 
+    def jobs_not_understood(self) -> list[str]:
+        """Identifiers of the jobs that keep something that was not understood, put right or not, in their order."""
+        sql = """SELECT DISTINCT jobs.id FROM jobs JOIN entries e ON e.job = jobs.number
+            WHERE e.kind = 'question' AND json_array_length(e.body, '$.options') = 0 ORDER BY jobs.number"""
+        with database_errors(self.path):
+            return [str(job) for (job,) in self._db.execute(sql)]
+
     def line_differs(self, job_id: str) -> bool:
         """Whether a job's line or words are not what its entries say."""
         with database_errors(self.path):

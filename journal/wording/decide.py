@@ -300,7 +300,7 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     believed = believable(meaning, context) >= BELIEVABLE
     rivals = {m for m in others if chances[m] >= _RIVAL * chances[meaning]}
     enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
-    if believed and certainty >= enough and not rivals:
+    if believed and certainty >= enough and not rivals and not piece.asked:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
     worth = (m for m in others if (weighed[m] > least or m in rivals) and _choosable(m, meaning))

@@ -9,10 +9,12 @@ from dataclasses import dataclass, replace
 from functools import lru_cache
 from itertools import pairwise
 
+from journal.facts import Cut
 from journal.hearing.types import Candidate
+from journal.wording.cylinders import BEYOND_ENGINE
 from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import atoms, cardinal, readings
-from journal.wording.parse import BEYOND_ENGINE, Filled, Parse, Said, parse_tokens
+from journal.wording.parse import Filled, Parse, Said, parse_tokens
 from journal.wording.sounds import known_words, likeness
 from journal.wording.tokens import Token, tokenise
 from journal.wording.types import Context, Meaning
@@ -50,6 +52,8 @@ class Piece:
     """What it means here, or why it makes no sense."""
     heard: str
     """The words it was made from."""
+    asked: bool = False
+    """Whether it is to be asked about however clear the words are."""
 
 
 @dataclass(frozen=True)
@@ -246,7 +250,10 @@ def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context
         filled = {f.name: f.value for f in said.filled}
         end = tokens[said.end].start if said.end < len(tokens) else len(text)
         heard = text[tokens[said.start].start : end].strip()
-        found.append(Piece(meaning_of(phrases[said.phrase], filled, context), heard))
+        phrase = phrases[said.phrase]
+        meaning = meaning_of(phrase, filled, context)
+        guessed = phrase.only == "number" and isinstance(meaning, Cut)
+        found.append(Piece(meaning, heard, asked=said.asked or guessed))
         context = after(context, found[-1].meaning)
     return tuple(found)
 

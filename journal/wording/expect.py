@@ -2,33 +2,38 @@
 
 from __future__ import annotations
 
-from journal.facts import UNITS, Baseline, Check, Condition, Correction, Cut, Quantity, RunKind, RunStarted, Subject
+import math
+from functools import cache
+
+from journal.facts import MEASURED_AS, UNITS, Baseline, Check, Condition, Correction, Cut, Quantity, RunKind, RunStarted
+from journal.facts.units import convert, turns_into
 from journal.wording.types import Context, Meaning
 
-# Wide ranges outside which a value is questioned (common practice, no source). A run's own readings narrow them.
+# Wide ranges outside which a value is questioned (common practice, no source), each in one unit or in those that do not
+# turn into each other; the others follow from it. A run's own readings narrow them.
 _USUAL: dict[tuple[Quantity, str], tuple[float, float]] = {
     (Quantity.FUEL_PER_STROKE, "mm3"): (2, 400),
     (Quantity.FUEL_PER_STROKE, "mg"): (2, 400),
     (Quantity.FUEL_PER_STROKE, "%"): (1, 120),
     (Quantity.FUEL_RATE, "L/h"): (0.3, 900),
-    (Quantity.FUEL_RATE, "gal/h"): (0.1, 240),
     (Quantity.FUEL_RATE, "kg/h"): (0.2, 750),
     (Quantity.ENGINE_SPEED, "rpm"): (100, 4500),
     (Quantity.INJECTION_PRESSURE, "MPa"): (2, 300),
-    (Quantity.INJECTION_PRESSURE, "bar"): (20, 3000),
-    (Quantity.INJECTION_PRESSURE, "psi"): (300, 44_000),
-    (Quantity.INJECTION_PRESSURE, "kPa"): (2000, 300_000),
+    (Quantity.DESIRED_INJECTION_PRESSURE, "MPa"): (2, 300),
+    (Quantity.FUEL_PRESSURE, "kPa"): (5, 1500),
+    (Quantity.OIL_PRESSURE, "kPa"): (20, 1200),
+    (Quantity.RETURN_FLOW, "mL/min"): (0, 5000),
     (Quantity.COOLANT_TEMPERATURE, "degC"): (-40, 130),
-    (Quantity.COOLANT_TEMPERATURE, "degF"): (-40, 265),
     (Quantity.OIL_TEMPERATURE, "degC"): (-40, 150),
-    (Quantity.OIL_TEMPERATURE, "degF"): (-40, 300),
     (Quantity.PORT_TEMPERATURE, "degC"): (40, 900),
-    (Quantity.PORT_TEMPERATURE, "degF"): (100, 1650),
     (Quantity.LOAD, "%"): (0, 130),
+    (Quantity.POWER, "kW"): (0, 6000),
     (Quantity.CRANKCASE_PRESSURE, "kPa"): (-5, 15),
-    (Quantity.CRANKCASE_PRESSURE, "inH2O"): (-20, 60),
-    (Quantity.CRANKCASE_PRESSURE, "mbar"): (-50, 150),
-    (Quantity.CRANKCASE_PRESSURE, "psi"): (-1, 3),
+    (Quantity.BOOST_PRESSURE, "kPa"): (-50, 600),
+    (Quantity.LASH, "mm"): (0.02, 3),
+    (Quantity.LOBE_LIFT, "mm"): (0.5, 30),
+    (Quantity.LEAK_DOWN, "%"): (0, 100),
+    (Quantity.COMPRESSION, "kPa"): (100, 8000),
 }
 
 _MOST_IDLE_FUEL = 50.0
@@ -56,18 +61,37 @@ def believable(meaning: Meaning, context: Context) -> float:
             watched = quantity or context.quantity
             usual = _usual(value, watched, unit or context.unit or UNITS[watched][0], context)
             return usual if _again(value, watched, context) else UNLIKELY
-        case Check(subject=Subject.PORT_TEMPERATURE, value=float(value), unit=unit):
-            return _usual(value, Quantity.PORT_TEMPERATURE, unit or UNITS[Quantity.PORT_TEMPERATURE][0], context)
+        case Check(subject=subject, value=float(value), unit=unit) if subject in MEASURED_AS:
+            measured = MEASURED_AS[subject]
+            return _usual(value, measured, unit or UNITS[measured][0], context)
         case Condition(quantity, value, unit):
             return _usual(value, quantity, unit or UNITS[quantity][0], context)
-        case RunStarted(run=RunKind.HALF_ENGINE, held_out=held_out) if held_out and not _half(len(held_out), context):
-            return UNLIKELY
-        case RunStarted(idle_fuel=float(fuel)):
-            return 1.0 if fuel <= _MOST_IDLE_FUEL else UNLIKELY
+        case RunStarted():
+            return 1.0 if _can_start(meaning, context) else UNLIKELY
         case Correction(_, RunStarted(idle_fuel=float(fuel))):
             return 1.0 if fuel < (_MOST_IDLE_FUEL if context.baseline is None else context.baseline) else UNLIKELY
         case _:
             return 1.0
+
+
+@cache
+def usual_range(quantity: Quantity, unit: str) -> tuple[float, float]:
+    """Between which values a quantity usually lies, in `unit`; without bounds where none are known."""
+    for (of, stated), bounds in _USUAL.items():
+        if of == quantity and turns_into(stated, unit):
+            return convert(bounds[0], stated, unit), convert(bounds[1], stated, unit)
+    return -math.inf, math.inf
+
+
+def _can_start(run: RunStarted, context: Context) -> bool:
+    """Whether a run can be done so on this engine."""
+    if run.run is RunKind.HALF_ENGINE and run.held_out and not _half(len(run.held_out), context):
+        return False
+    if run.pressure_value is not None:
+        low, high = usual_range(Quantity.INJECTION_PRESSURE, run.pressure_unit)
+        if not low <= run.pressure_value <= high:
+            return False
+    return run.idle_fuel is None or run.idle_fuel <= _MOST_IDLE_FUEL
 
 
 def _half(held_out: int, context: Context) -> bool:
@@ -119,7 +143,8 @@ def _cut(value: float, context: Context) -> float:
 
 def _usual(value: float, quantity: Quantity, unit: str, context: Context) -> float:
     for expected in context.ranges:
-        if expected.quantity == quantity and (expected.unit or UNITS[quantity][0]) == unit:
-            return 1.0 if expected.low <= value <= expected.high else UNLIKELY
-    low, high = _USUAL.get((quantity, unit), (-1e9, 1e9))
+        stated = expected.unit or UNITS[quantity][0]
+        if expected.quantity == quantity and turns_into(unit, stated):
+            return 1.0 if expected.low <= convert(value, unit, stated) <= expected.high else UNLIKELY
+    low, high = usual_range(quantity, unit)
     return 1.0 if low <= value <= high else UNLIKELY

@@ -8,6 +8,7 @@ from typing import Any
 
 from journal.errors import JournalError
 from journal.facts import (
+    UNITS,
     Baseline,
     Check,
     Condition,
@@ -31,6 +32,10 @@ from journal.facts import (
 from journal.wording.numbers import plain, spell
 from journal.wording.types import Command, CommandWord, Context, Meaning, Number
 from journal.wording.vocabulary import Phrase
+
+
+_WATCHED = (Quantity.FUEL_PER_STROKE, Quantity.FUEL_RATE, Quantity.ENGINE_SPEED, Quantity.LOAD, Quantity.POWER)
+"""What a cut-out test may watch."""
 
 
 @dataclass(frozen=True)
@@ -99,17 +104,35 @@ def off_engine(cylinder: int, context: Context) -> str:
 def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     cylinder = said.get("cylinder")
     if said.get("next"):
-        cylinder = context.next_cylinder
+        cylinder = _last_to_cut(context) if said["next"] == "last" else context.next_cylinder
         if cylinder is None:
             return Refused("no next cylinder is known: say its number")
     assert cylinder is not None
     if said.get("no_change"):
         return Cut(cylinder, None, no_change=True)
-    return Cut(cylinder, said["value"], unit=said.get("unit", ""))
+    if "value_of" in said:
+        if not context.already_cut:
+            return Refused("nothing was read before it: say the number")
+        return Cut(cylinder, context.already_cut[-1][1])
+    return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=said.get("unit", ""))
+
+
+def _other_quantity(said: dict[str, Any], context: Context) -> Quantity | None:
+    """What is read, where it is said to be, or its unit tells it is, something else than what the run watches."""
+    named, unit = said.get("quantity"), said.get("unit", "")
+    fitting = [q for q in _WATCHED if (named is None or q == named) and (not unit or unit in UNITS[q])]
+    return None if context.quantity in fitting or not fitting else fitting[0]
+
+
+def _last_to_cut(context: Context) -> int | None:
+    """The last cylinder in order that was not cut yet."""
+    done = {cylinder for cylinder, _ in context.already_cut}
+    numbers = context.engine.numbers if context.engine else ()
+    return next((c for c in reversed(numbers) if c not in done and c not in context.held_out), None)
 
 
 def _baseline(said: dict[str, Any], context: Context) -> Meaning:
-    return Baseline(said["value"], unit=said.get("unit", ""))
+    return Baseline(said["value"], _other_quantity(said, context), said.get("unit", ""))
 
 
 def _fuel(said: dict[str, Any], context: Context) -> Meaning:
@@ -191,6 +214,13 @@ def _check(said: dict[str, Any], context: Context) -> Meaning:
     )
 
 
+def _put_back(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    which, held = set(said.get("which", ())), set(context.held_out)
+    if which & held and not which >= held:
+        return Refused("others are still held out: say all that are back, or how a new run is held")
+    return PutBack(Restored(said["what"]))
+
+
 def _code(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if said["spn"] % 1 or said["fmi"] % 1:
         return Refused("a trouble code has whole numbers")
@@ -220,7 +250,7 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "repeat": lambda said, context: _run({**said, "run": "idle", "repeat": True}, context),
     "idle fuel": _idle_fuel,
     "run end": lambda said, context: RunEnded(),
-    "put back": lambda said, context: PutBack(Restored(said["what"])),
+    "put back": _put_back,
     "check": _check,
     "trouble code": _code,
     "photo cue": lambda said, context: PhotoCue(said["subject"], said.get("cylinder")),

@@ -29,8 +29,9 @@ _HOMOPHONE_COST = 0.3
 _SMALL_WORDS = {"to": 1.0, "too": 0.8, "for": 0.8, "free": 0.8, "o": 0.2}
 _PIECES_COST = 0.25
 _LEADING_ZERO = 0.5
+_POINTLESS = 0.3
 
-_WRITTEN = re.compile(r"\d+(?:\.\d+)?|\.\d+")
+_WRITTEN = re.compile(r"\d+(?:[.,]\d+)?|\.\d+")
 
 
 @dataclass(frozen=True)
@@ -80,8 +81,8 @@ def atoms(token: str) -> tuple[Atom, ...]:
 
 
 def _written(token: str) -> Atom:
-    value = float(token)
-    if "." in token:
+    value = float(token.replace(",", "."))
+    if "." in token or "," in token:
         return Atom(value, "part", written=True, figures=token)
     if len(token) == 1:
         return Atom(value, "digit", written=True, figures=token)
@@ -118,13 +119,14 @@ def _with_parts(tokens: Sequence[str], at: int, most: int) -> Iterator[Reading]:
     for whole in _wholes(tokens, at, most):
         yield whole
         yield from _parts(tokens, whole)
+        yield from _tenths(tokens, whole)
     yield from _parts(tokens, Reading(at, 0.0, 0.1))
 
 
 def _parts(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
     """A whole number's continuations by "point five", "and a half" and the like."""
     at = whole.end
-    if _is(tokens, at, "point", "dot", "decimal"):
+    if _is(tokens, at, "point", "dot", "decimal", "comma"):
         for digits in _digit_strings(tokens, at + 1, 4):
             part = float("0." + digits.figures)
             yield Reading(digits.end, _sum(whole.value, part), whole.cost + digits.cost)
@@ -142,6 +144,15 @@ def _parts(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
             yield Reading(at + article + 1, whole.value + 0.25, whole.cost)
         if _is(tokens, at, "three") and _is(tokens, at + 1, "quarters"):
             yield Reading(at + 2, whole.value + 0.75, whole.cost)
+
+
+def _tenths(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
+    """Tenths whose point is left unsaid, after a number that no figure can lengthen: "thirty seven five", "ten nine"."""
+    if whole.value < 10 or whole.value >= 100 or (whole.value % 10 == 0 and whole.value != 10):
+        return
+    for digit in _at(tokens, whole.end):
+        if digit.size == "digit" and not digit.written:
+            yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), whole.cost + digit.cost + _POINTLESS)
 
 
 def _sum(whole: float, part: float) -> float:

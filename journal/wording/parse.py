@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
-import re
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from functools import cache
 from typing import Any
 
+from journal.wording.cylinders import MOST_CYLINDERS, cylinder_at, several_at
+from journal.wording.frames import ways
+from journal.wording.lexicon import Said as Word
+from journal.wording.lexicon import said_words
 from journal.wording.network import Network, network
 from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.sounds import alike, known_words
@@ -19,21 +23,23 @@ from journal.wording.vocabulary import (
     vocabulary,
 )
 
-MOST_CYLINDERS = 20
-BEYOND_ENGINE = 1.0
-"""Cost of a cylinder that this engine does not have."""
-
 _PAUSE_IN_NUMBER = 0.4
 _SPLIT_NUMBER = 0.8
 _BARE_START = 0.3
-_RUN_TOGETHER = 0.3
 _SKIPPED_WORD = 3.0
 _FEWER_PHRASES = 0.5
-_JOINTS = ("to", "through", "thru", "too")
 _COLLECTED = 0.25
 _JOINED_ALIKE = 0.75
 _WIDTH = 150
 _WORST = 4.5
+_TO_THE_LETTER = 0.25
+"""Cost below which words are a phrase as it is written in the vocabulary."""
+_AS_SEVERAL = 0.3
+"""Cost of several phrases in a breath, beside what the parts of the whole mean."""
+_SENSIBLE = 1.5
+"""Cost below which nothing further is tried."""
+_FAR_FETCHED = 0.9
+"""Cost beyond the best from which another way is not worth a thought."""
 
 
 @dataclass(frozen=True)
@@ -62,6 +68,8 @@ class Said:
     """Index of its first token."""
     end: int
     """Index of the token after its last."""
+    asked: bool = False
+    """Whether it is to be asked about however clear the words are: "maybe thirty eight"."""
 
 
 @dataclass(frozen=True)
@@ -96,14 +104,59 @@ def parse(text: str, cylinders: int | None = None, *, fuzzy: bool = True) -> lis
 def parse_tokens(
     tokens: Sequence[Token], text: str, cylinders: int | None = None, *, fuzzy: bool = True
 ) -> list[Parse]:
-    """The same from tokens already made of `text`."""
+    """The same from tokens already made of `text`.
+
+    Words that are a phrase to the letter mean that. Else they are understood by their parts, in any order, beside what
+    they may be as several phrases; only where that makes no sense may words stand for others that sound alike.
+    """
     if not tokens:
         return []
-    plainly = _Search(tokens, text, cylinders or MOST_CYLINDERS, fuzzy=False).run()
-    if (plainly and plainly[0].cost < 1.0) or not fuzzy:
+    cylinders = cylinders or MOST_CYLINDERS
+    plainly = _Search(tokens, text, cylinders, fuzzy=False).run()
+    if not fuzzy or (plainly and plainly[0].cost < _TO_THE_LETTER and len(plainly[0].said) == 1):
         return plainly
-    both = {p.said: p for p in _Search(tokens, text, cylinders or MOST_CYLINDERS, fuzzy=True).run()}
-    return sorted(both.values(), key=lambda p: p.cost)
+    several = [replace(p, cost=p.cost + _AS_SEVERAL * (len(p.said) > 1)) for p in plainly]
+    found = _near([*_framed(tokens, text, cylinders), *several])
+    if found and found[0].cost < _SENSIBLE:
+        return found
+    return _near([*found, *_Search(tokens, text, cylinders, fuzzy=True).run()])
+
+
+def _near(parses: list[Parse]) -> list[Parse]:
+    """Those hardly more far-fetched than the best, cheapest first; the same only once."""
+    ranked = sorted(parses, key=lambda p: p.cost)
+    best = {p.said: p for p in reversed(ranked) if p.cost <= ranked[0].cost + _FAR_FETCHED}
+    return _undominated(sorted(best.values(), key=lambda p: p.cost))
+
+
+@cache
+def _framed_kinds() -> dict[str, int]:
+    """The phrase that stands for each kind of entry understood by its parts."""
+    return {phrase.kind: index for index, phrase in enumerate(vocabulary().phrases) if phrase.framed}
+
+
+def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
+    """What the words mean by their parts."""
+    words = said_words(tokens)
+    parses = []
+    for way in ways(words, cylinders):
+        said = []
+        for made in way.made:
+            start, end = words[made.start].token, words[made.end - 1].token + 1
+            stop = tokens[end].start if end < len(tokens) else len(text)
+            filled = tuple(
+                Filled("text", text[tokens[start].start : stop].strip(" ,;"))
+                if f.name == "words"
+                else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
+                for f in made.fills
+            )
+            said.append(Said(_framed_kinds()[made.kind], _in_order(filled), start, end, made.asked))
+        parses.append(Parse(tuple(said), way.cost))
+    return parses
+
+
+def _tokens_of(start: int, end: int, words: Sequence[Word]) -> tuple[int, int]:
+    return (words[start].token, words[end - 1].token + 1) if start >= 0 else (-1, -1)
 
 
 class _Search:
@@ -228,51 +281,18 @@ class _Search:
         if slot == TEXT_SLOT:
             yield len(self.tokens), self.text[self.tokens[at].start :].strip(), 0.0
         elif slot in CYLINDER_SLOTS:
-            yield from self._cylinder(at)
+            yield from cylinder_at(self.words, at, self.cylinders)
         elif slot == LIST_SLOT:
-            yield from self._several(at, ())
+            yield from several_at(self.words, at, self.cylinders)
         elif slot == "engine_count":
-            yield from ((end, n, cost) for end, n, cost in self._cylinder(at) if n == self.cylinders)
+            yield from (
+                (end, n, cost) for end, n, cost in cylinder_at(self.words, at, self.cylinders) if n == self.cylinders
+            )
         else:
             most = 6 if slot in ("spn", "count") else 4
             for reading in readings(self.words, at, most_figures=most, signed=slot == "signed"):
                 pauses = sum(self.tokens[i].pause for i in range(at + 1, reading.end))
                 yield reading.end, float(reading.value), reading.cost + pauses * _PAUSE_IN_NUMBER
-
-    def _cylinder(self, at: int) -> Iterator[tuple[int, int, float]]:
-        if at >= len(self.words):
-            return
-        for atom in atoms(self.words[at]):
-            if atom.value == int(atom.value) and 1 <= atom.value <= MOST_CYLINDERS:
-                yield at + 1, int(atom.value), atom.cost + self._beyond(atom.value)
-        both = [next((a for a in atoms(w) if a.size == "digit"), None) for w in self.words[at : at + 2]]
-        if len(both) == 2 and both[0] and both[1] and both[0].value in (1, 2):
-            number = both[0].value * 10 + both[1].value
-            if number <= self.cylinders:
-                yield at + 2, int(number), both[0].cost + both[1].cost + 0.5
-
-    def _beyond(self, cylinder: float) -> float:
-        return BEYOND_ENGINE if cylinder > self.cylinders else 0.0
-
-    def _several(self, at: int, so_far: tuple[int, ...], cost: float = 0.0) -> Iterator[tuple[int, Any, float]]:
-        if at < len(self.words) and so_far and self.words[at] == "and":
-            at += 1
-        if at >= len(self.words) or self.words[at] in _JOINTS:
-            return
-        together = tuple(int(figure) for figure in self.words[at]) if re.fullmatch("[0-9]+", self.words[at]) else ()
-        if len(together) > 1 and len({*so_far, *together, 0}) == len(so_far) + len(together) + 1:
-            # Listeners write "four five six" as 456.
-            beyond = sum(self._beyond(each) for each in together)
-            yield at + 1, (*so_far, *together), cost + _RUN_TOGETHER + beyond
-        for end, cylinder, extra in self._cylinder(at):
-            found = so_far if cylinder in so_far else (*so_far, cylinder)
-            if end < len(self.words) and self.words[end] in _JOINTS:
-                for last_end, last, more in self._cylinder(end + 1):
-                    if last > cylinder:
-                        yield last_end, (*so_far, *range(cylinder, last + 1)), cost + extra + more
-                continue
-            yield end, found, cost + extra
-            yield from self._several(end, found, cost + extra)
 
 
 def _undominated(parses: list[Parse]) -> list[Parse]:

@@ -2,7 +2,12 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
+
 from journal.facts import (
+    MEASURED,
+    MEASURED_AS,
+    UNITS,
     Baseline,
     Check,
     Condition,
@@ -13,38 +18,47 @@ from journal.facts import (
     PartWanted,
     PhotoCue,
     PutBack,
+    Quantity,
     RepairDone,
     RunEnded,
     RunKind,
     RunStarted,
     TroubleCode,
 )
+from journal.facts.quantities import SPOKEN_UNITS
+from journal.facts.units import convert
 from journal.wording.numbers import plain, spell
 from journal.wording.types import Command, Meaning, Number
+
+Figures = Callable[[float], str]
+"""A number in words or in figures."""
+
+Amount = Callable[[float, str], str]
+"""The same with its unit."""
 
 
 def read_back(meaning: Meaning) -> str:
     """What was taken, in few words, for speaking: "four, thirty-eight"."""
     match meaning:
-        case Cut(cylinder, value):
-            return f"{spell(cylinder)}, {'no change' if value is None else spell(value)}"
-        case Baseline(value):
-            return f"baseline {spell(value)}"
-        case Condition(quantity, value):
-            return f"{quantity} {spell(value)}"
+        case Cut(cylinder, value, _, _, unit):
+            return f"{spell(cylinder)}, {'no change' if value is None else spoken_amount(value, unit)}"
+        case Baseline(value, _, unit):
+            return f"baseline {spoken_amount(value, unit)}"
+        case Condition(quantity, value, unit):
+            return f"{quantity} {spoken_amount(value, _told(quantity, unit))}"
         case Number(value):
             return spell(value)
         case Command(word, cylinder, value):
             parts = [str(word), spell(cylinder) if cylinder else "", spell(value) if value is not None else ""]
             return " ".join(part for part in parts if part)
         case RunStarted():
-            return _run(meaning, spell, " ")
+            return _run(meaning, spell, spoken_amount, " ")
         case Correction(_, RunStarted(idle_fuel=float(fuel))):
             return f"no-torque fuel {spell(fuel)}, this run only"
         case Correction(_, body):
             return read_back(body)
         case Check():
-            return _check(meaning, spell)
+            return _check(meaning, spell, spoken_amount)
         case TroubleCode(spn, fmi):
             return f"code {' '.join(spell(int(f)) for f in str(spn))}, F M I {spell(fmi)}"
         case JobFact(field, value):
@@ -74,18 +88,18 @@ def describe(meaning: Meaning) -> str:
         case Baseline(value, _, unit):
             return f"baseline: {_amount(value, unit)}"
         case Condition(quantity, value, unit):
-            return f"{quantity}: {_amount(value, unit)}"
+            return f"{quantity}: {_amount(value, unit or UNITS[quantity][0])}"
         case Number(value):
             return plain(value)
         case Command(word, cylinder, value):
             where = f" cylinder {cylinder}" if cylinder else ""
             return f"{word}{where}" + (f": {plain(value)}" if value is not None else "")
         case RunStarted():
-            return f"run: {_run(meaning, plain, ', ')}"
+            return f"run: {_run(meaning, plain, _amount, ', ')}"
         case Correction(_, body):
             return f"corrected: {describe(body)}"
         case Check():
-            return _check(meaning, plain)
+            return _check(meaning, plain, _amount)
         case TroubleCode(spn, fmi):
             return f"code SPN {spn} FMI {fmi}"
         case JobFact(field, value):
@@ -106,6 +120,18 @@ def describe(meaning: Meaning) -> str:
             return type(meaning).__name__
 
 
+def spoken_amount(value: float, unit: str) -> str:
+    """A number with its unit, for speaking; a part of an inch is said in thousandths. An empty unit is not said."""
+    if unit == "in" and abs(value) < 1:
+        value, unit = convert(value, "in", "thou"), "thou"
+    return f"{spell(value)} {SPOKEN_UNITS.get(unit, unit)}".strip()
+
+
+def _told(quantity: Quantity, unit: str) -> str:
+    """The unit as far as it need be told: one that a quantity always has need not."""
+    return (unit or UNITS[quantity][0]) if len(UNITS[quantity]) > 1 else ""
+
+
 def _amount(value: float, unit: str) -> str:
     return f"{plain(value)} {unit}".strip()
 
@@ -117,15 +143,16 @@ def _spoken(value: str) -> str:
         return ""
 
 
-def _run(run: RunStarted, number: type[str] | object, joint: str) -> str:
-    figures = spell if number is spell else plain
+def _run(run: RunStarted, figures: Figures, amount: Amount, joint: str) -> str:
     parts = [{RunKind.IDLE: "idle cut-out"}.get(run.run, str(run.run))]
+    if run.unit:
+        parts.append(f"in {SPOKEN_UNITS.get(run.unit, run.unit) if figures is spell else run.unit}")
     if run.held_out:
         parts.append(joint.join(figures(c) for c in run.held_out) + " out")
     if run.pressure is not None:
         parts.append(f"{run.pressure} pressure")
     if run.pressure_value is not None:
-        parts.append(f"{figures(run.pressure_value)} {run.pressure_unit}")
+        parts.append(amount(run.pressure_value, run.pressure_unit))
     if run.after_repair:
         parts.append("after repair")
     if run.repeat:
@@ -135,9 +162,12 @@ def _run(run: RunStarted, number: type[str] | object, joint: str) -> str:
     return ", ".join(parts)
 
 
-def _check(check: Check, number: object) -> str:
-    figures = spell if number is spell else plain
-    outcome = check.outcome if check.value is None else f"{figures(check.value)} {check.unit}".strip()
+def _check(check: Check, figures: Figures, amount: Amount) -> str:
+    said = [] if check.outcome == MEASURED else [check.outcome]
+    if check.value is not None:
+        measured = MEASURED_AS.get(check.subject)
+        said.append(amount(check.value, check.unit or (UNITS[measured][0] if measured else "")))
+    outcome = ", ".join(said)
     if check.part:
         outcome = f"{check.part} {outcome}"
     if check.place and check.other_cylinder is None:

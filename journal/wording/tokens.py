@@ -8,11 +8,13 @@ from dataclasses import dataclass
 _TOKEN = re.compile(
     r"""[a-z]+/h\b | mm3 | \#                       # units and marks that are said
     | [0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?         # 1,950
+    | (?<![0-9.,]) (?:2[1-9]|[3-9][0-9]|[0-9]{3,4}),[0-9]{1,2} (?![0-9.,])   # 37,5; no cylinder before a reading
     | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
     | [^\W\d_]+(?:'[^\W\d_]+)*                     # words
     | \S""",
     re.IGNORECASE | re.VERBOSE,
 )
+_THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
 _WHOLE = {"%": "percent", "#": "number", "/": "slash", "ok": "okay"}
 
@@ -39,7 +41,7 @@ def tokenise(text: str) -> tuple[Token, ...]:
             pause = True
             continue
         if word[-1].isdigit():
-            word = word.replace(",", "")
+            word = _THOUSANDS.sub("", word).replace(",", ".")
         tokens.append(Token(_WHOLE.get(word, word), match.start(), pause))
         pause = False
     return tuple(tokens)

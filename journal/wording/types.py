@@ -100,6 +100,8 @@ class Context:
     """True when a bare number is what is wanted now, whether or not a question is waiting."""
     ranges: tuple[Range, ...] = ()
     """Further expectations by quantity."""
+    units: tuple[tuple[Quantity, str], ...] = ()
+    """What a number without a unit means in this shop; a quantity that is not there is in its first unit."""
 
 
 @dataclass(frozen=True)

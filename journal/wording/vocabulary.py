@@ -15,7 +15,7 @@ CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
 NUMBER_SLOTS = frozenset(
-    {"value", "reading", "signed", "thou", "pressure_value", "idle_fuel", "count", "spn", "fmi", "engine_count"}
+    {"value", "reading", "signed", "thou", "pressure_value", "idle_fuel", "count", "spn", "fmi", "engine_count", "wrong", "again"}
 )
 """Slots filled by a number."""
 
@@ -50,6 +50,8 @@ class Phrase:
     """What comes of it, in a few words."""
     only: str = ""
     """`number` for what counts only while a question waits."""
+    framed: bool = False
+    """Whether it stands for what was understood by its parts (`frames`), whatever the order of the words."""
 
 
 @dataclass(frozen=True)
@@ -117,6 +119,7 @@ def read_vocabulary(text: str) -> Vocabulary:
         attribute = table.pop("attribute")
         values = {value: tuple(parse_template(t) for t in ways) for value, ways in table.items()}
         choices[name] = Choices(attribute, values)
+    phrases += [Phrase(kind, (), breath=True, framed=True) for kind in dict.fromkeys(p.kind for p in phrases)]
     return Vocabulary(
         phrases=tuple(phrases),
         rules={name: parse_template(t) for name, t in data["rules"].items()},

@@ -188,6 +188,25 @@ def test_an_answer_that_names_no_option_leaves_the_question_waiting() -> None:
     assert len(replay(job.entries).waiting) == 1
 
 
+def test_a_question_without_options_waits_apart_until_it_is_put_right_or_let_go() -> None:
+    job = opened()
+    heard = job.say(Question("Sorry?", ()), heard="knock four down thirty eight")
+    other = job.say(Question("Sorry?", ()), heard="hand me that")
+    job.say(Cut(5, 37.0))
+    state = replay(job.entries)
+    assert state.waiting == ()
+    assert [asked.question.entry.id for asked in state.not_understood] == [heard.id, other.id]
+    job.say(Answer(heard.id, choice=0))
+    assert len(replay(job.entries).not_understood) == 2, "there is no option to choose"
+    answer = job.say(Answer(heard.id, body=Cut(4, 38.0)))
+    job.say(Answer(other.id))
+    assert cuts(job) == [(4, 38.0), (5, 37.0)], "it counts from when it was said"
+    assert replay(job.entries).not_understood == ()
+    job.say(Withdrawal(answer.id))
+    assert cuts(job) == [(5, 37.0)]
+    assert [asked.question.entry.id for asked in replay(job.entries).not_understood] == [heard.id]
+
+
 def test_a_question_that_is_corrected_is_settled() -> None:
     job = opened()
     question = job.say(Question("four: thirteen, or thirty?", (Cut(4, 13.0), Cut(4, 30.0))))

@@ -10,6 +10,7 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "%": ("per cent", 1.0),
     "L/h": ("volume rate, L/h", 1.0),
     "gal/h": ("volume rate, L/h", 3.785411784),
+    "mL/min": ("volume rate, L/h", 0.06),
     "kg/h": ("mass rate, kg/h", 1.0),
     "rpm": ("speed, rpm", 1.0),
     "kPa": ("pressure, kPa", 1.0),
@@ -26,6 +27,7 @@ _FACTORS: dict[str, tuple[str, float]] = {
     "ohm": ("resistance, ohm", 1.0),
     "mm": ("length, mm", 1.0),
     "in": ("length, mm", 25.4),
+    "thou": ("length, mm", 0.0254),
     "degC": ("temperature, degC", 1.0),
     "degF": ("temperature, degC", 5.0 / 9.0),
 }
@@ -53,6 +55,11 @@ def convert(value: float, unit: str, to: str) -> float:
         celsius = (value - 32.0) * 5.0 / 9.0 if unit == "degF" else value
         return celsius if to == "degC" else celsius * 9.0 / 5.0 + 32.0
     return value * factor / other_factor
+
+
+def turns_into(unit: str, to: str) -> bool:
+    """Whether the two measure the same thing, so that a number in one can be expressed in the other."""
+    return unit in _FACTORS and to in _FACTORS and _FACTORS[unit][0] == _FACTORS[to][0]
 
 
 def step_factor(unit: str, to: str) -> float:

@@ -1,0 +1,127 @@
+"""What was not understood and the words it should have been in, entries out; over all jobs, what was made of what."""
+
+from __future__ import annotations
+
+from collections import Counter
+from collections.abc import Mapping
+from dataclasses import dataclass, replace
+from datetime import timedelta
+
+from journal.context import context_of
+from journal.errors import BadInput
+from journal.facts import Answer, Body, Entry, Quantity, kind_of, new_id
+from journal.record.job import Asked, Job
+from journal.record.replay import replay
+from journal.record.resolve import target_of
+from journal.record.store import Store
+from journal.session import Session, local_offset_minutes
+from journal.wording import decide_text
+from journal.wording.numbers import HOMOPHONES, readings
+from journal.wording.tokens import tokenise
+from journal.wording.types import Context, Decision, Verdict
+
+
+class Doubtful(BadInput):
+    """Words that may mean one of several things, or that this job does not lead one to expect."""
+
+    def __init__(self, prompt: str, options: tuple[Body, ...]) -> None:
+        """Args: prompt, what to ask; options, what they may mean, most likely first."""
+        super().__init__(prompt)
+        self.options = options
+
+
+def mend(session: Session, asked: Asked, words: str, option: int | None = None) -> list[Body]:
+    """Enter what was not understood as what these words say; it counts from when it was said.
+
+    Args:
+        session: who mends it, and where.
+        asked: the question without options that keeps it.
+        words: what it should have been.
+        option: which of the options of a `Doubtful` is meant.
+
+    Returns:
+        What was entered.
+
+    Raises:
+        Doubtful: when they may mean several things and no option was given; nothing is entered.
+        BadInput: when they say nothing that can be entered.
+    """
+    question = asked.question.entry
+    decisions = decide_text(words, context_at(session.job, question, session.units))
+    first, *more = _meant(words, decisions, option)
+    store = session.store
+    for place, body in enumerate(more, 1):
+        at = question.at_utc + timedelta(milliseconds=place)
+        entry = Entry(
+            new_id(at), session.job_id, at, body, local_offset_minutes(), session.technician, session.source, words
+        )
+        store.merge([entry])
+    session.enter(Answer(question.id, body=first), heard=words)
+    return [first, *more]
+
+
+def dismiss(session: Session, asked: Asked) -> None:
+    """Say that it was not for the journal."""
+    session.enter(Answer(asked.question.entry.id))
+
+
+def context_at(job: Job, entry: Entry, units: Mapping[Quantity, str]) -> Context:
+    """What the job led one to expect when an entry came in, with what was put right since."""
+    before = job.entries[: job.entries.index(entry)]
+    known = {e.id for e in before}
+    since = [e for e in job.entries[len(before) + 1 :] if target_of(e.body) in known]
+    return replace(context_of(replay([*before, *since]), units), question_options=())
+
+
+def _meant(words: str, decisions: tuple[Decision, ...], option: int | None) -> list[Body]:
+    bodies = []
+    for decision in decisions:
+        options = tuple(m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Body))
+        if decision.verdict is Verdict.LET_GO or not options:
+            why = decision.prompt or decision.reason or "it acts on the journal itself"
+            raise BadInput(f"{words!r} cannot be entered as it is: {why}; say it as at the engine")
+        if decision.verdict is Verdict.TAKE:
+            bodies.append(options[0])
+        elif len(decisions) > 1:
+            raise BadInput(f"{decision.prompt} Enter the things that were said one at a time")
+        elif option is not None and 0 <= option < len(options):
+            bodies.append(options[option])
+        else:
+            raise Doubtful(decision.prompt, options)
+    return bodies
+
+
+@dataclass(frozen=True)
+class Learnt:
+    """Words that were not understood, and what was made of them; `#` stands for any number."""
+
+    heard: str
+    """What was heard."""
+    meant: str
+    """The words that it was put right with."""
+    kind: str
+    """The kind of entry that came of it, as in `KINDS`."""
+    times: int
+    """How often."""
+
+
+def learnt(store: Store) -> list[Learnt]:
+    """What all jobs' mendings have made of what was not understood, the most frequent first."""
+    found: Counter[tuple[str, str, str]] = Counter()
+    for job_id in store.jobs_not_understood():
+        for asked in store.job(job_id).questions:
+            if asked.question.body.options or asked.answer is None or asked.answer.body.body is None:
+                continue
+            meant = asked.answer.entry.heard or kind_of(asked.answer.body.body)
+            found[pattern(asked.question.entry.heard), pattern(meant), kind_of(asked.answer.body.body)] += 1
+    return [Learnt(*what, times) for what, times in sorted(found.items(), key=lambda item: (-item[1], item[0]))]
+
+
+def pattern(text: str) -> str:
+    """Words with a `#` for every number: "knock four down, 38" and "knock five down, 37" are "knock # down #"."""
+    words, out, at = [token.text for token in tokenise(text)], [], 0
+    while at < len(words):
+        ends = [] if words[at] in HOMOPHONES else [reading.end for reading in readings(words, at)]
+        out.append("#" if ends else words[at])
+        at = max(ends, default=at + 1)
+    return " ".join(out)

@@ -1,0 +1,263 @@
+"""The parts of one clause in, what is left of them once the speaker's own corrections are made out."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, field
+
+from journal.wording.lexicon import Part
+
+_UNUSED = {
+    "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
+    "doubtful": 0.0, "done": 0.3, "start": 0.3, "code_state": 0.1, "act": 0.45, "all": 0.5, "neg": 1.5, "both": 0.3,
+    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 0.9, "prior": 0.6, "veto": 50.0,
+}  # fmt: skip
+"""Cost of a part that an entry makes no use of, by its role."""
+_UNUSED_OTHERWISE = 0.9
+_UNUSED_NUMBER = 4.0
+_UNUSED_DENIAL = 6.0
+_UNKNOWN = 1.0
+"""Cost of a word of no meaning."""
+_UNKNOWN_BESIDE = 1.0
+"""The same besides, straight after a number or straight before what is measured: "two diesel", "tire pressure"."""
+_UNKNOWN_IN_DOUBT = 1.2
+"""The same besides, where nothing shows that it is this engine that is spoken of."""
+_HESITATED = 0.5
+_HESITATED = 0.5
+
+
+@dataclass(frozen=True)
+class Item:
+    """A part, a number or cylinders at their place among the words."""
+
+    start: int
+    """Index of its first word."""
+    end: int
+    """Index of the word after it."""
+    cost: float = 0.0
+    """How unusual the words are for it."""
+    parts: tuple[Part, ...] = ()
+    """What it may be; none for numbers and cylinders."""
+    number: float | None = None
+    """Its value, where it is a number."""
+    unit: str = ""
+    """The unit said with the number."""
+    cylinders: tuple[int, ...] = ()
+    """The cylinders it names."""
+    pause: bool = False
+    """Whether a comma, full stop or the like stands before it."""
+
+    @property
+    def unknown(self) -> bool:
+        """Whether it is a word of no meaning."""
+        return not self.parts and self.number is None and not self.cylinders
+
+
+@dataclass(frozen=True)
+class Fill:
+    """One attribute of an entry, with the words that say it."""
+
+    name: str
+    """The attribute, as `meanings` knows it."""
+    value: object
+    """What it is set to."""
+    start: int = -1
+    """Index of the first word that says it; -1 where none does."""
+    end: int = -1
+    """Index of the word after it."""
+
+
+@dataclass(frozen=True)
+class Made:
+    """One entry that a clause can make."""
+
+    kind: str
+    """The kind, as `meanings` builds it."""
+    fills: tuple[Fill, ...]
+    """What it is made of."""
+    cost: float = field(compare=False)
+    """How far-fetched it is."""
+    asked: bool = False
+    """Whether it is to be asked about however clear the words are."""
+    start: int = field(default=0, compare=False)
+    """Index of the first word it was made from."""
+    end: int = field(default=0, compare=False)
+    """Index of the word after the last."""
+
+    def get(self, name: str) -> object:
+        """What an attribute is set to; none where it is not."""
+        return next((f.value for f in self.fills if f.name == name), None)
+
+
+@dataclass
+class Clause:
+    """The items of a clause with what was corrected left out, and which of them an attempt has used."""
+
+    items: tuple[Item, ...]
+    before: Made | None = None
+    cost: float = 0.0
+    asked: bool = False
+    used: set[int] = field(default_factory=set)
+
+    def take(self, role: str, *values: str) -> str | None:
+        """The value of the first unused part with this role, or with one of these values; all that say it are used."""
+        found: str | None = None
+        for index, item in enumerate(self.items):
+            for part in item.parts:
+                if part.role == role and (not values or part.value in values) and found in (None, part.value):
+                    if found is None and index in self.used:
+                        continue
+                    found = part.value
+                    self.used.add(index)
+                    break
+        return found
+
+    def where(self, role: str, *values: str) -> int | None:
+        """Index of the first item with this role."""
+        for index, item in enumerate(self.items):
+            if any(p.role == role and (not values or p.value in values) for p in item.parts):
+                return index
+        return None
+
+    def has(self, role: str, *values: str) -> bool:
+        """Whether some item may have this role."""
+        return self.where(role, *values) is not None
+
+    def only(self, role: str) -> bool:
+        """Whether some item has this role and is no word that means nothing besides."""
+        return any(has_role(item, role) and not has_role(item, "link", "aside") for item in self.items)
+
+    def value(self, units: frozenset[str] | None = None) -> Item | None:
+        """The only number, used; none where there is none or several, or with a unit that does not belong."""
+        found = [(i, item) for i, item in enumerate(self.items) if item.number is not None and i not in self.used]
+        if len(found) != 1 or (units is not None and found[0][1].unit not in units):
+            return None
+        self.used.add(found[0][0])
+        return found[0][1]
+
+    def cylinder(self) -> Item | None:
+        """The only single cylinder, used; none where there is none or several."""
+        found = [(i, item) for i, item in enumerate(self.items) if len(item.cylinders) == 1 and i not in self.used]
+        if len(found) != 1:
+            return None
+        self.used.add(found[0][0])
+        return found[0][1]
+
+    def several(self) -> Item | None:
+        """The only list of cylinders, used."""
+        found = [(i, item) for i, item in enumerate(self.items) if len(item.cylinders) > 1]
+        if len(found) != 1:
+            return None
+        self.used.add(found[0][0])
+        return found[0][1]
+
+    def rest(self, *, sure: bool = True) -> float:
+        """Cost of what is left unused.
+
+        Args:
+            sure: whether what is used shows that this engine is spoken of.
+        """
+        cost = self.cost
+        for index, item in enumerate(self.items):
+            cost += item.cost
+            if index in self.used:
+                continue
+            if item.unknown:
+                beside = self._beside(index)
+                cost += _UNKNOWN + (_UNKNOWN_BESIDE if beside else 0.0) + (0.0 if sure else _UNKNOWN_IN_DOUBT)
+            elif item.number is not None or item.cylinders:
+                cost += _UNUSED_NUMBER
+            elif has_role(item, "neg") and not self._taken_back(index):
+                cost += _UNUSED_DENIAL
+            elif has_role(item, "veto"):
+                cost += _UNUSED["veto"]
+            else:
+                cost += min((_UNUSED.get(p.role, _UNUSED_OTHERWISE) for p in item.parts), default=_UNUSED_OTHERWISE)
+        return cost
+
+    def _beside(self, index: int) -> bool:
+        """Whether a word of no meaning stands straight after a number or straight before what is measured."""
+        item = self.items[index]
+        before = self.items[index - 1] if index else None
+        after = self.items[index + 1] if index + 1 < len(self.items) else None
+        counted = before is not None and (before.number is not None or bool(before.cylinders)) and not item.pause
+        named = after is not None and has_role(after, "quantity", "subject", "part") and not after.pause
+        return counted or named
+
+    def _taken_back(self, index: int) -> bool:
+        """Whether a "no" only says that the speaker begins again."""
+        follows = self.items[index + 1] if index + 1 < len(self.items) else None
+        return has_role(self.items[index], "fix") and (follows is None or follows.pause or follows.number is not None)
+
+    def fresh(self) -> Clause:
+        """The same with nothing used."""
+        return Clause(self.items, self.before, self.cost, self.asked)
+
+    def made(self, kind: str, *fills: Fill | None, extra: float = 0.0, asked: bool = False, sure: bool = True) -> Made:
+        """The entry, with the cost of what it leaves unused; words of no meaning make it a question."""
+        doubtful = any(item.unknown or has_role(item, "doubtful") for item in self.items)
+        cost = self.rest(sure=sure) + extra
+        return Made(kind, tuple(f for f in fills if f), cost, asked or self.asked or doubtful)
+
+
+def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
+    """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
+    kept = list(items)
+    cost, asked = 0.0, False
+    denied = [
+        i + 1 for i, item in enumerate(kept[:-1])
+        if any(p.role == "neg" for p in item.parts) and kept[i + 1].number is not None and not kept[i + 1].pause
+    ]  # fmt: skip
+    if denied and sum(item.number is not None for item in kept) > 1:
+        drop = {i for at in denied for i in (at - 1, at)}
+        kept = [item for i, item in enumerate(kept) if i not in drop]
+    for is_one in (lambda item: item.number is not None, lambda item: len(item.cylinders) == 1, _is_quality):
+        places = [i for i, item in enumerate(kept) if is_one(item)]
+        while len(places) > 1:
+            first, second = places[0], places[1]
+            between = kept[first + 1 : second]
+            if is_one is _is_quality and between and has_role(between[-1], "neg") and not kept[second].pause:
+                break
+            how = _corrected(between, kept[second + 1 :])
+            if how is None:
+                break
+            cost += 0.0 if how == "fix" else _HESITATED
+            asked = asked or how == "hesitation"
+            fixes = {
+                first,
+                *(i for i in range(first + 1, second) if has_role(kept[i], "fix", "hesitation", "doubtful")),
+            }
+            kept = [item for i, item in enumerate(kept) if i not in fixes]
+            places = [i for i, item in enumerate(kept) if is_one(item)]
+    return Clause(tuple(kept), before, cost, asked)
+
+
+def _is_quality(item: Item) -> bool:
+    return bool(item.parts) and all(p.role in ("quality", "damage", "no_change", "dead") for p in item.parts)
+
+
+def has_role(item: Item, *roles: str) -> bool:
+    return any(p.role in roles for p in item.parts)
+
+
+def _corrected(between: Sequence[Item], after: Sequence[Item]) -> str | None:
+    """How what stands before is taken back by what stands after: by a word for it, by hesitating, or not at all."""
+    if any(p.role == "fix" and p.value == "yes" for item in between for p in item.parts):
+        return "fix"
+    if any(p.role == "fix" and p.value == "after" for item in after for p in item.parts):
+        return "fix"
+    return "hesitation" if any(has_role(item, "hesitation", "doubtful") for item in between) else None
+
+
+def fill(name: str, item: Item | None, value: object = None) -> Fill | None:
+    """An attribute filled by a number or a cylinder."""
+    if item is None:
+        return None
+    if value is None:
+        value = item.number if item.number is not None else item.cylinders[0]
+    return Fill(name, value, item.start, item.end)
+
+
+def unit_of(item: Item) -> Fill | None:
+    """The unit said with a number."""
+    return Fill("unit", item.unit) if item.unit else None

@@ -1,0 +1,241 @@
+"""An utterance's words in, the entries they may make by their parts in any order out, each way with a cost."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from functools import lru_cache
+
+from journal.wording import frames_checks, frames_job, frames_readings
+from journal.wording.clauses import Fill, Item, Made, settled
+from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
+from journal.wording.lexicon import Said, lexicon
+from journal.wording.numbers import atoms, readings
+
+_FAMILIES = (
+    frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
+    frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
+    frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
+)  # fmt: skip
+_WIDTH = 14
+_WORST = 4.5
+_MISSPELT = 0.5
+_BARE_CYLINDER = 0.06
+_NEW_CLAUSE = 0.25
+"""Cost of beginning a clause where nothing but the sense says so."""
+_SPLIT = 0.15
+_SPLIT_TENS = 0.8
+_CROWDED = 0.6
+_ONE_FIGURE = 0.4
+_PAUSE_IN_NUMBER = 0.4
+_JOINS = frozenset({"and", "then", "so", "but"})
+_UNLIKELY_START = 0.5
+_NUMBER_WORDS = frozenset({"point", "decimal", "double", "triple", "a", "minus", "dot"})
+
+
+@dataclass(frozen=True)
+class Way:
+    """One way of understanding the whole utterance."""
+
+    made: tuple[Made, ...]
+    """The entries, in order."""
+    cost: float
+    """How far the words are from them."""
+
+
+@lru_cache(maxsize=8_000)
+def entries_of(items: tuple[Item, ...], before: Made | None) -> tuple[tuple[Made, ...], ...]:
+    """Every way a clause makes entries, cheapest first, at most three.
+
+    Args:
+        items: its parts in the order said.
+        before: the last entry of the clause before it, which may lend its subject or its cylinder.
+    """
+    clause = settled(items, before)
+    found = [made for family in _FAMILIES for made in family(clause.fresh())]
+    best: dict[object, tuple[Made, ...]] = {}
+    for made in sorted(found, key=_cost):
+        best.setdefault(tuple((m.kind, frozenset((f.name, f.value) for f in m.fills)) for m in made), made)
+    start, end = items[0].start, items[-1].end
+    kept = [made for made in best.values() if _cost(made) < _WORST][:3]
+    return tuple(tuple(replace(m, start=start, end=end) for m in made) for made in kept)
+
+
+def _cost(made: tuple[Made, ...]) -> float:
+    return sum(m.cost for m in made)
+
+
+def ways(words: Sequence[Said], cylinders: int) -> list[Way]:
+    """Every way to understand an utterance by its parts, cheapest first.
+
+    Args:
+        words: its words, as `said_words` gives them.
+        cylinders: how many the engine has.
+    """
+    if not words or any(p.role == "asking" for _, parts in lexicon().at([w.text for w in words], 0) for p in parts):
+        return []
+    return _Search(list(words), cylinders).run()
+
+
+class _Search:
+    """A walk along the words that gathers parts into clauses and closes a clause where it makes sense."""
+
+    def __init__(self, words: list[Said], cylinders: int) -> None:
+        self.said = words
+        self.words = [w.text for w in words]
+        self.cylinders = cylinders
+        matches = (lexicon().at(self.words, at) for at in range(len(self.words)))
+        self.wants = any(p.role == "want" for found in matches for _, parts in found for p in parts)
+
+    def run(self) -> list[Way]:
+        last = len(self.words)
+        # For each place: what was made so far and the parts since, with their cost.
+        places: list[dict[tuple[tuple[Made, ...], tuple[Item, ...]], float]] = [{} for _ in range(last + 1)]
+        places[0][((), ())] = 0.0
+        for at in range(last):
+            here = sorted(places[at].items(), key=_promise)[:_WIDTH]
+            if not here:
+                continue
+            steps = list(self._steps(at))
+            for (made, items), cost in here:
+                for step in steps:
+                    self._put(places, step.end, made, self._with(items, step), cost + step.cost)
+                if items and (extra := self._break(at)) is not None:
+                    for closed in entries_of(items, made[-1] if made else None):
+                        for step in steps:
+                            total = cost + _cost(closed) - _item_costs(items) + extra + step.cost
+                            self._put(places, step.end, (*made, *closed), self._with((), step), total)
+        found: dict[tuple[Made, ...], float] = {}
+        for (made, items), cost in sorted(places[last].items(), key=lambda pair: pair[1])[:_WIDTH]:
+            if not items:
+                if made:
+                    found[made] = min(cost, found.get(made, 99.0))
+                continue
+            for closed in entries_of(items, made[-1] if made else None):
+                whole = (*made, *closed)
+                total = cost + _cost(closed) - _item_costs(items)
+                found[whole] = min(total, found.get(whole, 99.0))
+        kept = (Way(self._each(_units_shared(made)), cost) for made, cost in found.items() if cost < _WORST)
+        return sorted(kept, key=lambda way: way.cost)
+
+    def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
+        """With what is said of all cylinders said of each."""
+        out: list[Made] = []
+        for one in made:
+            if one.get("all") is None:
+                out.append(one)
+                continue
+            rest = tuple(f for f in one.fills if f.name not in ("all", "but"))
+            out += [
+                replace(one, fills=(Fill("cylinder", c), *rest))
+                for c in range(1, self.cylinders + 1)
+                if c != one.get("but")
+            ]
+        return tuple(out)
+
+    def _with(self, items: tuple[Item, ...], step: Item) -> tuple[Item, ...]:
+        """The parts so far with one more, where it means anything."""
+        if step.parts and all(p.role == "link" for p in step.parts):
+            return items
+        return (*items, step)
+
+    def _put(
+        self, places: list[dict[tuple[tuple[Made, ...], tuple[Item, ...]], float]], end: int,
+        made: tuple[Made, ...], items: tuple[Item, ...], cost: float,
+    ) -> None:  # fmt: skip
+        key = (made, items)
+        if cost < _WORST and cost < places[end].get(key, 99.0):
+            places[end][key] = cost
+
+    def _break(self, at: int) -> float | None:
+        """Cost of a new clause before a word."""
+        if self.said[at].pause or self.words[at] in _JOINS or (at and self.words[at - 1] in _JOINS):
+            return 0.0
+        return _NEW_CLAUSE
+
+    def _steps(self, at: int) -> Iterator[Item]:
+        """What the words from here may be."""
+        word, pause = self.words[at], self.said[at].pause
+        known = False
+        matched = sorted(lexicon().at(self.words, at), key=lambda pair: -pair[0])
+        for end, every in matched[:3]:
+            known = True
+            parts = tuple(p for p in every if p.role != "asking" and (self.wants or p.role != "quantity_word"))
+            if not parts:
+                continue
+            if any(p.role == "cylinder_word" for p in parts):
+                yield from self._cylinders(end, at, pause, 0.0)
+            yield Item(at, end, 0.0, parts, pause=pause)
+        number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
+        if number:
+            known = True
+            yield from self._cylinders(at, at, pause, _BARE_CYLINDER)
+            yield from self._numbers(at, pause)
+        if word in ORDINALS and at + 1 < len(self.words):
+            yield from self._ordinal(at, pause)
+        if not known and (meant := lexicon().alike(word)):
+            for end, parts in lexicon().at((meant,), 0):
+                yield Item(at, at + end, _MISSPELT, parts, pause=pause)
+        if not known:
+            yield Item(at, at + 1, pause=pause)
+
+    def _ordinal(self, at: int, pause: bool) -> Iterator[Item]:
+        for end, parts in lexicon().at(self.words, at + 1):
+            if any(p.role == "cylinder_word" for p in parts) and ORDINALS[self.words[at]] <= self.cylinders:
+                yield Item(at, end, 0.0, cylinders=(ORDINALS[self.words[at]],), pause=pause)
+
+    def _cylinders(self, at: int, start: int, pause: bool, extra: float) -> Iterator[Item]:
+        for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
+            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause)
+        for end, several, cost in several_at(self.words, at, self.cylinders):
+            if len(several) > 1:
+                yield Item(start, end, extra + cost, cylinders=several, pause=pause)
+
+    def _numbers(self, at: int, pause: bool) -> Iterator[Item]:
+        found = readings(self.words, at, most_figures=6, signed=True)
+        longest = max((r.end for r in found), default=at)
+        for reading in found:
+            cost = reading.cost + _PAUSE_IN_NUMBER * sum(self.said[i].pause for i in range(at + 1, reading.end))
+            if reading.end < longest and not self.said[reading.end].pause:
+                tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
+                digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
+                cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0)
+            if reading.end == at + 1 and reading.value < 10 and "." not in self.words[at]:
+                cost += _ONE_FIGURE
+            end, unit = self._unit(reading.end)
+            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause)
+
+    def _unit(self, at: int) -> tuple[int, str]:
+        """The unit that follows a number, with the index after it."""
+        if at >= len(self.words) or self.said[at].pause:
+            return at, ""
+        units = [(end, p.value) for end, parts in lexicon().at(self.words, at) for p in parts if p.role == "unit"]
+        return max(units, default=(at, ""))
+
+
+def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> float:
+    """Cost of a place, and of what its numbers hardly lead to: a clause has one number and one cylinder as a rule."""
+    (_, items), cost = place
+    if any(p.role == "fmi" for item in items for p in item.parts):
+        return cost
+    numbers = sum(item.number is not None for item in items)
+    cylinders = sum(len(item.cylinders) == 1 for item in items)
+    unknown = sum(item.unknown for item in items)
+    return cost + unknown + _CROWDED * (max(0, numbers - 1) + max(0, cylinders - 1))
+
+
+def _item_costs(items: tuple[Item, ...]) -> float:
+    """What the items have cost already when they were gathered; an entry's cost holds it too."""
+    return sum(item.cost for item in items)
+
+
+def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """A unit said with the last of several numbers of one subject is that of all: "three ninety, three eighty psi"."""
+    out = list(made)
+    for at in range(len(out) - 2, -1, -1):
+        one, following = out[at], out[at + 1]
+        if one.kind == following.kind == "check" and one.get("subject") == following.get("subject"):
+            unit = following.get("unit")
+            if unit and not one.get("unit") and one.get("value") is not None:
+                out[at] = replace(one, fills=(*one.fills, Fill("unit", unit)))
+    return tuple(out)

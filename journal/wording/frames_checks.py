@@ -1,0 +1,164 @@
+"""A clause in, the checks that it may report out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from journal.wording.clauses import Clause, Fill, Made, fill, has_role
+from journal.wording.lexicon import outcomes
+
+_DEGREES = frozenset({"", "deg", "degC", "degF"})
+_MEASURED_UNITS: dict[str, frozenset[str]] = {
+    "lash": frozenset({"", "mm", "in", "thou"}),
+    "lobe lift": frozenset({"", "mm", "in", "thou"}),
+    "injector resistance": frozenset({"", "ohm"}),
+    "leak-down": frozenset({"", "%"}),
+    "compression": frozenset({"", "psi", "bar", "kPa"}),
+    "port temperature": _DEGREES,
+    "fuel supply": frozenset({"", "psi", "bar", "kPa", "MPa"}),
+}
+"""Subjects that are measured, and the units of their numbers."""
+_BY_CHECK_UNIT = {"ohm": "injector resistance"}
+_ENGINE_WIDE = frozenset(
+    {"injection pressure circuit", "fuel supply", "air in fuel", "oil", "coolant", "intake and exhaust"}
+)
+_WANTS_CYLINDER = frozenset({"air test", "compression", "leak-down", "port temperature", "injector resistance",
+                             "driver signal", "lash", "lobe lift", "injector seat", "injector swap"})  # fmt: skip
+
+
+def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """Inspections and measurements that are no cut-out readings."""
+    idioms = {p.value for item in clause.items for p in item.parts if p.role == "idiom"}
+    subjects = {p.value: None for item in clause.items for p in item.parts if p.role == "subject"}
+    value = next((item for item in clause.items if item.number is not None), None)
+    if value is not None and value.unit in _BY_CHECK_UNIT:
+        subjects.setdefault(_BY_CHECK_UNIT[value.unit])
+    if clause.has("part"):
+        subjects.setdefault("overhead")
+    if clause.has("quality", "leaking", "holding"):
+        subjects.setdefault("air test")
+        if value is not None and value.unit == "%":
+            subjects.setdefault("leak-down")
+    if clause.before is not None and clause.before.kind == "check" and not idioms:
+        subjects.setdefault(str(clause.before.get("subject")))
+    for idiom in sorted(idioms):
+        yield from _check(clause.fresh(), *idiom.split("/"), idiom=idiom)
+    for subject in subjects:
+        yield from _check(clause.fresh(), subject)
+
+
+def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> Iterator[tuple[Made, ...]]:
+    named = clause.take("idiom", idiom) if idiom else clause.take("subject", subject)
+    inherited = named is None and clause.before is not None and clause.before.get("subject") == subject
+    value = clause.value(_MEASURED_UNITS.get(subject, frozenset()))
+    cylinder = clause.cylinder()
+    part = clause.take("part") if subject == "overhead" else None
+    extra, fills, asked = 0.0, [], False
+    if idiom:
+        clause.take("subject", subject)
+    else:
+        outcome, extra, asked = _outcome(clause, subject, part)
+        if not outcome and value is None:
+            return
+    if subject in ("air test", "leak-down") and (place := clause.take("place")):
+        fills.append(Fill("place", place))
+        if subject == "air test" and not outcome:
+            outcome = "leaks"
+    if subject == "air test":
+        clause.take("quality", "leaking", "holding")
+        if clause.has("turned"):
+            fills.append(Fill("crank_turned", clause.take("turned")))
+        if named is None and not inherited:
+            # "Three leaks" without air or where to says too little; "holds" hardly more.
+            extra += 0.0 if fills else 0.35
+    if part is not None and outcome == "damaged":
+        fills.append(Fill("part", part))
+    if cylinder is None and clause.before is not None and subject in _WANTS_CYLINDER and clause.before.get("cylinder"):
+        fills.append(next(f for f in clause.before.fills if f.name == "cylinder"))
+        extra += 0.1
+    if subject in _ENGINE_WIDE:
+        clause.take("quantity")
+    if cylinder is None and not any(f.name == "cylinder" for f in fills) and subject in _WANTS_CYLINDER:
+        asked = True
+        extra += 0.5
+    if value is not None:
+        amount, unit = value.number, value.unit
+        if unit == "thou" and amount is not None:
+            amount, unit = round(amount / 1000, 6), "in"
+        unit = "" if unit == "deg" else "ohm" if subject == "injector resistance" else unit
+        unit = "%" if subject == "leak-down" else unit
+        fills += [Fill("value", amount, value.start, value.end)]
+        fills += [Fill("unit", unit)] if unit else []
+    fills = [Fill("subject", subject), Fill("outcome", outcome or "measured"), *fills]
+    fills += [f for f in (fill("cylinder", cylinder),) if f]
+    if named is None and not inherited and part is None and not idiom:
+        extra += 0.1
+    clause.take("again")
+    clause.take("test")
+    clause.take("all")
+    clause.take("act")
+    sure = any(f.name in ("cylinder", "value") for f in fills)
+    yield (clause.made("check", *fills, extra=extra, asked=asked, sure=sure),)
+
+
+def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float, bool]:
+    """What is said of a subject as one of its outcomes, empty when nothing is; its cost, and whether to ask."""
+    if subject == "overhead" and part is not None and clause.has("damage"):
+        denied = _denied(clause, clause.where("damage"))
+        clause.take("damage")
+        clause.take("quality", "broken", "loose", "worn", "bad", "tight", "open")
+        return ("sound", 0.1, False) if denied else ("damaged", 0.0, False)
+    table = outcomes()
+    for index, item in enumerate(clause.items):
+        if index in clause.used and len(item.parts) < 2:
+            continue
+        for said in item.parts:
+            if said.role not in ("quality", "no_change", "dead"):
+                continue
+            name = said.value if said.role == "quality" else {"no_change": "even", "dead": "absent"}[said.role]
+            denied = _denied(clause, index)
+            found = table.get((subject, f"not {name}" if denied else name))
+            if found:
+                clause.used.add(index)
+                return found[0], 0.0, found[1]
+    where = clause.where("neg", "not")
+    if where is not None and (found := table.get((subject, "none")) or table.get((subject, "not present"))):
+        clause.used.add(where)
+        return found[0], 0.05, found[1]
+    return "", 0.0, False
+
+
+def _denied(clause: Clause, at: int | None) -> bool:
+    """Whether a word of denial stands before an item, nothing but what means nothing between; it counts as used."""
+    if at is None:
+        return False
+    for index in range(at - 1, -1, -1):
+        item = clause.items[index]
+        if has_role(item, "neg") and not item.cylinders and item.number is None:
+            clause.used.add(index)
+            return True
+        if not has_role(item, "link", "subject", "aside"):
+            return False
+    return False
+
+
+def swaps(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """Two injectors exchanged, and whether the miss went with one."""
+    if clause.take("swap") is None or (outcome := clause.take("moved")) is None:
+        return
+    places = [(i, item) for i, item in enumerate(clause.items) if item.cylinders]
+    named = [c for _, item in places for c in item.cylinders]
+    clause.used |= {i for i, _ in places}
+    clause.take("subject", "injector swap")
+    clause.take("cylinder_word")
+    if len(named) < 1 or len(dict.fromkeys(named)) > 2:
+        return
+    one, other = (*dict.fromkeys(named), None)[:2]
+    stands = named[2] if len(named) > 2 else None
+    if outcome == "miss moved" and stands == one:
+        return
+    place = places[0][1]
+    fills = [Fill("subject", "injector swap"), Fill("outcome", outcome), Fill("cylinder", one, place.start, place.end)]
+    if other is not None:
+        fills.append(Fill("other_cylinder", other, places[-1][1].start, places[-1][1].end))
+    yield (clause.made("check", *fills),)

@@ -1,0 +1,209 @@
+"""A clause in, the runs, photos, codes, parts, repairs and facts about the job that it may report out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
+
+_PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
+_REPAIR = frozenset({"fixed", "fixable", "done"})
+
+
+def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A cut-out test begins, with the conditions it is done under."""
+    if any(has_role(i, "baseline") for i in clause.items) and not clause.has("cut_out"):
+        return
+    half = clause.take("run", "half engine")
+    scanner = None if half else clause.take("run", "scanner result")
+    idle = clause.take("run", "idle")
+    cut_out = clause.take("cut_out")
+    test = clause.take("test")
+    start = clause.take("start")
+    repeat = clause.take("repeat")
+    fills: list[Fill | None] = []
+    many, group = _held(clause)
+    if many is not None:
+        fills.append(Fill("cylinders", many.cylinders, many.start, many.end))
+    if group is not None:
+        fills.append(Fill("half", group))
+    held = many is not None or group is not None
+    pressed = clause.take("level")
+    if pressed is not None:
+        fills.append(Fill("pressure", pressed))
+    fills += _set_pressure(clause)
+    if (value := clause.take("repaired")) is not None:
+        fills.append(Fill("after_repair", value))
+    if (watched := clause.take("watched")) is not None:
+        fills.append(Fill("quantity", watched))
+    if clause.take("idle_fuel") is not None:
+        if (fuel := clause.value()) is None:
+            return
+        fills.append(fill("idle_fuel", fuel))
+    one_by_one = clause.take("one_by_one")
+    cuts = clause.take("act", "cut") if not held else None
+    if cuts or one_by_one:
+        clause.take("cylinder_word")
+        clause.take("all")
+    clause.take("again")
+    asked = False
+    pressed_hard = pressed is not None or any(f is not None and f.name == "pressure_value" for f in fills)
+    if half or held:
+        if not half and not held:
+            return
+        kind, name = "run start", "half engine"
+        asked = not held or not half
+        if not half and not (start or test or clause.has("held")) and many is None:
+            return
+    elif scanner:
+        kind, name = "run start", "scanner result"
+    elif repeat and not idle and not cut_out:
+        kind, name = "repeat", ""
+    elif (idle and (cut_out or test or start or pressed_hard or cuts)) or cut_out or (one_by_one and cuts):
+        kind, name = "run start", "idle"
+        asked = bool(cuts) and not (cut_out or test)
+    elif start and (test or pressed_hard):
+        kind, name = "repeat", ""
+        asked = True
+    else:
+        return
+    if name:
+        fills.insert(0, Fill("run", name))
+    yield (clause.made(kind, *fills, asked=asked),)
+
+
+def _held(clause: Clause) -> tuple[Item | None, str | None]:
+    """The cylinders held out: listed, or by the name of a half."""
+    if not clause.has("held") and not clause.has("run", "half engine"):
+        return None, None
+    many = clause.several()
+    group = None
+    if many is None and clause.has("half"):
+        group = clause.take("half")
+    if many is not None or group is not None:
+        clause.take("held")
+        clause.take("act", "cut")
+        clause.take("cylinder_word")
+        clause.take("half")
+    return many, group
+
+
+def _set_pressure(clause: Clause) -> list[Fill | None]:
+    """The injection pressure as a number."""
+    used = set(clause.used)
+    value = clause.value()
+    if value is None:
+        return []
+    named = clause.take("quantity", "injection pressure") or clause.take("override")
+    if value.unit not in _PRESSURE_UNITS and not (value.unit == "" and named is not None):
+        clause.used = used
+        return []
+    clause.take("force")
+    clause.take("quantity", "injection pressure")
+    unit = Fill("pressure_unit", value.unit) if value.unit else None
+    return [fill("pressure_value", value), unit]
+
+
+def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """Cylinders that fire again, or a pressure that is as it belongs."""
+    if any(item.number is not None for item in clause.items):
+        return
+    pressure = clause.fresh()
+    if pressure.take("override") is not None and pressure.take("released") is not None:
+        pressure.take("act")
+        pressure.take("again")
+        pressure.take("quantity")
+        pressure.take("released")
+        yield (pressure.made("put back", Fill("what", "injection pressure")),)
+    back = clause.take("act", "back")
+    on = None if back else clause.take("act", "on")
+    if back is None and on is None:
+        return
+    many = clause.several()
+    one = None if many else clause.cylinder()
+    everything = clause.take("all") is not None
+    cylinders = clause.take("cylinder_word") is not None
+    clause.take("again")
+    if back is None and not everything:
+        return
+    if many is None and one is None and not everything and not cylinders:
+        return
+    which = () if everything else many.cylinders if many else one.cylinders if one else ()
+    fills = [Fill("what", "cylinders")] + ([Fill("which", which)] if which else [])
+    yield (clause.made("put back", *fills, asked=on is not None, extra=0.2 if on is not None else 0.0, sure=False),)
+
+
+def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A run is over."""
+    if clause.take("end") is not None:
+        yield (clause.made("run end"),)
+
+
+def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A trouble code by its two numbers."""
+    numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
+    if len(numbers) != 2 or clause.take("fmi") is None:
+        return
+    if clause.take("spn") is None and clause.take("code") is None:
+        return
+    clause.take("code")
+    clause.used |= {i for i, _ in numbers}
+    clause.take("code_state")
+    yield (clause.made("trouble code", fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])),)
+
+
+def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """Where the next photos belong."""
+    if clause.take("photo") is None or (subject := clause.take("photo_of")) is None:
+        return
+    clause.take("photo_of")
+    yield (clause.made("photo cue", Fill("subject", subject), fill("cylinder", clause.cylinder())),)
+
+
+def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A part the job needs."""
+    asks = clause.take("want") is not None
+    what = clause.take("wanted")
+    if asks and what is not None:
+        many = clause.take("quantity_word")
+        count = Fill("quantity", int(many)) if many else None
+        yield (clause.made("part wanted", Fill("description", what), fill("cylinder", clause.cylinder()), count),)
+
+
+def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """What was repaired, in the words said."""
+    if clause.take("fixed") is None or clause.take("fixable") is None:
+        return
+    only_new = not any(p.role == "fixed" for i in clause.items for p in i.parts if _does(i))
+    if only_new and not clause.has("done"):
+        return
+    clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *_REPAIR)}
+    start, end = clause.items[0].start, clause.items[-1].end
+    one = clause.cylinder()
+    clause.take("quality")
+    clause.take("subject")
+    yield (clause.made("repair", Fill("words", (start, end), start, end), fill("cylinder", one)),)
+
+
+def _does(item: Item) -> bool:
+    """Whether a part says that something was done, not only that it is new."""
+    return item.end - item.start > 1 or (not any(p.role == "repaired" for p in item.parts) and not _new(item))
+
+
+def _new(item: Item) -> bool:
+    return all(p.role in ("fixed", "start") for p in item.parts) and any(p.role == "start" for p in item.parts)
+
+
+def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """Hours run or mileage."""
+    value = clause.value(frozenset({"", "hours", "miles"}))
+    fact = clause.take("fact") or (value and {"hours": "hours", "miles": "mileage"}.get(value.unit))
+    if value is not None and fact:
+        if value.unit and not clause.has("fact"):
+            return
+        clause.take("fact")
+        amount = value.number or 0.0
+        # "Eleven five on the meter" is eleven thousand five hundred.
+        short = amount < 100 and amount % 1 != 0 and not value.unit
+        count = Fill("count", amount * 1000 if short else amount, value.start, value.end)
+        yield (clause.made("job fact", Fill("field", fact), count, asked=short, sure=False),)

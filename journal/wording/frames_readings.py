@@ -1,0 +1,168 @@
+"""A clause in, the cut-out readings and conditions that it may report out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from dataclasses import replace
+
+from journal.facts import UNITS, Quantity
+from journal.wording.clauses import Clause, Fill, Made, fill, unit_of
+from journal.wording.lexicon import Part
+
+_WATCHED = ("fuel per stroke", "fuel rate", "engine speed", "load", "power")
+_BY_UNIT = {"rpm": "engine speed", "kW": "power", "hp": "power", "L/h": "fuel rate", "gal/h": "fuel rate",
+            "kg/h": "fuel rate", "mL/min": "return flow"}  # fmt: skip
+_CUT_UNITS = frozenset({"", *(unit for q in _WATCHED for unit in UNITS[Quantity(q)])})
+_NO_UNIT = frozenset({""})
+_DEGREES = frozenset({"", "deg", "degC", "degF"})
+
+
+def _no_change(clause: Clause) -> tuple[bool, bool]:
+    """Whether the clause says that nothing changed, and whether only that the cylinder is dead."""
+    said = clause.take("no_change") is not None
+    dead = clause.take("dead") is not None
+    return said or dead, dead and not said
+
+
+def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """What the scanner shows with cylinders cut."""
+    if clause.has("baseline") or (clause.has("subject") and not clause.has("quantity")):
+        inherited = False
+    else:
+        inherited = clause.before is not None and clause.before.kind in ("check", "part wanted")
+    if inherited:
+        return
+    if clause.only("quality") and not clause.has("no_change") and not clause.has("dead") and not clause.has("act"):
+        return
+    value = clause.value(_CUT_UNITS)
+    same, only_dead = _no_change(clause)
+    prior = None
+    if value is None and clause.has("prior") and not same:
+        prior = clause.take("prior")
+    elif value is None and same and clause.has("prior") and clause.before is not None and clause.before.kind == "cut":
+        prior = "yes"
+    if value is None and not same and prior is None:
+        return
+    acted = clause.take("act", "cut") is not None
+    named = clause.take("quantity", *_WATCHED) is not None
+    clause.take("again")
+    clause.take("act", "on")
+    marked = any(item.cylinders and item.cost == 0 for item in clause.items)
+    sure = acted or named or marked or same
+    asked = only_dead and value is None
+    if prior is not None and clause.before is not None and clause.before.kind == "cut":
+        earlier = next((f for f in clause.before.fills if f.name == "value"), None)
+        what: tuple[Fill | None, ...] = (replace(earlier, start=-1, end=-1) if earlier else Fill("no_change", True),)
+        asked = True
+    elif prior is not None:
+        what, asked = (Fill("value_of", "last"),), True
+    elif value is not None:
+        what = (fill("value", value), unit_of(value))
+    else:
+        what = (Fill("no_change", True),)
+    if value is not None and same:
+        asked = True
+    if clause.has("next"):
+        which = clause.take("next")
+        cylinder = None
+        if any(item.cylinders for item in clause.items):
+            cylinder = clause.cylinder()
+        name = fill("cylinder", cylinder) if cylinder else Fill("next", which)
+        yield (clause.made("cut", name, *what, asked=asked or which == "last", sure=sure),)
+        return
+    one = clause.cylinder()
+    if one is not None:
+        yield (clause.made("cut", fill("cylinder", one), *what, asked=asked, sure=sure),)
+        return
+    many = clause.several()
+    if many is not None:
+        clause.take("both")
+        clause.take("all")
+        first = clause.made("cut", Fill("cylinder", many.cylinders[0], many.start, many.end), *what, asked=asked)
+        others = [
+            replace(first, cost=0.0, fills=(Fill("cylinder", c, many.start, many.end), *first.fills[1:]))
+            for c in many.cylinders[1:]
+        ]
+        yield (first, *others)
+
+
+def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """ "All of them thirty six except three, that's thirty one"."""
+    numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
+    if not clause.has("all") or len(numbers) not in (1, 2):
+        return
+    if any(item.unit not in _CUT_UNITS for _, item in numbers) or clause.has("baseline"):
+        return
+    clause.take("all")
+    clause.take("both")
+    clause.take("act", "cut")
+    clause.take("quantity", *_WATCHED)
+    one = clause.cylinder()
+    excepted = clause.take("except")
+    if (one is None) != (excepted is None) or (len(numbers) == 2 and one is None):
+        return
+    clause.used |= {i for i, _ in numbers}
+    first = numbers[0][1]
+    fills = [Fill("all", True), Fill("but", one.cylinders[0] if one else 0), fill("value", first), unit_of(first)]
+    made = [clause.made("cut", *fills, asked=True)]
+    if one is not None and len(numbers) == 2:
+        second = numbers[1][1]
+        made.append(
+            Made("cut", tuple(f for f in (fill("cylinder", one), fill("value", second), unit_of(second)) if f), 0)
+        )
+    yield tuple(made)
+
+
+def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """The reading with nothing further cut."""
+    value = clause.value(_CUT_UNITS)
+    if value is None:
+        return
+    if clause.take("baseline") is None:
+        # "Two's back on, thirty one."
+        if clause.take("act", "back") is None or clause.has("quantity", "engine speed", "injection pressure"):
+            return
+        if clause.cylinder() is None and clause.several() is None and clause.take("all") is None:
+            return
+    elif any(item.cylinders for item in clause.items):
+        clause.take("cylinder_word")
+    clause.take("quantity", *_WATCHED)
+    clause.take("start")
+    clause.take("all")
+    yield (clause.made("baseline", fill("value", value), unit_of(value)),)
+
+
+def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """How the engine stands: fuel, speed, pressures, temperatures, load."""
+    if any(item.cylinders for item in clause.items):
+        return
+    value = clause.value()
+    if value is None:
+        return
+    unit = value.unit
+    named = [q for q in Quantity if clause.has("quantity", q)]
+    if not named and clause.has("run", "idle") and unit in ("", "rpm"):
+        named = [Quantity.ENGINE_SPEED]
+    if not named and unit in _BY_UNIT:
+        named = [Quantity(_BY_UNIT[unit])]
+    used = set(clause.used)
+    for quantity in named:
+        clause.used = set(used)
+        allowed = {*UNITS[quantity], ""} | (_DEGREES if "temperature" in quantity else _NO_UNIT)
+        if unit not in allowed:
+            continue
+        clause.take("quantity", quantity)
+        clause.take("force")
+        if quantity is Quantity.ENGINE_SPEED:
+            clause.take("run", "idle")
+            clause.take("quantity", "engine speed")
+        general = 0.25 if quantity == Quantity.OIL_TEMPERATURE and _unclear_oil(clause) else 0.0
+        kind = "fuel" if quantity is Quantity.FUEL_PER_STROKE else "condition"
+        told = Fill("quantity", str(quantity)) if kind == "condition" else None
+        said = replace(value, unit="") if unit == "deg" else value
+        yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general),)
+
+
+def _unclear_oil(clause: Clause) -> bool:
+    return not any(p == Part("quantity", "oil temperature") and item.end - item.start > 1
+                   for item in clause.items for p in item.parts)  # fmt: skip

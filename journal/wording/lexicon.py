@@ -1,0 +1,166 @@
+"""The packaged `parts.toml` in, the parts that words of an utterance may be out."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass
+from functools import cache, lru_cache
+from importlib import resources
+from typing import Any
+
+from rapidfuzz import fuzz, process
+
+from journal.wording.numbers import atoms
+from journal.wording.template import Choice, Template, Word, parse_template
+from journal.wording.template import Sequence as Row
+from journal.wording.tokens import Token
+
+_ARTICLES = frozenset({"the", "a", "an"})
+_COUNTED = frozenset({"hundred", "thousand", "half", "quarter"})
+"""Words before which "a" is one."""
+_ENDINGS = {"'s": "is", "'re": "are", "'ve": "have", "'m": "am", "'ll": "will", "'d": "would"}
+_JOINED = {
+    ("is", "not"): "isn't", ("are", "not"): "aren't", ("was", "not"): "wasn't", ("does", "not"): "doesn't",
+    ("do", "not"): "don't", ("did", "not"): "didn't", ("will", "not"): "won't", ("has", "not"): "hasn't",
+}  # fmt: skip
+_OUTCOME = "outcome"
+"""The table of what the qualities are for each subject."""
+_LEAST_ALIKE = 84.0
+"""Likeness, 0 to 100, from which a word of no meaning is taken for a known one."""
+_MISSPELT = 4
+"""Letters from which a word may be misspelt and still known."""
+
+
+@dataclass(frozen=True)
+class Said:
+    """A word as it counts: contractions apart, articles left out."""
+
+    text: str
+    """Lower case."""
+    token: int
+    """Index of the token it comes from."""
+    pause: bool
+    """Whether a comma, full stop or the like stands before it."""
+
+
+@dataclass(frozen=True)
+class Part:
+    """What some words may be."""
+
+    role: str
+    """The table of `parts.toml`."""
+    value: str
+    """Its key there."""
+
+
+def said_words(tokens: Sequence[Token]) -> list[Said]:
+    """The words that count, with where they come from."""
+    words: list[Said] = []
+    pause = False
+    for index, token in enumerate(tokens):
+        pause = pause or token.pause
+        pieces = _apart(token.text)
+        if token.text in _ARTICLES:
+            after = tokens[index + 1].text if index + 1 < len(tokens) else ""
+            if token.text != "a" or after not in _COUNTED:
+                continue
+        for piece in pieces:
+            joined = _JOINED.get((words[-1].text, piece)) if words and not pause else None
+            if joined:
+                words[-1] = Said(joined, words[-1].token, words[-1].pause)
+            else:
+                words.append(Said(piece, index, pause))
+            pause = False
+    return words
+
+
+@lru_cache(maxsize=10_000)
+def _apart(word: str) -> tuple[str, ...]:
+    if word.endswith("n't"):
+        return (word,)
+    for ending, whole in _ENDINGS.items():
+        if word.endswith(ending) and len(word) > len(ending):
+            return (word[: -len(ending)], whole)
+    return (word,)
+
+
+def _ways(part: Template) -> Iterator[tuple[str, ...]]:
+    match part:
+        case Word(text):
+            yield (text,)
+        case Row(parts):
+            rows: list[tuple[str, ...]] = [()]
+            for inner in parts:
+                rows = [row + way for row in rows for way in _ways(inner)]
+            yield from rows
+        case Choice(options):
+            for option in options:
+                yield from _ways(option)
+
+
+def _plainly(expression: str) -> Iterator[tuple[str, ...]]:
+    """The words of an expression, every way it can be said."""
+    ways: Iterator[tuple[str, ...]] = iter((tuple(expression.split()),))
+    if any(mark in expression for mark in "[("):
+        ways = _ways(parse_template(expression))
+    for way in ways:
+        if words := tuple(w.text for w in said_words([Token(word, 0) for word in way])):
+            yield words
+
+
+class Lexicon:
+    """Every expression of `parts.toml`, found by its first word."""
+
+    def __init__(self, tables: dict[str, dict[str, list[str]]]) -> None:
+        """From the tables as they stand in the file."""
+        found: dict[tuple[str, ...], dict[Part, None]] = {}
+        for role, values in tables.items():
+            for value, expressions in values.items():
+                for expression in expressions:
+                    for words in _plainly(expression):
+                        found.setdefault(words, {})[Part(role, value)] = None
+        self._by_first: dict[str, list[tuple[tuple[str, ...], tuple[Part, ...]]]] = {}
+        for words, parts in found.items():
+            self._by_first.setdefault(words[0], []).append((words, tuple(parts)))
+        self.words = frozenset(word for words in found for word in words)
+        self._long = tuple(sorted(word for word in self.words if len(word) >= _MISSPELT and word.isalpha()))
+        self._alike: dict[str, str] = {}
+
+    def at(self, words: Sequence[str], at: int) -> Iterator[tuple[int, tuple[Part, ...]]]:
+        """The expressions that begin at a word: index after, and the parts they may be."""
+        for expression, parts in self._by_first.get(words[at], ()):
+            end = at + len(expression)
+            if tuple(words[at:end]) == expression:
+                yield end, parts
+
+    def alike(self, word: str) -> str:
+        """The known word that an unknown one is a misspelling of; empty when there is none."""
+        if len(word) < _MISSPELT or not word.isalpha() or word in self.words or atoms(word):
+            return ""
+        if word not in self._alike:
+            hit = process.extractOne(word, self._long, scorer=fuzz.ratio, score_cutoff=_LEAST_ALIKE)
+            self._alike[word] = hit[0] if hit else ""
+        return self._alike[word]
+
+
+@cache
+def lexicon() -> Lexicon:
+    """The packaged parts."""
+    return Lexicon({role: values for role, values in _tables().items() if role != _OUTCOME})
+
+
+@cache
+def outcomes() -> dict[tuple[str, str], tuple[str, bool]]:
+    """For each subject and what is said of it ("leaking", "not leaking"), the outcome it is, and whether to ask."""
+    return {
+        (subject, said.rstrip("?").replace("-", " ")): (outcome, said.endswith("?"))
+        for subject, table in _tables()[_OUTCOME].items()
+        for outcome, qualities in table.items()
+        for said in qualities.split()
+    }
+
+
+@cache
+def _tables() -> dict[str, Any]:
+    return tomllib.loads(resources.files("journal.wording").joinpath("parts.toml").read_text("utf-8"))
