@@ -4,29 +4,81 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import replace
-from itertools import pairwise
+from datetime import datetime, timedelta
 
-from journal.facts import UNITS, Engine, Quantity, RunStarted
-from journal.record.job import Job, Reading, Run
+from journal.facts import (
+    UNITS,
+    Answer,
+    Entry,
+    PartAnswer,
+    Photo,
+    PhotoMark,
+    PhotoPlaced,
+    Quantity,
+    Question,
+    RunStarted,
+    WriteUpEdited,
+)
+from journal.record.job import Asked, Job, Reading, Run
 from journal.wording.types import Context, Range
 
 SPREAD = 0.5
 """How far, as a fraction, a quantity may move between two readings before it is worth a question."""
 
 
-def context_of(job: Job, units: Mapping[Quantity, str] | None = None) -> Context:
+ANSWERABLE = timedelta(minutes=2)
+"""How long after it was put a question can be answered by a yes, a no or a number (common practice, no source)."""
+
+_NOT_SAID = (Photo, PhotoPlaced, PhotoMark, PartAnswer, WriteUpEdited)
+"""Entries that come in beside what is said."""
+
+
+def last_said(job: Job) -> Entry | None:
+    """The last entry that was said or typed, whether or not it counts."""
+    return next((e for e in reversed(job.entries) if not isinstance(e.body, _NOT_SAID)), None)
+
+
+def just_asked(job: Job, now: datetime | None = None) -> Asked | None:
+    """The question that a yes, a no or a number answers: the last one, with nothing but questions settled since.
+
+    Args:
+        job: the job so far.
+        now: when the answer is given, aware; none for right after the last entry.
+    """
+    waiting = {asked.question.entry.id: asked for asked in job.waiting}
+    for entry in reversed(job.entries):
+        if isinstance(entry.body, _NOT_SAID):
+            continue
+        if now is not None and now - entry.at_utc > ANSWERABLE:
+            return None
+        if entry.id in waiting:
+            return waiting[entry.id]
+        if not isinstance(entry.body, Question | Answer):
+            return None
+    return None
+
+
+def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datetime | None = None) -> Context:
     """The context in which the next utterance on this job is understood.
 
     Args:
         job: the job so far.
         units: what a number without a unit means in this shop; a quantity that is not there is in its first unit.
+        now: when the utterance is made, aware; none for right after the last entry.
     """
     run = job.run_in_progress
-    waiting = job.waiting
-    options = waiting[-1].question.body.options if waiting else ()
-    context = Context(engine=job.engine, question_options=options, units=tuple((units or {}).items()))
+    asked = just_asked(job, now)
+    last = last_said(job)
+    context = Context(
+        engine=job.engine,
+        question_options=asked.question.body.options if asked else (),
+        units=tuple((units or {}).items()),
+        last=job.effective[last.id].body if last and last.id in job.effective else None,
+        last_id=last.id if last else "",
+    )
     if run is None:
         return context
+    done = tuple(cut.cylinder for cut in run.cuts if cut.cylinder is not None)
     quantity = run.start.quantity
     unit = run.start.unit or UNITS[quantity][0]
     baselines = [r for r in run.baselines if r.quantity == quantity and r.unit == unit]
@@ -39,8 +91,9 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None) -> Context
         unit=unit,
         baseline=baselines[-1].value if baselines else None,
         already_cut=_cut_values(run, quantity, unit, baselines),
+        done=done,
         held_out=run.start.held_out,
-        next_cylinder=next_cylinder(job.engine, run),
+        next_cylinder=job.engine.next_to_cut(done, run.start.held_out),
         ranges=tuple(_range(r) for r in run.conditions if r.value),
     )
 
@@ -58,27 +111,3 @@ def _range(reading: Reading) -> Range:
     value = reading.value or 0.0
     low, high = sorted((value * (1 - SPREAD), value * (1 + SPREAD)))
     return Range(reading.quantity, low, high, reading.unit)
-
-
-def next_cylinder(engine: Engine, run: Run) -> int | None:
-    """The cylinder that "next" means: the one after the last cut, by number or by firing order.
-
-    The order is the one the cuts so far have followed; by number while they fit both or neither.
-    """
-    live = [c for c in engine.numbers if c not in run.start.held_out]
-    done = [cut.cylinder for cut in run.cuts if cut.cylinder is not None]
-    by_firing = [c for c in engine.order if c in live]
-    order = by_firing if _follows(done, by_firing) and not _follows(done, live) else live
-    if not order:
-        return None
-    if not done:
-        return order[0]
-    if done[-1] not in order:
-        return None
-    at = order.index(done[-1])
-    return next((c for c in order[at + 1 :] + order[:at] if c not in done), None)
-
-
-def _follows(done: list[int], order: list[int]) -> bool:
-    places = [order.index(c) for c in done if c in order]
-    return len(places) > 1 and all(b - a == 1 for a, b in pairwise(places))

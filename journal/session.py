@@ -4,19 +4,30 @@ from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 
-from journal.context import context_of
+from journal.answering import (
+    ANSWERS,
+    Numbered,
+    is_last_said,
+    last_act,
+    last_number,
+    new_run,
+    said,
+    same_thing,
+    settled_by,
+    taken_back_just_now,
+    what,
+    with_value,
+)
+from journal.context import context_of, just_asked
 from journal.facts import (
     Answer,
-    Baseline,
     Body,
-    Check,
-    Condition,
     Correction,
-    Cut,
     Entry,
     JobOpened,
+    Note,
     Quantity,
     Question,
     Source,
@@ -31,23 +42,20 @@ from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
 from journal.study import ClosedJobs, study
+from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import question
 from journal.wording.expect import BELIEVABLE, believable
+from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
+from journal.wording.unit_sense import remark_of
 
-Numbered = Cut | Baseline | Condition | Check
-"""Bodies that hold a number a correction can replace."""
+JUST_NOW = "just now"
+"""What "never mind" is about: it takes back nothing that was not said a moment ago, as people say it to each other."""
 
-ANSWERS = {
-    CommandWord.YES: 0,
-    CommandWord.FIRST: 0,
-    CommandWord.SECOND: 1,
-    CommandWord.NO: None,
-    CommandWord.NEITHER: None,
-}
-"""Which option of the waiting question each word picks; none for neither."""
+RECENT = timedelta(seconds=30)
+"""How long ago that may be (common practice, no source)."""
 
 
 @dataclass(frozen=True)
@@ -142,7 +150,7 @@ class Session:
         self._units = units_by_quantity(chosen)
 
     def _context(self, job: Job) -> Context:
-        return context_of(job, self.units)
+        return context_of(job, self.units, self.clock())
 
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""
@@ -262,7 +270,7 @@ class Session:
         if decision.verdict is Verdict.ASK and meaning is None and not self.held:
             return Outcome(Verdict.ASK, decision.prompt, decision.prompt, None, decision)
         if decision.verdict is Verdict.LET_GO or meaning is None:
-            return _let_go(decision, decision.reason)
+            return self._not_understood(decision, clip)
         carry_on = isinstance(meaning, Command) and meaning.word is CommandWord.CARRY_ON
         if self.held and not carry_on:
             return _let_go(decision, "holding on; say carry on")
@@ -270,8 +278,27 @@ class Session:
             return self._command(decision, meaning, job, clip)
         if decision.verdict is Verdict.ASK:
             return self._ask(decision, clip)
+        asked = settled_by(job, meaning)
+        if asked is not None:
+            return self._settle(decision, job, asked, _answer_by(asked, meaning), clip)
+        if (begun := new_run(job, meaning)) is not None:
+            prompt = f"{read_back(meaning)}: still this run, or a new one?"
+            return self._asked_anew([meaning, begun], decision, clip, prompt)
         entry = self.enter(meaning, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        return Outcome(Verdict.TAKE, describe(meaning), read_back(meaning), entry, decision)
+        remark = remark_of(meaning, self._context(job))
+        line = f"{describe(meaning)} ({remark})" if remark else describe(meaning)
+        return Outcome(Verdict.TAKE, line, read_back(meaning), entry, decision)
+
+    def _not_understood(self, decision: Decision, clip: str) -> Outcome:
+        """Speech that is near something for the journal is asked about, never passed over in silence."""
+        kind = Near.NOTHING if self.held or decision.certainty > 0 else near(decision.heard)
+        if kind is Near.NOTHING:
+            return _let_go(decision, decision.reason)
+        words = decision.heard.strip(" .,!?")
+        options = (Note(words),) if kind is Near.SAYING else ()
+        prompt = f'Sorry? Keep it as a note: "{words}"?' if options else f'Sorry? I made out "{words}".'
+        entry = self.enter(Question(prompt, options), heard=decision.heard, clip=clip, certainty=0.0)
+        return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
 
     def _ask(self, decision: Decision, clip: str) -> Outcome:
         meanings: tuple[Meaning | None, ...] = (decision.meaning, *decision.alternatives)
@@ -287,7 +314,7 @@ class Session:
         if word in ANSWERS:
             return self._answer(decision, word, job, clip)
         if word is CommandWord.SCRATCH:
-            return self._scratch(decision, meaning.cylinder, job, clip)
+            return self._scratch(decision, meaning, job, clip)
         if word is CommandWord.CORRECT:
             return self._correct(decision, meaning, job, clip)
         if word in (CommandWord.HOLD, CommandWord.CARRY_ON):
@@ -307,120 +334,121 @@ class Session:
         return readings_text(job, command.cylinder)
 
     def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
-        if not job.waiting:
-            return _let_go(decision, "no question is waiting")
-        asked = job.waiting[-1]
+        asked = just_asked(job, self.clock())
+        if asked is None:
+            return _let_go(decision, "no question is waiting for it")
         options = asked.question.body.options
         choice = ANSWERS[word]
-        if (word in (CommandWord.YES, CommandWord.NO) and len(options) > 1) or (
-            choice is not None and choice >= len(options)
-        ):
+        if (word is CommandWord.YES and len(options) > 1) or (choice is not None and choice >= len(options)):
             return Outcome(Verdict.ASK, asked.question.body.prompt, asked.question.body.prompt, None, decision)
-        return self._settle(decision, asked, Answer(asked.question.entry.id, choice), clip)
+        return self._settle(decision, job, asked, Answer(asked.question.entry.id, choice), clip)
 
     def _number(self, decision: Decision, value: float, job: Job, clip: str) -> Outcome:
-        if not job.waiting:
+        asked = just_asked(job, self.clock())
+        if asked is None:
             return _let_go(decision, "a number alone: say which cylinder or what it is")
-        asked = job.waiting[-1]
         for index, option in enumerate(asked.question.body.options):
-            said = _said(option)
-            if isinstance(said, Numbered) and said.value == value:
-                return self._settle(decision, asked, Answer(asked.question.entry.id, index), clip)
+            body = said(option)
+            if isinstance(body, Numbered) and body.value == value:
+                return self._settle(decision, job, asked, Answer(asked.question.entry.id, index), clip)
+        instead = self._instead(asked, value, job)
+        if instead is not None:
+            # Another number for the same thing: it is said once more, so that it is not taken for a mishearing.
+            prompt = f"{read_back(said(instead))}?"
+            entry = self.enter(
+                Question(prompt, (instead,)), heard=decision.heard, clip=clip, certainty=decision.certainty
+            )
+            return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
         answers = "first, second or neither" if len(asked.question.body.options) > 1 else "yes or no"
         prompt = f"{asked.question.body.prompt} Say {answers}."
         return Outcome(Verdict.ASK, prompt, prompt, None, decision)
 
-    def _settle(self, decision: Decision, asked: Asked, answer: Answer, clip: str) -> Outcome:
+    def _instead(self, asked: Asked, value: float, job: Job) -> Body | None:
+        """What a question asks about with another number, where that is believable."""
+        body = with_value(said(asked.question.body.options[0]), value)
+        if body is None or believable(body, self._context(job)) < BELIEVABLE:
+            return None
+        return body
+
+    def _settle(self, decision: Decision, job: Job, asked: Asked, answer: Answer, clip: str) -> Outcome:
         entry = self.enter(answer, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        if answer.choice is None:
+        self._close_doubles(asked, job)
+        if answer.choice is None and answer.body is None:
             text = "neither, then; say it again"
             return Outcome(Verdict.TAKE, text, text, entry, decision)
-        body = _said(asked.question.body.options[answer.choice])
+        body = answer.body if answer.choice is None else said(asked.question.body.options[answer.choice])
+        assert body is not None
         return Outcome(Verdict.TAKE, describe(body), read_back(body), entry, decision)
 
-    def _scratch(self, decision: Decision, cylinder: int | None, job: Job, clip: str) -> Outcome:
-        target = self._last(job, cylinder) if cylinder is not None else self._last_act(job)
+    def _close_doubles(self, asked: Asked, job: Job) -> None:
+        """Earlier questions about the very thing that one was asked about anew are settled with it."""
+        mine = said(asked.question.body.options[0])
+        for other in job.waiting:
+            same = all(same_thing(said(option), mine) for option in other.question.body.options)
+            if other.question.entry.id != asked.question.entry.id and same:
+                self.enter(Answer(other.question.entry.id))
+
+    def _scratch(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+        if command.about == JUST_NOW:
+            target = last_act(job, self.technician)
+            if target is not None and self.clock() - target.at_utc > RECENT:
+                return _let_go(decision, "nothing was said just now to take back")
+        elif command.cylinder is not None or command.about:
+            target = last_number(job, self.technician, command.cylinder, command.about)
+        else:
+            target = last_act(job, self.technician)
         if target is None:
             return _let_go(decision, "there is nothing to take back")
         entry = self.enter(Withdrawal(target.id), heard=decision.heard, clip=clip, certainty=decision.certainty)
         restored = isinstance(target.body, Withdrawal)
-        text = f"{'put back' if restored else 'taken back'}: {_what(target, job)}"
+        text = f"{'put back' if restored else 'taken back'}: {what(target, job)}"
         return Outcome(Verdict.TAKE, text, text, entry, decision)
 
     def _correct(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
-        target = self._last(job, command.cylinder)
-        if target is None or command.value is None:
+        named = command.cylinder is not None or bool(command.about)
+        asked = just_asked(job, self.clock())
+        if not named and asked is not None and command.value is not None:
+            # "No, thirty nine" to "four, ninety?".
+            instead = self._instead(asked, command.value, job)
+            if instead is not None:
+                return self._settle(decision, job, asked, Answer(asked.question.entry.id, body=instead), clip)
+        values = _values(decision)
+        scratched = None if named else taken_back_just_now(job)
+        if scratched is not None:
+            return self._asked_anew([b for v in values if (b := with_value(scratched, v))], decision, clip)
+        target = last_number(job, self.technician, command.cylinder, command.about)
+        bodies = [b for v in values if target is not None and (b := with_value(target.body, v)) is not None]
+        if target is None or not bodies:
             return _let_go(decision, "there is no reading to correct")
-        bodies = [b for v in _values(decision) if (b := _with_value(target.body, v)) is not None]
-        if not bodies:
-            return _let_go(decision, "there is no reading to correct")
-        if decision.verdict is Verdict.TAKE and believable(bodies[0], self._context(job)) >= BELIEVABLE:
-            correction = Correction(target.id, bodies[0])
-            entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        corrections = [Correction(target.id, body) for body in bodies]
+        recent = named or is_last_said(job, target)
+        sure = decision.verdict is Verdict.TAKE and believable(bodies[0], self._context(job)) >= BELIEVABLE
+        if sure and recent:
+            entry = self.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
             return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
-        prompt = decision.prompt or f"{read_back(bodies[0])}?"
-        question = Question(prompt, tuple(Correction(target.id, body) for body in bodies))
+        return self._asked_anew(corrections, decision, clip, decision.prompt if recent else "")
+
+    def _asked_anew(self, options: Sequence[Body], decision: Decision, clip: str, prompt: str = "") -> Outcome:
+        """A question in place of an act on something that was not the last thing said."""
+        if not options:
+            return _let_go(decision, "there is no reading to correct")
+        prompt = prompt or f"{read_back(options[0])}?"
+        question = Question(prompt, tuple(options))
         entry = self.enter(question, heard=decision.heard, clip=clip, certainty=decision.certainty)
         return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
 
-    def _last_act(self, job: Job) -> Entry | None:
-        """The last entry this technician made that can still be taken back."""
-        withdrawn = {
-            e.body.target for e in job.entries if isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id)
-        }
-        mine = (e for e in reversed(job.entries) if e.technician == self.technician and e.id not in withdrawn)
-        return next((e for e in mine if not isinstance(e.body, JobOpened)), None)
 
-    def _last(self, job: Job, cylinder: int | None) -> Entry | None:
-        """The last entry that counts and holds a number (of this cylinder, where one is named)."""
-        for entry in reversed(job.entries):
-            body = job.effective[entry.id].body if entry.id in job.effective else None
-            body = _first_option(body)
-            if not isinstance(body, Numbered) or (isinstance(body, Check) and body.value is None):
-                continue
-            if cylinder is not None and not (isinstance(body, Cut | Check) and body.cylinder == cylinder):
-                continue
-            if cylinder is None and entry.technician != self.technician:
-                continue
-            return job.effective[entry.id]
-        return None
-
-
-def _is_withdrawn(job: Job, entry_id: str) -> bool:
-    by_id = {e.id: e for e in job.entries}
-    later = [by_id[i] for i in job.replaced_by.get(entry_id, ())]
-    return any(isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id) for e in later)
-
-
-def _said(body: Body) -> Body:
-    """What a body says of the engine: for a correction, what it corrects to."""
-    return body.body if isinstance(body, Correction) else body
-
-
-def _first_option(body: Body | None) -> Body | None:
-    return body.options[0] if isinstance(body, Question) and body.options else body
+def _answer_by(asked: Asked, body: Body) -> Answer:
+    """The answer that a plain statement about the same thing gives."""
+    options = [said(option) for option in asked.question.body.options]
+    if body in options:
+        return Answer(asked.question.entry.id, options.index(body))
+    return Answer(asked.question.entry.id, body=body)
 
 
 def _values(decision: Decision) -> list[float]:
     commands = [m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Command)]
     return [c.value for c in commands if c.value is not None]
-
-
-def _with_value(body: Body, value: float) -> Body | None:
-    body = _first_option(body) or body
-    if isinstance(body, Cut):
-        return replace(body, value=value, no_change=False)
-    return replace(body, value=value) if isinstance(body, Baseline | Condition | Check) else None
-
-
-def _what(entry: Entry, job: Job) -> str:
-    body = job.effective[entry.id].body if entry.id in job.effective else entry.body
-    if isinstance(body, Withdrawal | Correction):
-        target = next((e for e in job.entries if e.id == body.target), None)
-        return _what(target, job) if target is not None else "the last entry"
-    if isinstance(body, Answer):
-        return "the answer"
-    return body.prompt if isinstance(body, Question) else describe(body)
 
 
 def _doubted(decision: Decision) -> Decision:
@@ -431,38 +459,6 @@ def _doubted(decision: Decision) -> Decision:
 
 def _let_go(decision: Decision, reason: str) -> Outcome:
     return Outcome(Verdict.LET_GO, reason or "not for the journal", "", None, decision)
-
-
-def missing_text(job: Job) -> str:
-    """What the run in progress lacks, how many questions wait, what was not understood or put back, in few words."""
-    parts = []
-    if run := job.run_in_progress:
-        done = {cut.cylinder for cut in run.cuts}
-        missing = [str(c) for c in job.engine.numbers if c not in done and c not in run.start.held_out]
-        if not run.baselines:
-            parts.append("no baseline yet")
-        parts.append("not cut yet: " + ", ".join(missing) if missing else "every cylinder is cut")
-    if job.waiting:
-        parts.append(f"{len(job.waiting)} question{'s' if len(job.waiting) > 1 else ''} waiting")
-    if job.not_understood:
-        parts.append(f"{len(job.not_understood)} not understood")
-    if job.outstanding:
-        parts.append("not put back: " + ", ".join(str(what) for what in job.outstanding))
-    return "; ".join(parts) or "nothing is missing; no run is in progress"
-
-
-def readings_text(job: Job, cylinder: int | None) -> str:
-    """The readings of one cylinder, or of the run in progress (else the last one), in few words."""
-    runs = job.runs if cylinder is not None else job.runs[-1:]
-    parts = []
-    for run in runs:
-        for reading in (*run.baselines, *run.cuts) if cylinder is None else run.cuts:
-            if cylinder is not None and reading.cylinder != cylinder:
-                continue
-            what = "baseline" if reading.cylinder is None else f"cylinder {reading.cylinder}"
-            value = "no change" if reading.no_change else f"{reading.value:g}"
-            parts.append(f"{what} {value}")
-    return ", ".join(parts) or "no readings yet"
 
 
 def open_job(

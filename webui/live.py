@@ -12,7 +12,7 @@ from journal.analysis.findings import Contribution, RunFinding
 from journal.errors import BadInput, NotFound
 from journal.facts import Answer, Entry, Question, Source
 from journal.record.job import Asked, Job, Reading, Run
-from journal.session import missing_text
+from journal.told import missing_text
 from webui.acting import acting, done, entry_of, field, meant
 from webui.job import about
 from webui.shop import State, shop

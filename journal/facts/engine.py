@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
+from itertools import pairwise
 
 from journal.errors import WrongEngine
 
@@ -78,7 +80,31 @@ class Engine:
         """The firing order, or the cylinders by number where it is not known."""
         return self.firing_order or tuple(self.numbers)
 
+    def next_to_cut(self, done: Sequence[int], held_out: Sequence[int] = ()) -> int | None:
+        """The cylinder that "next" means after these cuts: by number, or by firing order where they went by that.
+
+        Args:
+            done: cylinders cut so far in the run, in order; one may come more than once.
+            held_out: cylinders held out throughout the run.
+
+        Returns:
+            The first after the last cut, round the engine, that was not cut yet; none when every one was.
+        """
+        live = [c for c in self.numbers if c not in held_out]
+        by_firing = [c for c in self.order if c in live]
+        order = by_firing if _follows(done, by_firing) and not _follows(done, live) else live
+        if not order or (done and done[-1] not in order):
+            return None
+        at = order.index(done[-1]) + 1 if done else 0
+        return next((c for c in order[at:] + order[:at] if c not in done), None)
+
     def require(self, cylinder: int) -> None:
         """Raise `WrongEngine` unless the cylinder is on this engine."""
         if cylinder not in self.numbers:
             raise WrongEngine(f"there is no cylinder {cylinder} on this engine: it has 1 to {self.cylinders}")
+
+
+def _follows(done: Sequence[int], order: Sequence[int]) -> bool:
+    """Whether cylinders were cut one after the other in this order."""
+    places = [order.index(c) for c in done if c in order]
+    return len(places) > 1 and all(b - a == 1 for a, b in pairwise(places))

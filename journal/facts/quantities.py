@@ -57,6 +57,9 @@ UNITS: dict[Quantity, tuple[str, ...]] = {
 }
 """The units each quantity may be given in; the first is assumed where none is said and the shop has chosen no other."""
 
+WATCHED = (Quantity.FUEL_PER_STROKE, Quantity.FUEL_RATE, Quantity.ENGINE_SPEED, Quantity.LOAD, Quantity.POWER)
+"""What a cut-out test may watch, the usual first."""
+
 SI = "si"
 US = "us"
 

@@ -136,6 +136,8 @@ class Asked:
     """The question."""
     answer: Fact[Answer] | None = None
     """The answer that counts; none while it waits."""
+    lapsed: bool = False
+    """Whether the run it asks about was over before it was answered; it can still be answered on the page."""
 
 
 @dataclass(frozen=True)
@@ -199,6 +201,15 @@ class Job:
     @property
     def waiting(self) -> tuple[Asked, ...]:
         """Questions without an answer, in order; what was not understood has nothing to choose from and is not here."""
+        return tuple(asked for asked in self._unanswered if not asked.lapsed)
+
+    @property
+    def lapsed(self) -> tuple[Asked, ...]:
+        """Questions whose run was over before they were answered, in order; what they asked about does not count."""
+        return tuple(asked for asked in self._unanswered if asked.lapsed)
+
+    @property
+    def _unanswered(self) -> tuple[Asked, ...]:
         return tuple(asked for asked in self.questions if asked.answer is None and asked.question.body.options)
 
     @property

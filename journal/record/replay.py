@@ -44,6 +44,7 @@ from journal.facts import (
     Withdrawal,
     WriteUpEdited,
 )
+from journal.facts.quantities import WATCHED
 from journal.record.job import Asked, Fact, Job, JobState, Part, Reading, Run
 from journal.record.pictures import Pictures
 from journal.record.resolve import Resolved, in_order, resolve
@@ -91,6 +92,10 @@ class _Building:
     outstanding: list[Restored] = field(default_factory=list)
     closed: Fact[JobClosed] | None = None
     to_verify: bool = False
+    asked: list[str] = field(default_factory=list)
+    """Questions about readings that wait in the run in progress."""
+    lapsed: set[str] = field(default_factory=set)
+    """Those whose run was over before they were answered."""
 
     def take(self, entry: Entry) -> None:
         """Let one entry that counts work on the job."""
@@ -134,15 +139,17 @@ class _Building:
                 self.closed = Fact(entry, body)
             case JobReopened():
                 self.closed = None
-            case JobOpened() | Question() | Answer() | Correction() | Withdrawal():
+            case Question():
+                if self.runs and self.runs[-1].ended_at is None and _of_readings(body):
+                    self.asked.append(entry.id)
+            case JobOpened() | Answer() | Correction() | Withdrawal():
                 pass
 
     def _start(self, entry: Entry, start: RunStarted, *, asked: bool = False) -> None:
         self._end(entry)
         if start.repeat and self.runs:
             before = self.runs[-1].start
-            after_repair = before.after_repair or start.after_repair
-            start = replace(before, repeat=True, after_repair=after_repair, idle_fuel=start.idle_fuel)
+            start = _again(before, start)
         self.runs.append(_Run(entry.id, len(self.runs) + 1, start, entry.at_utc, asked=asked))
         self.pictures.run_started(entry, len(self.runs))
         if start.held_out:
@@ -160,6 +167,8 @@ class _Building:
         if self.runs and self.runs[-1].ended_at is None:
             self.runs[-1].ended_at = entry.at_utc
             self.pictures.run_ended(entry)
+            self.lapsed.update(self.asked)
+            self.asked = []
 
     def _read(self, entry: Entry, body: Baseline | Cut | Condition) -> None:
         in_run = bool(self.runs) and self.runs[-1].ended_at is None
@@ -167,7 +176,7 @@ class _Building:
             self.conditions.append(_reading(entry, body, body.quantity, body.unit))
             return
         if not in_run:
-            quantity = body.quantity or Quantity.FUEL_PER_STROKE
+            quantity = body.quantity or _watched(body.unit)
             self._start(entry, RunStarted(RunKind.IDLE, quantity, body.unit))
         run = self.runs[-1]
         quantity = body.quantity or run.start.quantity
@@ -199,7 +208,7 @@ class _Building:
             codes=tuple(self.codes),
             notes=tuple(self.notes),
             pictures=self.pictures.placed(self.opening.at_utc),
-            questions=_questions(ordered, resolved),
+            questions=_questions(ordered, resolved, self.lapsed),
             parts=parts,
             overrides=tuple(self.overrides),
             repairs=tuple(self.repairs),
@@ -219,6 +228,32 @@ class _Building:
         if any(state in (PartState.WANTED, PartState.PRICED, PartState.ORDERED) for state in states):
             return JobState.WAITING
         return JobState.TO_VERIFY if self.to_verify else JobState.OPEN
+
+
+def _again(before: RunStarted, start: RunStarted) -> RunStarted:
+    """A run that repeats another, with what was said to be different this time."""
+    pressed = start.pressure is not None or start.pressure_value is not None
+    changed = start if pressed else before
+    return replace(
+        before,
+        repeat=True,
+        after_repair=before.after_repair or start.after_repair,
+        idle_fuel=start.idle_fuel,
+        held_out=start.held_out or before.held_out,
+        pressure=changed.pressure,
+        pressure_value=changed.pressure_value,
+        pressure_unit=changed.pressure_unit,
+    )
+
+
+def _watched(unit: str) -> Quantity:
+    """What a reading that nobody announced is of, by its unit."""
+    return next((q for q in WATCHED if not unit or unit in UNITS[q]), Quantity.FUEL_PER_STROKE)
+
+
+def _of_readings(question: Question) -> bool:
+    """Whether a question is about what a run read."""
+    return bool(question.options) and all(isinstance(_said(b), Baseline | Cut | Condition) for b in question.options)
 
 
 @dataclass
@@ -255,7 +290,7 @@ def _reading(entry: Entry, body: Baseline | Cut | Condition, quantity: Quantity,
     return Reading(entry.id, entry.at_utc, quantity, body.value, unit, cylinder, no_change, entry.certainty)
 
 
-def _questions(ordered: Sequence[Entry], resolved: Resolved) -> tuple[Asked, ...]:
+def _questions(ordered: Sequence[Entry], resolved: Resolved, lapsed: set[str]) -> tuple[Asked, ...]:
     """Every question that was not taken back, with what settled it."""
     asked = []
     for entry in ordered:
@@ -264,7 +299,7 @@ def _questions(ordered: Sequence[Entry], resolved: Resolved) -> tuple[Asked, ...
         by = resolved.settled_by.get(entry.id)
         if by is None:
             if entry.id in resolved.effective:
-                asked.append(Asked(Fact(entry, entry.body)))
+                asked.append(Asked(Fact(entry, entry.body), lapsed=entry.id in lapsed))
             continue
         body = by.body if isinstance(by.body, Answer) else Answer(entry.id, body=_said(by.body))
         asked.append(Asked(Fact(entry, entry.body), Fact(by, body)))

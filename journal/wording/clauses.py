@@ -9,11 +9,13 @@ from journal.wording.lexicon import Part
 
 _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
-    "doubtful": 0.0, "done": 0.3, "start": 0.3, "code_state": 0.1, "act": 0.45, "all": 0.5, "neg": 1.5, "both": 0.3,
-    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 0.9, "prior": 0.6, "veto": 50.0,
+    "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
+    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6,
+    "veto": 50.0,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
-_UNUSED_OTHERWISE = 0.9
+_UNUSED_OTHERWISE = 1.2
+_INTENDED = 3.0
 _UNUSED_NUMBER = 4.0
 _UNUSED_DENIAL = 6.0
 _UNKNOWN = 1.0
@@ -46,6 +48,8 @@ class Item:
     """The cylinders it names."""
     pause: bool = False
     """Whether a comma, full stop or the like stands before it."""
+    after_at: bool = False
+    """Whether a word stands before it that a time of day is told with."""
 
     @property
     def unknown(self) -> bool:
@@ -79,6 +83,8 @@ class Made:
     """How far-fetched it is."""
     asked: bool = False
     """Whether it is to be asked about however clear the words are."""
+    strange: bool = field(default=False, compare=False)
+    """Whether words of no meaning stand among its own."""
     start: int = field(default=0, compare=False)
     """Index of the first word it was made from."""
     end: int = field(default=0, compare=False)
@@ -98,6 +104,7 @@ class Clause:
     cost: float = 0.0
     asked: bool = False
     used: set[int] = field(default_factory=set)
+    said: tuple[Item, ...] = ()
 
     def take(self, role: str, *values: str) -> str | None:
         """The value of the first unused part with this role, or with one of these values; all that say it are used."""
@@ -169,6 +176,8 @@ class Clause:
                 cost += _UNUSED_NUMBER
             elif has_role(item, "neg") and not self._taken_back(index):
                 cost += _UNUSED_DENIAL
+            elif has_role(item, "intend"):
+                cost += _INTENDED
             elif has_role(item, "veto"):
                 cost += _UNUSED["veto"]
             else:
@@ -191,13 +200,16 @@ class Clause:
 
     def fresh(self) -> Clause:
         """The same with nothing used."""
-        return Clause(self.items, self.before, self.cost, self.asked)
+        return Clause(self.items, self.before, self.cost, self.asked, said=self.said)
 
     def made(self, kind: str, *fills: Fill | None, extra: float = 0.0, asked: bool = False, sure: bool = True) -> Made:
-        """The entry, with the cost of what it leaves unused; words of no meaning make it a question."""
-        doubtful = any(item.unknown or has_role(item, "doubtful") for item in self.items)
+        """The entry, with the cost of what it leaves unused."""
+        strange = [index for index, item in enumerate(self.items) if item.unknown]
+        doubtful = any(has_role(item, "doubtful") for item in self.items) or len(strange) > 1
+        cut_off = any(self._beside(index) for index in strange)
         cost = self.rest(sure=sure) + extra
-        return Made(kind, tuple(f for f in fills if f), cost, asked or self.asked or doubtful)
+        filled = tuple(f for f in fills if f)
+        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange))
 
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
@@ -229,7 +241,7 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
             }
             kept = [item for i, item in enumerate(kept) if i not in fixes]
             places = [i for i, item in enumerate(kept) if is_one(item)]
-    return Clause(tuple(kept), before, cost, asked)
+    return Clause(tuple(kept), before, cost, asked, said=items)
 
 
 def _is_quality(item: Item) -> bool:
@@ -244,7 +256,7 @@ def _corrected(between: Sequence[Item], after: Sequence[Item]) -> str | None:
     """How what stands before is taken back by what stands after: by a word for it, by hesitating, or not at all."""
     if any(p.role == "fix" and p.value == "yes" for item in between for p in item.parts):
         return "fix"
-    if any(p.role == "fix" and p.value == "after" for item in after for p in item.parts):
+    if after and any(p.role == "fix" and p.value == "after" for p in after[-1].parts):
         return "fix"
     return "hesitation" if any(has_role(item, "hesitation", "doubtful") for item in between) else None
 

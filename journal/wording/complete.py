@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from journal.facts import Baseline, Cut
+from journal.facts import Baseline, Check, Cut
 from journal.wording.expect import decimals
 from journal.wording.network import ending
 from journal.wording.tokens import tokenise
@@ -35,7 +35,8 @@ def complete(decisions: Sequence[Decision], context: Context) -> bool:
     *_, last = decisions
     words = [token.text for token in tokenise(last.heard)]
     how = ending(words)
-    if how is None:
+    if how is None or (isinstance(last.meaning, Check) and last.meaning.value is not None):
+        # After a measured number it may still be said what is thought of it: "fifteen thou, too tight".
         return False
     if how.slots & _READ and isinstance(last.meaning, Cut | Baseline | Command):
         # A unit may follow: nobody changes it within a run.

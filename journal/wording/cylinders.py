@@ -47,16 +47,17 @@ def several_at(
     together = tuple(int(figure) for figure in words[at] if figure != ",") if re.fullmatch("[0-9,]+", words[at]) else ()
     if len(together) > 1 and len({*so_far, *together, 0}) == len(so_far) + len(together) + 1:
         # Listeners write "four five six" as 456.
-        yield at + 1, (*so_far, *together), cost + _RUN_TOGETHER + sum(_beyond(each, cylinders) for each in together)
+        yield at + 1, (*so_far, *together), max(cost, _beyond(max(together), cylinders)) + _RUN_TOGETHER
     for end, cylinder, extra in cylinder_at(words, at, cylinders):
         found = so_far if cylinder in so_far else (*so_far, cylinder)
         if end < len(words) and words[end] in _JOINTS:
             for last_end, last, more in cylinder_at(words, end + 1, cylinders):
                 if last > cylinder:
-                    yield last_end, (*so_far, *range(cylinder, last + 1)), cost + extra + more
+                    yield last_end, (*so_far, *range(cylinder, last + 1)), max(cost, extra) + more
             continue
-        yield end, found, cost + extra
-        yield from several_at(words, end, cylinders, found, cost + extra)
+        # A list beyond the engine is as far-fetched as one cylinder beyond it.
+        yield end, found, max(cost, extra)
+        yield from several_at(words, end, cylinders, found, max(cost, extra))
 
 
 def _beyond(cylinder: float, cylinders: int) -> float:

@@ -122,7 +122,8 @@ def decide(
     alike = resembles >= LIKE or best.agreed
     trusted = alike and not lost and not best.alone and not best.outdone
     ceiling = 1.0 if trusted else _DOUBTED
-    made = tuple(_one(at, best, ways, context, ceiling) for at in range(len(best.pieces)))
+    typed = all(c.listener == TYPED for c in candidates)
+    made = tuple(_one(at, best, ways, context, ceiling, typed=typed) for at in range(len(best.pieces)))
     if not _weighed(candidates):
         return made
     return tuple(_again(d.heard, d.certainty) if _unclear(d) else d for d in made)
@@ -284,7 +285,15 @@ def _best_text(candidates: Sequence[Candidate]) -> str:
     return candidates[0].text.strip() if candidates else ""
 
 
-def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: Context, ceiling: float) -> Decision:
+def _one(
+    at: int,
+    best: Understanding,
+    ways: Sequence[Understanding],
+    context: Context,
+    ceiling: float,
+    *,
+    typed: bool = False,
+) -> Decision:
     piece = best.pieces[at]
     chances = _chances(at, best, ways)
     meaning = piece.meaning
@@ -300,7 +309,8 @@ def _one(at: int, best: Understanding, ways: Sequence[Understanding], context: C
     believed = believable(meaning, context) >= BELIEVABLE
     rivals = {m for m in others if chances[m] >= _RIVAL * chances[meaning]}
     enough = SHORT_AT if told_short(meaning, context) else TAKE_AT
-    if believed and certainty >= enough and not rivals and not piece.asked:
+    asked = piece.asked or (piece.strange and not typed)
+    if believed and certainty >= enough and not rivals and not asked:
         return Decision(Verdict.TAKE, meaning, certainty=certainty, heard=piece.heard)
     least = _WORTH_NAMING * max(weighed.values())
     worth = (m for m in others if (weighed[m] > least or m in rivals) and _choosable(m, meaning))

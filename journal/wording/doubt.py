@@ -42,6 +42,8 @@ LIKE = 0.55
 
 _COUNTING = 3.0
 _UNEXPECTED = 1.5
+_UNASKED = 4.0
+"""Cost of an "okay" or "right" that answers nothing."""
 
 
 @dataclass(frozen=True)
@@ -54,6 +56,8 @@ class Piece:
     """The words it was made from."""
     asked: bool = False
     """Whether it is to be asked about however clear the words are."""
+    strange: bool = False
+    """Whether words of no meaning stand among its own."""
 
 
 @dataclass(frozen=True)
@@ -167,7 +171,7 @@ def _prior(ways: Sequence[tuple[Parse | None, float]], context: Context) -> floa
     if best is None or awaited:
         return 1.0
     phrase = vocabulary().phrases[best.said[0].phrase]
-    return _UNAWAITED if phrase.only == "number" or phrase.means == _ANSWERS else 1.0
+    return _UNAWAITED if phrase.kind == "number" or phrase.means == _ANSWERS else 1.0
 
 
 def _resemblance(text: str, free_text: str) -> float:
@@ -218,14 +222,22 @@ def _out_of_place(parse: Parse, tokens: tuple[Token, ...], context: Context, *, 
         alone: whether every other way is far-fetched.
     """
     phrase = vocabulary().phrases[parse.said[0].phrase]
-    if phrase.only != "number":
-        unexpected = _UNEXPECTED if context.expects_number and phrase.kind != "command" else 0.0
+    if phrase.only == "question" and not context.question_options:
+        return _UNASKED
+    if phrase.kind != "number":
+        awaited = context.expects_number or (context.question_options and _figures_only(tokens))
+        unexpected = _UNEXPECTED if awaited and phrase.kind != "command" else 0.0
         return unexpected + (_COUNTING if _counts(parse, tokens) else 0.0)
     value = next(f.value for f in parse.said[0].filled)
     answers = any(getattr(option, "value", None) == value for option in context.question_options)
     if context.expects_number or answers or (context.question_options and alone):
         return 0.0
-    return 0.8 if context.question_options else _UNEXPECTED
+    waits = context.question_options or (context.baseline is not None and context.next_cylinder is not None)
+    return 0.8 if waits else _UNEXPECTED
+
+
+def _figures_only(tokens: Sequence[Token]) -> bool:
+    return all(atoms(token.text) for token in tokens)
 
 
 def _stands_out(parse: Parse, parses: Sequence[Parse]) -> bool:
@@ -252,8 +264,8 @@ def _pieces(parse: Parse, tokens: tuple[Token, ...], text: str, context: Context
         heard = text[tokens[said.start].start : end].strip()
         phrase = phrases[said.phrase]
         meaning = meaning_of(phrase, filled, context)
-        guessed = phrase.only == "number" and isinstance(meaning, Cut)
-        found.append(Piece(meaning, heard, asked=said.asked or guessed))
+        guessed = phrase.kind == "number" and isinstance(meaning, Cut)
+        found.append(Piece(meaning, heard, asked=said.asked or guessed, strange=said.strange))
         context = after(context, found[-1].meaning)
     return tuple(found)
 

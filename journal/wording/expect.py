@@ -55,6 +55,8 @@ BELIEVABLE = 0.5
 def believable(meaning: Meaning, context: Context) -> float:
     """How far the job so far agrees with a meaning: 1 as expected, `UNLIKELY` outside, between at the edges."""
     match meaning:
+        case Cut(cylinder) if cylinder in context.held_out:
+            return UNLIKELY
         case Cut(_, float(value)):
             return _cut(value, context)
         case Baseline(value, quantity, unit):

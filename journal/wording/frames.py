@@ -14,8 +14,10 @@ from journal.wording.numbers import atoms, readings
 
 _FAMILIES = (
     frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
+    frames_readings.repeated,
     frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
     frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
+    frames_job.corrections,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
@@ -25,9 +27,17 @@ _NEW_CLAUSE = 0.25
 """Cost of beginning a clause where nothing but the sense says so."""
 _SPLIT = 0.15
 _SPLIT_TENS = 0.8
+_TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
+_PRONOUN = 1.5
+"""Cost of "one" as a reading."""
+_CUT_SHORT = 0.6
+"""Cost of words apart that are an expression together."""
 _CROWDED = 0.6
-_ONE_FIGURE = 0.4
+_ONE_FIGURE = 0.6
 _PAUSE_IN_NUMBER = 0.4
+_BINDING = frozenset({"veto", "intend"})
+"""Roles whose words are not taken apart: what they say of the clause is not got round."""
+_NAMES = frozenset({"quantity", "subject", "part", "baseline", "engine_thing"})
 _JOINS = frozenset({"and", "then", "so", "but"})
 _UNLIKELY_START = 0.5
 _NUMBER_WORDS = frozenset({"point", "decimal", "double", "triple", "a", "minus", "dot"})
@@ -77,6 +87,12 @@ def ways(words: Sequence[Said], cylinders: int) -> list[Way]:
     return _Search(list(words), cylinders).run()
 
 
+def ends_expression(words: Sequence[str]) -> bool:
+    """Whether the last word ends an expression of several words: "back in" wants nothing after it, "good on" does."""
+    last = len(words)
+    return any(end == last for at in range(max(0, last - 5), last - 1) for end, _ in lexicon().at(words, at))
+
+
 class _Search:
     """A walk along the words that gathers parts into clauses and closes a clause where it makes sense."""
 
@@ -84,8 +100,14 @@ class _Search:
         self.said = words
         self.words = [w.text for w in words]
         self.cylinders = cylinders
-        matches = (lexicon().at(self.words, at) for at in range(len(self.words)))
-        self.wants = any(p.role == "want" for found in matches for _, parts in found for p in parts)
+        roles = [
+            (end, part.role)
+            for at in range(len(self.words))
+            for end, parts in lexicon().at(self.words, at)
+            for part in parts
+        ]
+        self.wants = any(role == "want" for _, role in roles)
+        self.coded = {end for end, role in roles if role == "fmi"}
 
     def run(self) -> list[Way]:
         last = len(self.words)
@@ -106,7 +128,7 @@ class _Search:
                             total = cost + _cost(closed) - _item_costs(items) + extra + step.cost
                             self._put(places, step.end, (*made, *closed), self._with((), step), total)
         found: dict[tuple[Made, ...], float] = {}
-        for (made, items), cost in sorted(places[last].items(), key=lambda pair: pair[1])[:_WIDTH]:
+        for (made, items), cost in sorted(places[last].items(), key=_promise)[: 2 * _WIDTH]:
             if not items:
                 if made:
                     found[made] = min(cost, found.get(made, 99.0))
@@ -158,14 +180,21 @@ class _Search:
         word, pause = self.words[at], self.said[at].pause
         known = False
         matched = sorted(lexicon().at(self.words, at), key=lambda pair: -pair[0])
+        longest: frozenset[str] = frozenset()
         for end, every in matched[:3]:
             known = True
+            if longest & _BINDING:
+                break
+            if longest & _NAMES and any(p.role in _NAMES for p in every):
+                # "Fuel return" is no fuel, and "lobe lift" no lobe.
+                continue
+            longest = longest or frozenset(p.role for p in every)
             parts = tuple(p for p in every if p.role != "asking" and (self.wants or p.role != "quantity_word"))
             if not parts:
                 continue
             if any(p.role == "cylinder_word" for p in parts):
                 yield from self._cylinders(end, at, pause, 0.0)
-            yield Item(at, end, 0.0, parts, pause=pause)
+            yield Item(at, end, 0.0 if end == matched[0][0] else _CUT_SHORT, parts, pause=pause)
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
         if number:
             known = True
@@ -186,7 +215,8 @@ class _Search:
 
     def _cylinders(self, at: int, start: int, pause: bool, extra: float) -> Iterator[Item]:
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
-            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause)
+            timed = start > 0 and self.words[start - 1] in _TIMED
+            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
         for end, several, cost in several_at(self.words, at, self.cylinders):
             if len(several) > 1:
                 yield Item(start, end, extra + cost, cylinders=several, pause=pause)
@@ -200,9 +230,10 @@ class _Search:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0)
-            if reading.end == at + 1 and reading.value < 10 and "." not in self.words[at]:
-                cost += _ONE_FIGURE
             end, unit = self._unit(reading.end)
+            bare = not unit and at not in self.coded and "." not in self.words[at]
+            if bare and reading.end == at + 1 and reading.value < 10:
+                cost += _PRONOUN if self.words[at] == "one" else _ONE_FIGURE
             yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause)
 
     def _unit(self, at: int) -> tuple[int, str]:
@@ -230,12 +261,25 @@ def _item_costs(items: tuple[Item, ...]) -> float:
 
 
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
-    """A unit said with the last of several numbers of one subject is that of all: "three ninety, three eighty psi"."""
+    """A unit said with one of several numbers of one subject is that of all: "three ninety, three eighty psi"."""
     out = list(made)
-    for at in range(len(out) - 2, -1, -1):
-        one, following = out[at], out[at + 1]
-        if one.kind == following.kind == "check" and one.get("subject") == following.get("subject"):
-            unit = following.get("unit")
+    pairs = [(at, at + 1) for at in range(len(out) - 2, -1, -1)] + [(at, at - 1) for at in range(1, len(out))]
+    for at, other in pairs:
+        one, beside = out[at], out[other]
+        if one.kind == beside.kind == "check" and one.get("subject") == beside.get("subject"):
+            unit = beside.get("unit")
             if unit and not one.get("unit") and one.get("value") is not None:
                 out[at] = replace(one, fills=(*one.fills, Fill("unit", unit)))
-    return tuple(out)
+    return _told_once(out)
+
+
+def _told_once(made: list[Made]) -> tuple[Made, ...]:
+    """Without what only says again what was said of a subject: "seated and clean"."""
+    kept: list[Made] = []
+    for one in made:
+        before = kept[-1] if kept else None
+        again = before is not None and one.kind == before.kind == "check"
+        if again and {(f.name, f.value) for f in one.fills} <= {(f.name, f.value) for f in before.fills}:
+            continue
+        kept.append(one)
+    return tuple(kept)

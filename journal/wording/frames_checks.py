@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 
-from journal.wording.clauses import Clause, Fill, Made, fill, has_role
+from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
 from journal.wording.lexicon import outcomes
 
 _DEGREES = frozenset({"", "deg", "degC", "degF"})
@@ -35,6 +35,8 @@ def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
         subjects.setdefault(_BY_CHECK_UNIT[value.unit])
     if clause.has("part"):
         subjects.setdefault("overhead")
+    if not subjects and clause.has("quality", "open", "short") and clause.has("cylinder_word"):
+        subjects.setdefault("injector resistance")
     if clause.has("quality", "leaking", "holding"):
         subjects.setdefault("air test")
         if value is not None and value.unit == "%":
@@ -51,14 +53,19 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     named = clause.take("idiom", idiom) if idiom else clause.take("subject", subject)
     inherited = named is None and clause.before is not None and clause.before.get("subject") == subject
     value = clause.value(_MEASURED_UNITS.get(subject, frozenset()))
+    into = _leaks_into(clause) if subject == "air test" else None
     cylinder = clause.cylinder()
     part = clause.take("part") if subject == "overhead" else None
     extra, fills, asked = 0.0, [], False
+    if into is not None:
+        fills.append(fill("other_cylinder", into))
+        outcome = "leaks"
     if idiom:
         clause.take("subject", subject)
     else:
-        outcome, extra, asked = _outcome(clause, subject, part)
-        if not outcome and value is None:
+        told, extra, asked = _outcome(clause, subject, part)
+        outcome = told or outcome
+        if not outcome and value is None and not clause.has("place"):
             return
     if subject in ("air test", "leak-down") and (place := clause.take("place")):
         fills.append(Fill("place", place))
@@ -78,6 +85,10 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         extra += 0.1
     if subject in _ENGINE_WIDE:
         clause.take("quantity")
+    if cylinder is not None and subject in _ENGINE_WIDE:
+        asked = True
+    if value is not None and subject == "lobe lift" and not value.unit:
+        return
     if cylinder is None and not any(f.name == "cylinder" for f in fills) and subject in _WANTS_CYLINDER:
         asked = True
         extra += 0.5
@@ -99,6 +110,15 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     clause.take("act")
     sure = any(f.name in ("cylinder", "value") for f in fills)
     yield (clause.made("check", *fills, extra=extra, asked=asked, sure=sure),)
+
+
+def _leaks_into(clause: Clause) -> Item | None:
+    """The second of two cylinders, into which the first one leaks."""
+    places = [(i, item) for i, item in enumerate(clause.items) if len(item.cylinders) == 1]
+    if len(places) != 2 or not clause.has("quality", "leaking"):
+        return None
+    clause.used.add(places[1][0])
+    return places[1][1]
 
 
 def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float, bool]:

@@ -7,7 +7,10 @@ from collections.abc import Iterator
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
-_REPAIR = frozenset({"fixed", "fixable", "done"})
+_COUNTED = 1.0
+_NOT_SAID_WHICH = 0.6
+"""Cost of half an engine without the cylinders that are out."""
+_REPAIRED = ("fixable", "subject", "part", "wanted")
 
 
 def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -20,6 +23,7 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     cut_out = clause.take("cut_out")
     test = clause.take("test")
     start = clause.take("start")
+    clause.take("intend")
     repeat = clause.take("repeat")
     fills: list[Fill | None] = []
     many, group = _held(clause)
@@ -46,13 +50,14 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
         clause.take("cylinder_word")
         clause.take("all")
     clause.take("again")
-    asked = False
+    asked, extra = False, 0.0
     pressed_hard = pressed is not None or any(f is not None and f.name == "pressure_value" for f in fills)
     if half or held:
         if not half and not held:
             return
         kind, name = "run start", "half engine"
         asked = not held or not half
+        extra = 0.0 if held else _NOT_SAID_WHICH
         if not half and not (start or test or clause.has("held")) and many is None:
             return
     elif scanner:
@@ -64,12 +69,12 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
         asked = bool(cuts) and not (cut_out or test)
     elif start and (test or pressed_hard):
         kind, name = "repeat", ""
-        asked = True
+        asked = not pressed_hard
     else:
         return
     if name:
         fills.insert(0, Fill("run", name))
-    yield (clause.made(kind, *fills, asked=asked),)
+    yield (clause.made(kind, *fills, asked=asked, extra=extra, sure=bool(half or cut_out or held)),)
 
 
 def _held(clause: Clause) -> tuple[Item | None, str | None]:
@@ -167,31 +172,37 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if asks and what is not None:
         many = clause.take("quantity_word")
         count = Fill("quantity", int(many)) if many else None
-        yield (clause.made("part wanted", Fill("description", what), fill("cylinder", clause.cylinder()), count),)
+        one = clause.cylinder()
+        thing = next((item for item in clause.items if has_role(item, "wanted")), None)
+        number = next((item for item in clause.items if has_role(item, "quantity_word")), None)
+        # "Six injectors" are that many, not the one of cylinder six.
+        counted = one is not None and thing is not None and one.end == thing.start and one.cost > 0
+        behind = count is not None and number is not None and thing is not None and number.start > thing.start
+        extra = _COUNTED if counted or behind else 0.0
+        yield (clause.made("part wanted", Fill("description", what), fill("cylinder", one), count, extra=extra),)
 
 
 def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """What was repaired, in the words said."""
-    if clause.take("fixed") is None or clause.take("fixable") is None:
+    if clause.take("fixed") is None and (clause.take("renewed") is None or not clause.has("done")):
         return
-    only_new = not any(p.role == "fixed" for i in clause.items for p in i.parts if _does(i))
-    if only_new and not clause.has("done"):
+    if not any(has_role(item, *_REPAIRED) for item in clause.items):
         return
-    clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *_REPAIR)}
+    used = (*_REPAIRED, "fixed", "renewed", "done", "quality", "act")
+    clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *used) or item.number is not None}
     start, end = clause.items[0].start, clause.items[-1].end
     one = clause.cylinder()
-    clause.take("quality")
-    clause.take("subject")
     yield (clause.made("repair", Fill("words", (start, end), start, end), fill("cylinder", one)),)
 
 
-def _does(item: Item) -> bool:
-    """Whether a part says that something was done, not only that it is new."""
-    return item.end - item.start > 1 or (not any(p.role == "repaired" for p in item.parts) and not _new(item))
-
-
-def _new(item: Item) -> bool:
-    return all(p.role in ("fixed", "start") for p in item.parts) and any(p.role == "start" for p in item.parts)
+def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A number put right for a cylinder: "no, I meant thirty four on three"."""
+    if not clause.items or not has_role(clause.items[0], "fix"):
+        return
+    value, one = clause.value(), clause.cylinder()
+    if value is not None and one is not None:
+        clause.take("act", "cut")
+        yield (clause.made("command", Fill("word", "correct"), fill("cylinder", one), fill("value", value)),)
 
 
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:

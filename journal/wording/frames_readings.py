@@ -4,21 +4,40 @@ from __future__ import annotations
 
 from collections.abc import Iterator
 from dataclasses import replace
+from itertools import pairwise
 
 from journal.facts import UNITS, Quantity
-from journal.wording.clauses import Clause, Fill, Made, fill, unit_of
+from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role, unit_of
 from journal.wording.lexicon import Part
 
 _WATCHED = ("fuel per stroke", "fuel rate", "engine speed", "load", "power")
-_BY_UNIT = {"rpm": "engine speed", "kW": "power", "hp": "power", "L/h": "fuel rate", "gal/h": "fuel rate",
-            "kg/h": "fuel rate", "mL/min": "return flow"}  # fmt: skip
-_CUT_UNITS = frozenset({"", *(unit for q in _WATCHED for unit in UNITS[Quantity(q)])})
+_BY_UNIT = {
+    "rpm": "engine speed", "kW": "power", "hp": "power", "L/h": "fuel rate", "gal/h": "fuel rate", "kg/h": "fuel rate",
+    "mL/min": "return flow", "mg": "fuel per stroke", "mm3": "fuel per stroke",
+}  # fmt: skip
+"""What a number with a unit is of, where only the unit tells."""
+_CUT_UNITS = frozenset({"", *(unit for q in _WATCHED for unit in UNITS[Quantity(q)])}) - {"N", "N.m", "lb.ft"}
+"""Units of what a cylinder is cut for; nobody reads a brake's torque off the scanner."""
+_BOTH = 0.4
+"""Cost of a number and "no change" said of one cylinder."""
+_PART_OF_NUMBER = 1.0
+_NEXT_AND_NAMED = 0.7
+_BACKWARDS = 0.9
+_TIME_OF_DAY = 1.0
+_BEGUN_AGAIN = 0.7
+_EACH_UNSAID = 1.2
+"""Cost of one number for several cylinders without "each" or "all"."""
 _NO_UNIT = frozenset({""})
 _DEGREES = frozenset({"", "deg", "degC", "degF"})
 
 
-def _no_change(clause: Clause) -> tuple[bool, bool]:
-    """Whether the clause says that nothing changed, and whether only that the cylinder is dead."""
+def _no_change(clause: Clause, value: Item | None) -> tuple[bool, bool]:
+    """Whether the clause says that nothing changed, and whether only that the cylinder is dead.
+
+    Beside a number, words such as "steady" say nothing of the kind.
+    """
+    if value is not None and not clause.only("no_change") and not clause.has("dead"):
+        return False, False
     said = clause.take("no_change") is not None
     dead = clause.take("dead") is not None
     return said or dead, dead and not said
@@ -26,16 +45,13 @@ def _no_change(clause: Clause) -> tuple[bool, bool]:
 
 def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """What the scanner shows with cylinders cut."""
-    if clause.has("baseline") or (clause.has("subject") and not clause.has("quantity")):
-        inherited = False
-    else:
-        inherited = clause.before is not None and clause.before.kind in ("check", "part wanted")
-    if inherited:
+    named_anew = clause.has("baseline") or (clause.has("subject") and not clause.has("quantity"))
+    if not named_anew and clause.before is not None and clause.before.kind in ("check", "part wanted"):
         return
     if clause.only("quality") and not clause.has("no_change") and not clause.has("dead") and not clause.has("act"):
         return
     value = clause.value(_CUT_UNITS)
-    same, only_dead = _no_change(clause)
+    same, only_dead = _no_change(clause, value)
     prior = None
     if value is None and clause.has("prior") and not same:
         prior = clause.take("prior")
@@ -46,9 +62,11 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     acted = clause.take("act", "cut") is not None
     named = clause.take("quantity", *_WATCHED) is not None
     clause.take("again")
-    clause.take("act", "on")
     marked = any(item.cylinders and item.cost == 0 for item in clause.items)
     sure = acted or named or marked or same
+    extra = _BOTH if value is not None and same else 0.0
+    if not acted:
+        extra += _odd(clause, named)
     asked = only_dead and value is None
     if prior is not None and clause.before is not None and clause.before.kind == "cut":
         earlier = next((f for f in clause.before.fills if f.name == "value"), None)
@@ -67,23 +85,49 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         cylinder = None
         if any(item.cylinders for item in clause.items):
             cylinder = clause.cylinder()
+            extra += _NEXT_AND_NAMED
         name = fill("cylinder", cylinder) if cylinder else Fill("next", which)
-        yield (clause.made("cut", name, *what, asked=asked or which == "last", sure=sure),)
+        yield (clause.made("cut", name, *what, asked=asked or which == "last", extra=extra, sure=sure),)
         return
     one = clause.cylinder()
     if one is not None:
-        yield (clause.made("cut", fill("cylinder", one), *what, asked=asked, sure=sure),)
+        yield (clause.made("cut", fill("cylinder", one), *what, asked=asked, extra=extra, sure=sure),)
         return
     many = clause.several()
     if many is not None:
-        clause.take("both")
-        clause.take("all")
-        first = clause.made("cut", Fill("cylinder", many.cylinders[0], many.start, many.end), *what, asked=asked)
+        each = clause.take("both") or clause.take("all")
+        extra += 0.0 if each else _EACH_UNSAID
+        first = clause.made("cut", _first(many), *what, asked=asked, extra=extra, sure=sure)
         others = [
             replace(first, cost=0.0, fills=(Fill("cylinder", c, many.start, many.end), *first.fills[1:]))
             for c in many.cylinders[1:]
         ]
         yield (first, *others)
+
+
+def _first(several: Item) -> Fill:
+    return Fill("cylinder", several.cylinders[0], several.start, several.end)
+
+
+def _odd(clause: Clause, named: bool) -> float:
+    """Cost of a cylinder and a number that are hardly a reading: "engine speed six fifty five", "ten four"."""
+    if len(clause.said) > 1 and has_role(clause.said[0], "fix") and clause.said[1].pause:
+        return _BEGUN_AGAIN
+    for one, other in pairwise(clause.said):
+        together = one.end == other.start and not other.pause
+        if together and other.cylinders and one.number is not None:
+            return _BACKWARDS
+        if together and one.cylinders and other.number is not None:
+            return _PART_OF_NUMBER if named else _TIME_OF_DAY if one.after_at else 0.0
+    return 0.0
+
+
+def repeated(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A number said twice in two ways: "thirty, three oh"."""
+    numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
+    if len(numbers) == 2 and numbers[0][1].number == numbers[1][1].number:
+        clause.used |= {i for i, _ in numbers}
+        yield (clause.made("number", fill("value", numbers[0][1])),)
 
 
 def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -120,7 +164,11 @@ def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     if clause.take("baseline") is None:
         # "Two's back on, thirty one."
-        if clause.take("act", "back") is None or clause.has("quantity", "engine speed", "injection pressure"):
+        if (
+            clause.has("act", "cut")
+            or clause.take("act", "back") is None
+            or clause.has("quantity", "engine speed", "injection pressure")
+        ):
             return
         if clause.cylinder() is None and clause.several() is None and clause.take("all") is None:
             return
@@ -141,6 +189,8 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     unit = value.unit
     named = [q for q in Quantity if clause.has("quantity", q)]
+    if clause.has("baseline"):
+        named = [q for q in named if q is not Quantity.FUEL_PER_STROKE]
     if not named and clause.has("run", "idle") and unit in ("", "rpm"):
         named = [Quantity.ENGINE_SPEED]
     if not named and unit in _BY_UNIT:

@@ -8,6 +8,8 @@ from typing import Any
 
 from journal.errors import JournalError
 from journal.facts import (
+    MEASURED,
+    MEASURED_AS,
     UNITS,
     Baseline,
     Check,
@@ -29,13 +31,12 @@ from journal.facts import (
     Subject,
     TroubleCode,
 )
+from journal.facts.quantities import WATCHED
+from journal.wording.expect import BELIEVABLE, believable
 from journal.wording.numbers import plain, spell
 from journal.wording.types import Command, CommandWord, Context, Meaning, Number
+from journal.wording.unit_sense import as_kept, settle_unit
 from journal.wording.vocabulary import Phrase
-
-
-_WATCHED = (Quantity.FUEL_PER_STROKE, Quantity.FUEL_RATE, Quantity.ENGINE_SPEED, Quantity.LOAD, Quantity.POWER)
-"""What a cut-out test may watch."""
 
 
 @dataclass(frozen=True)
@@ -73,24 +74,10 @@ def after(context: Context, meaning: Meaning | Refused) -> Context:
     """The context for what is said next in the same breath."""
     if not isinstance(meaning, Cut):
         return context
-    return replace(context, next_cylinder=_successor(meaning.cylinder, context))
-
-
-def _successor(cylinder: int, context: Context) -> int | None:
-    """The cylinder after this one, by number unless the cuts so far went by firing order."""
-    if context.engine is None:
-        return None
-    live = [c for c in context.engine.numbers if c not in context.held_out]
-    firing = [c for c in context.engine.order if c in live]
-    last = context.already_cut[-1][0] if context.already_cut else None
-    order = live
-    if last in firing and last in live and context.next_cylinder is not None:
-        by_firing = firing[(firing.index(last) + 1) % len(firing)] == context.next_cylinder
-        by_number = live[(live.index(last) + 1) % len(live)] == context.next_cylinder
-        order = firing if by_firing and not by_number else live
-    if cylinder not in order or order.index(cylinder) + 1 == len(order):
-        return None
-    return order[order.index(cylinder) + 1]
+    done = (*context.done, meaning.cylinder)
+    following = context.engine.next_to_cut(done, context.held_out) if context.engine else None
+    read = () if meaning.value is None else ((meaning.cylinder, meaning.value),)
+    return replace(context, done=done, next_cylinder=following, already_cut=(*context.already_cut, *read))
 
 
 def off_engine(cylinder: int, context: Context) -> str:
@@ -110,6 +97,8 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     assert cylinder is not None
     if said.get("no_change"):
         return Cut(cylinder, None, no_change=True)
+    if context.run_id == "" and isinstance(context.last, Check) and context.last.value is not None:
+        return _measured_alike(said, cylinder, context.last)
     if "value_of" in said:
         if not context.already_cut:
             return Refused("nothing was read before it: say the number")
@@ -120,13 +109,19 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
 def _other_quantity(said: dict[str, Any], context: Context) -> Quantity | None:
     """What is read, where it is said to be, or its unit tells it is, something else than what the run watches."""
     named, unit = said.get("quantity"), said.get("unit", "")
-    fitting = [q for q in _WATCHED if (named is None or q == named) and (not unit or unit in UNITS[q])]
+    fitting = [q for q in WATCHED if (named is None or q == named) and (not unit or unit in UNITS[q])]
     return None if context.quantity in fitting or not fitting else fitting[0]
+
+
+def _measured_alike(said: dict[str, Any], cylinder: int, last: Check) -> Meaning:
+    """A number for a cylinder where none is cut and another one was just measured: the same measurement of this one."""
+    unit = said.get("unit") or last.unit
+    return replace(last, cylinder=cylinder, value=said["value"], unit=unit, outcome=MEASURED)
 
 
 def _last_to_cut(context: Context) -> int | None:
     """The last cylinder in order that was not cut yet."""
-    done = {cylinder for cylinder, _ in context.already_cut}
+    done = set(context.done)
     numbers = context.engine.numbers if context.engine else ()
     return next((c for c in reversed(numbers) if c not in done and c not in context.held_out), None)
 
@@ -137,16 +132,22 @@ def _baseline(said: dict[str, Any], context: Context) -> Meaning:
 
 def _fuel(said: dict[str, Any], context: Context) -> Meaning:
     """Fuel per stroke: the baseline of a run that watches it, a condition of any other."""
+    unit = said.get("unit", "")
     if context.quantity == Quantity.FUEL_PER_STROKE:
-        return Baseline(said["value"], Quantity.FUEL_PER_STROKE, said.get("unit", ""))
-    return Condition(Quantity.FUEL_PER_STROKE, said["value"], said.get("unit", ""))
+        return Baseline(said["value"], Quantity.FUEL_PER_STROKE, unit)
+    return Condition(Quantity.FUEL_PER_STROKE, said["value"], _unit(Quantity.FUEL_PER_STROKE, said, context))
+
+
+def _unit(quantity: Quantity, said: dict[str, Any], context: Context, *, condition: bool = True) -> str:
+    """The unit said, else the shop's, else the only one in which the number makes sense."""
+    return settle_unit(quantity, said["value"], said.get("unit", ""), context, condition=condition)[0]
 
 
 def _condition(said: dict[str, Any], context: Context) -> Meaning:
     quantity = Quantity(said["quantity"])
     if quantity == context.quantity and quantity in (Quantity.FUEL_RATE, Quantity.POWER):
         return Baseline(said["value"], quantity, said.get("unit", ""))
-    return Condition(quantity, said["value"], said.get("unit", ""))
+    return Condition(quantity, said["value"], _unit(quantity, said, context))
 
 
 def _run(said: dict[str, Any], context: Context) -> Meaning | Refused:
@@ -159,13 +160,18 @@ def _run(said: dict[str, Any], context: Context) -> Meaning | Refused:
         if isinstance(found, Refused):
             return found
         held = found
+    quantity = Quantity(said["quantity"]) if "quantity" in said else Quantity.FUEL_PER_STROKE
+    own = dict(context.units).get(quantity, UNITS[quantity][0])
+    pressure = {"value": said.get("pressure_value"), "unit": said.get("pressure_unit", "")}
+    unit = _unit(Quantity.INJECTION_PRESSURE, pressure, context) if pressure["value"] is not None else ""
     return RunStarted(
         RunKind(said.get("run", "half engine")),
-        Quantity(said["quantity"]) if "quantity" in said else Quantity.FUEL_PER_STROKE,
+        quantity,
+        own if own != UNITS[quantity][0] else "",
         held_out=held,
         pressure=PressureLevel(said["pressure"]) if "pressure" in said else None,
         pressure_value=said.get("pressure_value"),
-        pressure_unit=said.get("pressure_unit", "MPa"),
+        pressure_unit=unit or UNITS[Quantity.INJECTION_PRESSURE][0],
         after_repair="after_repair" in said,
         repeat=bool(said.get("repeat")),
         idle_fuel=said.get("idle_fuel"),
@@ -201,14 +207,18 @@ def _check(said: dict[str, Any], context: Context) -> Meaning:
     place = said.get("place")
     if said["subject"] == Subject.AIR_TEST and other is not None:
         place = "next cylinder"
+    subject = Subject(said["subject"])
+    value, unit = said.get("value"), said.get("unit", "")
+    if value is not None and subject in MEASURED_AS:
+        value, unit = as_kept(value, _unit(MEASURED_AS[subject], said, context))
     return Check(
-        Subject(said["subject"]),
+        subject,
         said["outcome"],
         said.get("cylinder"),
         part=said.get("part"),
         place=place,
-        value=said.get("value"),
-        unit=said.get("unit", ""),
+        value=value,
+        unit=unit,
         crank_turned=None if turned is None else turned == "yes",
         other_cylinder=other,
     )
@@ -231,14 +241,39 @@ def _part(said: dict[str, Any], context: Context) -> Meaning:
     return PartWanted(said["description"], int(said.get("quantity", 1)), said.get("cylinder"))
 
 
+def _part_again(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    """Another of the part that was just wanted, or more of it."""
+    last = context.last
+    if not isinstance(last, PartWanted):
+        return Refused("no part was just wanted: say which one")
+    many = int(said.get("quantity", 1))
+    if "cylinder" in said:
+        return replace(last, cylinder=said["cylinder"], quantity=many)
+    return Correction(context.last_id, replace(last, quantity=many))
+
+
 def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if context.question_options or context.expects_number:
         return Number(said["value"])
+    if context.baseline is not None and context.next_cylinder is not None:
+        cut = Cut(context.next_cylinder, said["value"])
+        if believable(cut, context) >= BELIEVABLE:
+            return cut
     return Refused("a number alone: say which cylinder or what it is")
 
 
+def _which_cylinder(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    """The cylinder as an answer: the option of the waiting question that is about it."""
+    options = [getattr(option, "cylinder", None) for option in context.question_options]
+    if options.count(said["cylinder"]) != 1:
+        return Refused("a cylinder alone: say what was read")
+    picks = (CommandWord.YES,) if len(options) == 1 else (CommandWord.FIRST, CommandWord.SECOND)
+    at = options.index(said["cylinder"])
+    return Command(picks[at]) if at < len(picks) else Refused("say the reading again")
+
+
 def _command(said: dict[str, Any], context: Context) -> Meaning:
-    return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"))
+    return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"), said.get("about", ""))
 
 
 _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
@@ -257,7 +292,9 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "note": lambda said, context: Note(said["text"]),
     "job fact": lambda said, context: JobFact(said["field"], said.get("text") or plain(said["count"])),
     "part wanted": _part,
+    "part again": _part_again,
     "repair": lambda said, context: RepairDone(said["text"]),
     "command": _command,
     "number": _number,
+    "which cylinder": _which_cylinder,
 }

@@ -119,7 +119,7 @@ def _with_parts(tokens: Sequence[str], at: int, most: int) -> Iterator[Reading]:
     for whole in _wholes(tokens, at, most):
         yield whole
         yield from _parts(tokens, whole)
-        yield from _tenths(tokens, whole)
+    yield from _tenths(tokens, at)
     yield from _parts(tokens, Reading(at, 0.0, 0.1))
 
 
@@ -146,13 +146,14 @@ def _parts(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
             yield Reading(at + 2, whole.value + 0.75, whole.cost)
 
 
-def _tenths(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
-    """Tenths whose point is left unsaid, after a number that no figure can lengthen: "thirty seven five", "ten nine"."""
-    if whole.value < 10 or whole.value >= 100 or (whole.value % 10 == 0 and whole.value != 10):
-        return
-    for digit in _at(tokens, whole.end):
-        if digit.size == "digit" and not digit.written:
-            yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), whole.cost + digit.cost + _POINTLESS)
+def _tenths(tokens: Sequence[str], at: int) -> Iterator[Reading]:
+    """Tenths whose point is left unsaid, where no figure can lengthen the number: "thirty seven five", "ten nine"."""
+    for whole in _smalls(tokens, at):
+        if whole.value < 10 or (whole.value % 10 == 0 and whole.value != 10):
+            continue
+        for digit in _at(tokens, whole.end):
+            if digit.size == "digit" and digit.value and not digit.written:
+                yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), whole.cost + digit.cost + _POINTLESS)
 
 
 def _sum(whole: float, part: float) -> float:

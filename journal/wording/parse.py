@@ -8,7 +8,7 @@ from functools import cache
 from typing import Any
 
 from journal.wording.cylinders import MOST_CYLINDERS, cylinder_at, several_at
-from journal.wording.frames import ways
+from journal.wording.frames import ends_expression, ways
 from journal.wording.lexicon import Said as Word
 from journal.wording.lexicon import said_words
 from journal.wording.network import Network, network
@@ -26,6 +26,29 @@ from journal.wording.vocabulary import (
 _PAUSE_IN_NUMBER = 0.4
 _SPLIT_NUMBER = 0.8
 _BARE_START = 0.3
+_DANGLING = frozenset(
+    [
+        "the",
+        "a",
+        "an",
+        "on",
+        "of",
+        "to",
+        "in",
+        "at",
+        "and",
+        "with",
+        "from",
+        "for",
+        "number",
+        "cylinder",
+        "is",
+        "was",
+        "point",
+    ]
+)
+"""Words with which nobody ends: more was said than was made out."""
+_FEWER_PARTS = 0.15
 _SKIPPED_WORD = 3.0
 _FEWER_PHRASES = 0.5
 _COLLECTED = 0.25
@@ -38,7 +61,7 @@ _AS_SEVERAL = 0.3
 """Cost of several phrases in a breath, beside what the parts of the whole mean."""
 _SENSIBLE = 1.5
 """Cost below which nothing further is tried."""
-_FAR_FETCHED = 0.9
+_FAR_FETCHED = 0.55
 """Cost beyond the best from which another way is not worth a thought."""
 
 
@@ -70,6 +93,8 @@ class Said:
     """Index of the token after its last."""
     asked: bool = False
     """Whether it is to be asked about however clear the words are: "maybe thirty eight"."""
+    strange: bool = False
+    """Whether words of no meaning stand among its own, which may be something else misheard."""
 
 
 @dataclass(frozen=True)
@@ -116,17 +141,26 @@ def parse_tokens(
     if not fuzzy or (plainly and plainly[0].cost < _TO_THE_LETTER and len(plainly[0].said) == 1):
         return plainly
     several = [replace(p, cost=p.cost + _AS_SEVERAL * (len(p.said) > 1)) for p in plainly]
-    found = _near([*_framed(tokens, text, cylinders), *several])
-    if found and found[0].cost < _SENSIBLE:
+    framed = _framed(tokens, text, cylinders)
+    best = min((p.cost for p in (*framed, *several)), default=0.0)
+    if framed and framed[0].cost <= best:
+        several = [p for p in several if len(p.said) == 1]
+    found = _near([*(p for p in framed if p.cost <= best + _FAR_FETCHED), *several])
+    if found and found[0].cost < _SENSIBLE and not _asks(found[0]):
         return found
     return _near([*found, *_Search(tokens, text, cylinders, fuzzy=True).run()])
 
 
 def _near(parses: list[Parse]) -> list[Parse]:
-    """Those hardly more far-fetched than the best, cheapest first; the same only once."""
-    ranked = sorted(parses, key=lambda p: p.cost)
-    best = {p.said: p for p in reversed(ranked) if p.cost <= ranked[0].cost + _FAR_FETCHED}
-    return _undominated(sorted(best.values(), key=lambda p: p.cost))
+    """The same only once, cheapest first, without those that take more apart than need be."""
+    best: dict[tuple[Said, ...], Parse] = {}
+    for parse in sorted(parses, key=lambda p: (p.cost, _asks(p))):
+        best.setdefault(tuple(replace(said, asked=False, strange=False, start=0, end=0) for said in parse.said), parse)
+    return _undominated(list(best.values()), _FEWER_PARTS)
+
+
+def _asks(parse: Parse) -> bool:
+    return any(said.asked for said in parse.said)
 
 
 @cache
@@ -138,6 +172,7 @@ def _framed_kinds() -> dict[str, int]:
 def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
     """What the words mean by their parts."""
     words = said_words(tokens)
+    dangling = tokens[-1].text in _DANGLING and not ends_expression([w.text for w in words])
     parses = []
     for way in ways(words, cylinders):
         said = []
@@ -150,7 +185,8 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
                 else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
                 for f in made.fills
             )
-            said.append(Said(_framed_kinds()[made.kind], _in_order(filled), start, end, made.asked))
+            asked = made.asked or dangling
+            said.append(Said(_framed_kinds()[made.kind], _in_order(filled), start, end, asked, made.strange))
         parses.append(Parse(tuple(said), way.cost))
     return parses
 
@@ -295,11 +331,16 @@ class _Search:
                 yield reading.end, float(reading.value), reading.cost + pauses * _PAUSE_IN_NUMBER
 
 
-def _undominated(parses: list[Parse]) -> list[Parse]:
-    """Without those that need more phrases for the same words, or leave more of a phrase to free text."""
+def _undominated(parses: list[Parse], fewer: float = _FEWER_PHRASES) -> list[Parse]:
+    """Without those that need more phrases for the same words, or leave more of a phrase to free text.
+
+    Args:
+        parses: cheapest first.
+        fewer: how much more a way with fewer phrases may cost to be preferred.
+    """
     kept = []
     for parse in parses:
-        shorter = any(len(p.said) < len(parse.said) and p.cost <= parse.cost + _FEWER_PHRASES for p in parses)
+        shorter = any(len(p.said) < len(parse.said) and p.cost <= parse.cost + fewer for p in parses)
         longer_text = any(p is not parse and _same_with_less_text(p, parse) for p in parses)
         if not shorter and not longer_text:
             kept.append(parse)

@@ -14,6 +14,7 @@ _TOKEN = re.compile(
     | \S""",
     re.IGNORECASE | re.VERBOSE,
 )
+_NUMBER_SIGN = re.compile(r"\bno\.(?=\s?[0-9])", re.IGNORECASE)
 _THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
 _WHOLE = {"%": "percent", "#": "number", "/": "slash", "ok": "okay"}
@@ -31,11 +32,16 @@ class Token:
     """Whether a comma, full stop or the like stands before it."""
 
 
+def _num(sign: re.Match[str]) -> str:
+    """ "No. 2" with the sign as a word of the same length, so that places in the text stay."""
+    return "num"
+
+
 def tokenise(text: str) -> tuple[Token, ...]:
     """The words and figures of a text; marks that are not said only leave a pause."""
     tokens = []
     pause = False
-    for match in _TOKEN.finditer(text.translate(_QUOTES)):
+    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, text.translate(_QUOTES))):
         word = match.group().lower()
         if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/"):
             pause = True

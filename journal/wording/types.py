@@ -44,6 +44,8 @@ class Command:
     """The cylinder it is about, for scratch and read back."""
     value: float | None = None
     """The number, for a correction."""
+    about: str = ""
+    """What it is about besides a cylinder: `baseline`, or empty."""
 
 
 @dataclass(frozen=True)
@@ -90,6 +92,8 @@ class Context:
     """The run's latest baseline in its unit."""
     already_cut: tuple[tuple[int, float], ...] = ()
     """Cylinders already cut in this run with their readings, in order."""
+    done: tuple[int, ...] = ()
+    """Cylinders already cut in this run, in order, whatever was read."""
     held_out: tuple[int, ...] = ()
     """Cylinders held out in this run."""
     next_cylinder: int | None = None
@@ -100,6 +104,10 @@ class Context:
     """True when a bare number is what is wanted now, whether or not a question is waiting."""
     ranges: tuple[Range, ...] = ()
     """Further expectations by quantity."""
+    last: Body | None = None
+    """What the last entry says, which "and one for five" goes on from."""
+    last_id: str = ""
+    """The identifier of that entry."""
     units: tuple[tuple[Quantity, str], ...] = ()
     """What a number without a unit means in this shop; a quantity that is not there is in its first unit."""
 

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 import math
 
-from journal.facts import UNITS, Quantity
+from journal.facts import UNITS, Condition, Quantity
 from journal.facts.quantities import SPOKEN_UNITS, TEMPERATURES
 from journal.facts.units import convert
 from journal.wording.expect import usual_range
-from journal.wording.types import Context
+from journal.wording.types import Context, Meaning
 
 
 def unit_of(quantity: Quantity, context: Context) -> str:
@@ -51,6 +51,15 @@ def settle_unit(
         if len(others) == 1:
             unit, remark = others[0], f"taken as {SPOKEN_UNITS[others[0]]}"
     return ("" if unit == first else unit), remark
+
+
+def remark_of(meaning: Meaning, context: Context) -> str:
+    """Why a condition stands in another unit than the shop's though it was not said in one; empty where it does not."""
+    if not isinstance(meaning, Condition):
+        return ""
+    unit = meaning.unit or UNITS[meaning.quantity][0]
+    own = unit_of(meaning.quantity, context)
+    return "" if unit == own or possible(meaning.quantity, meaning.value, own) else f"taken as {SPOKEN_UNITS[unit]}"
 
 
 def possible(quantity: Quantity, value: float, unit: str) -> bool:

@@ -15,7 +15,20 @@ CYLINDER_SLOTS = frozenset({"cylinder", "other_cylinder", "stands"})
 """Slots filled by one cylinder's number."""
 
 NUMBER_SLOTS = frozenset(
-    {"value", "reading", "signed", "thou", "pressure_value", "idle_fuel", "count", "spn", "fmi", "engine_count", "wrong", "again"}
+    {
+        "value",
+        "reading",
+        "signed",
+        "thou",
+        "pressure_value",
+        "idle_fuel",
+        "count",
+        "spn",
+        "fmi",
+        "engine_count",
+        "wrong",
+        "again",
+    }
 )
 """Slots filled by a number."""
 
@@ -49,7 +62,7 @@ class Phrase:
     means: str = ""
     """What comes of it, in a few words."""
     only: str = ""
-    """`number` for what counts only while a question waits."""
+    """`number` for a bare number, `question` for words that answer only where a question waits."""
     framed: bool = False
     """Whether it stands for what was understood by its parts (`frames`), whatever the order of the words."""
 

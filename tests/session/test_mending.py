@@ -13,7 +13,8 @@ from journal.facts import Answer, Baseline, Correction, Cut, Engine, JobOpened, 
 from journal.mending import Doubtful, Learnt, dismiss, learnt, mend, pattern
 from journal.record.job import Asked
 from journal.record.store import Store
-from journal.session import Session, missing_text, open_job
+from journal.session import Session, open_job
+from journal.told import missing_text
 
 
 @pytest.fixture
