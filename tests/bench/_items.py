@@ -109,8 +109,13 @@ def left_out() -> list[str]:
 
 def sound_of(item: Item) -> Sound:
     """Its sound as a microphone would have it, with noise before and after it too."""
+    return mixed(apart(_said(item)), item.level, item.dice)
+
+
+def apart(sound: Sound) -> Sound:
+    """A phrase with room before and after it."""
     gap = np.zeros(round(_GAP_S * RATE), dtype=np.float32)
-    return mixed(np.concatenate((gap, _said(item), gap)), item.level, item.dice)
+    return np.concatenate((gap, sound, gap))
 
 
 def _said(item: Item) -> Sound:

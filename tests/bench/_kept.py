@@ -87,6 +87,8 @@ class Listeners:
         return Heard(item, tuple(self._cut(one, item) for one in utterances([sound_of(item)])))
 
     def _cut(self, one: Utterance, item: Item) -> Cut:
+        from journal.listening import to_weigh  # not there in every checkout that decides again what is kept
+
         hearings, weighed, took = {}, {}, {}
         free = [self._free] if self._free and item.dice % _FREE_TOO == 0 else []
         for each in (*self._all, *free):
@@ -95,7 +97,7 @@ class Listeners:
             took[each.name] = round(time.perf_counter() - began, 3)
         for each in self._all:
             others = [hearing for name, hearing in hearings.items() if name not in (each.name, FREE)]
-            texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text]
+            texts = to_weigh(others, hearings[each.name].free_text)
             if isinstance(each, Weigher) and texts:
                 weighed[each.name] = each.weigh(one.sound, texts)
         return Cut(one.start, one.end, hearings, weighed, took)
@@ -143,18 +145,32 @@ def main() -> None:
     ask.add_argument("--seconds", type=float, default=float("inf"))
     ask.add_argument("--turn", default="0/1")
     asked = ask.parse_args()
-    asked.folder.mkdir(parents=True, exist_ok=True)
     for line in left_out():
         print(f"left out: {line}")
-    mine, of = (int(part) for part in asked.turn.split("/"))
-    done = {heard.item.key for heard in read(asked.folder, asked.which)}
-    every = to_fit_on() if asked.which == "fit" else to_report_on()
+    hear(asked.which, asked.folder, asked.seconds, asked.turn)
+
+
+def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0/1", share: float = 1.0) -> None:
+    """Hear what is not in the folder yet, and keep it there.
+
+    Args:
+        which: `fit` or `report`.
+        folder: where it is kept.
+        seconds: after which to end.
+        turn: which part of how many to hear.
+        share: of all of it.
+    """
+    folder.mkdir(parents=True, exist_ok=True)
+    mine, of = (int(part) for part in turn.split("/"))
+    done = {heard.item.key for heard in read(folder, which)}
+    every = to_fit_on() if which == "fit" else to_report_on()
+    every = every[: round(share * len(every))]
     waiting = [item for item in every if item.key not in done and _group(item) % of == mine]
     began, count = time.monotonic(), 0
-    with (asked.folder / f"{asked.which}-{mine}-{of}.jsonl").open("a", encoding="utf-8") as file:
-        listeners = Listeners(free=asked.which == "report")
+    with (folder / f"{which}-{mine}-{of}.jsonl").open("a", encoding="utf-8") as file:
+        listeners = Listeners(free=which == "report")
         for item in waiting:
-            if time.monotonic() - began > asked.seconds:
+            if time.monotonic() - began > seconds:
                 break
             file.write(json.dumps(_to_json(listeners.hear(item))) + "\n")
             file.flush()
