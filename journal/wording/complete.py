@@ -35,8 +35,8 @@ def complete(decisions: Sequence[Decision], context: Context) -> bool:
     *_, last = decisions
     words = [token.text for token in tokenise(last.heard)]
     how = ending(words)
-    if how is None or (isinstance(last.meaning, Check) and last.meaning.value is not None):
-        # After a measured number it may still be said what is thought of it: "fifteen thou, too tight".
+    if how is None or isinstance(last.meaning, Check):
+        # After a check it may still be said where, or what is thought of it: "fifteen thou, too tight".
         return False
     if how.slots & _READ and isinstance(last.meaning, Cut | Baseline | Command):
         # A unit may follow: nobody changes it within a run.

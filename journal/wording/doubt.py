@@ -6,6 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 
+from journal.wording.figures import settings
 from journal.wording.numbers import cardinal, readings
 from journal.wording.parse import Filled, Said
 from journal.wording.tokens import Token
@@ -41,6 +42,7 @@ def alike_numbers(value: float, words: tuple[str, ...] = ()) -> tuple[tuple[floa
         for other, often in vocabulary().confusions.get(word, ()):
             changed = (*words[:at], other, *words[at + 1 :])
             for reading in readings(changed, 0):
-                if reading.end == len(changed) and reading.value != value:
+                usual = reading.cost < settings()["text"]["usual"]
+                if usual and reading.end == len(changed) and reading.value != value:
                     found[reading.value] = max(often, found.get(reading.value, 0.0))
     return tuple(sorted(found.items(), key=lambda item: -item[1]))

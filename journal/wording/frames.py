@@ -9,7 +9,7 @@ from functools import lru_cache
 from journal.wording import frames_checks, frames_job, frames_readings
 from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
-from journal.wording.lexicon import Said, lexicon
+from journal.wording.lexicon import Part, Said, lexicon
 from journal.wording.numbers import atoms, readings
 
 _FAMILIES = (
@@ -28,6 +28,10 @@ _NEW_CLAUSE = 0.25
 _SPLIT = 0.15
 _SPLIT_TENS = 0.8
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
+_POINTING = frozenset(
+    {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
+)
+"""Words after which "one" is no cylinder."""
 _PRONOUN = 1.5
 """Cost of "one" as a reading."""
 _CUT_SHORT = 0.6
@@ -37,6 +41,7 @@ _ONE_FIGURE = 0.6
 _PAUSE_IN_NUMBER = 0.4
 _BINDING = frozenset({"veto", "intend"})
 """Roles whose words are not taken apart: what they say of the clause is not got round."""
+_NOTHING = Part("link", "yes")
 _NAMES = frozenset({"quantity", "subject", "part", "baseline", "engine_thing"})
 _JOINS = frozenset({"and", "then", "so", "but"})
 _UNLIKELY_START = 0.5
@@ -196,7 +201,9 @@ class _Search:
                 yield from self._cylinders(end, at, pause, 0.0)
             yield Item(at, end, 0.0 if end == matched[0][0] else _CUT_SHORT, parts, pause=pause)
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
-        if number:
+        if number and word == "one" and at and self.words[at - 1] in _POINTING and not pause:
+            yield Item(at, at + 1, parts=(_NOTHING,), pause=pause)
+        elif number:
             known = True
             yield from self._cylinders(at, at, pause, _BARE_CYLINDER)
             yield from self._numbers(at, pause)
@@ -215,10 +222,11 @@ class _Search:
 
     def _cylinders(self, at: int, start: int, pause: bool, extra: float) -> Iterator[Item]:
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
-            timed = start > 0 and self.words[start - 1] in _TIMED
+            before = self.words[start - 1] if start else ""
+            timed = before in _TIMED
             yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
         for end, several, cost in several_at(self.words, at, self.cylinders):
-            if len(several) > 1:
+            if len(several) > 1 and max(several) <= self.cylinders:
                 yield Item(start, end, extra + cost, cylinders=several, pause=pause)
 
     def _numbers(self, at: int, pause: bool) -> Iterator[Item]:
@@ -277,9 +285,8 @@ def _told_once(made: list[Made]) -> tuple[Made, ...]:
     """Without what only says again what was said of a subject: "seated and clean"."""
     kept: list[Made] = []
     for one in made:
-        before = kept[-1] if kept else None
-        again = before is not None and one.kind == before.kind == "check"
-        if again and {(f.name, f.value) for f in one.fills} <= {(f.name, f.value) for f in before.fills}:
-            continue
-        kept.append(one)
+        before = kept[-1] if kept else one
+        told = {(f.name, f.value) for f in before.fills}
+        if not kept or one.kind != "check" or not {(f.name, f.value) for f in one.fills} <= told:
+            kept.append(one)
     return tuple(kept)

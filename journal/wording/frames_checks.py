@@ -18,6 +18,8 @@ _MEASURED_UNITS: dict[str, frozenset[str]] = {
     "fuel supply": frozenset({"", "psi", "bar", "kPa", "MPa"}),
 }
 """Subjects that are measured, and the units of their numbers."""
+_OF_THE_ENGINE = 0.5
+"""Cost of a cylinder named with what belongs to the whole engine."""
 _BY_CHECK_UNIT = {"ohm": "injector resistance"}
 _ENGINE_WIDE = frozenset(
     {"injection pressure circuit", "fuel supply", "air in fuel", "oil", "coolant", "intake and exhaust"}
@@ -44,7 +46,8 @@ def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if clause.before is not None and clause.before.kind == "check" and not idioms:
         subjects.setdefault(str(clause.before.get("subject")))
     for idiom in sorted(idioms):
-        yield from _check(clause.fresh(), *idiom.split("/"), idiom=idiom)
+        subject, outcome = idiom.split("/")
+        yield from _check(clause.fresh(), subject, outcome, idiom)
     for subject in subjects:
         yield from _check(clause.fresh(), subject)
 
@@ -56,9 +59,10 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     into = _leaks_into(clause) if subject == "air test" else None
     cylinder = clause.cylinder()
     part = clause.take("part") if subject == "overhead" else None
-    extra, fills, asked = 0.0, [], False
+    extra, asked = 0.0, False
+    fills: list[Fill] = []
     if into is not None:
-        fills.append(fill("other_cylinder", into))
+        fills.append(Fill("other_cylinder", into.cylinders[0], into.start, into.end))
         outcome = "leaks"
     if idiom:
         clause.take("subject", subject)
@@ -75,6 +79,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         clause.take("quality", "leaking", "holding")
         if clause.has("turned"):
             fills.append(Fill("crank_turned", clause.take("turned")))
+        if named is None and not inherited and cylinder is None:
+            return
         if named is None and not inherited:
             # "Three leaks" without air or where to says too little; "holds" hardly more.
             extra += 0.0 if fills else 0.35
@@ -87,6 +93,7 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         clause.take("quantity")
     if cylinder is not None and subject in _ENGINE_WIDE:
         asked = True
+        extra += _OF_THE_ENGINE
     if value is not None and subject == "lobe lift" and not value.unit:
         return
     if cylinder is None and not any(f.name == "cylinder" for f in fills) and subject in _WANTS_CYLINDER:

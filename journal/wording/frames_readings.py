@@ -25,7 +25,8 @@ _NEXT_AND_NAMED = 0.7
 _BACKWARDS = 0.9
 _TIME_OF_DAY = 1.0
 _BEGUN_AGAIN = 0.7
-_EACH_UNSAID = 1.2
+_COUNTED = 2.0
+_EACH_UNSAID = 2.5
 """Cost of one number for several cylinders without "each" or "all"."""
 _NO_UNIT = frozenset({""})
 _DEGREES = frozenset({"", "deg", "degC", "degF"})
@@ -110,7 +111,10 @@ def _first(several: Item) -> Fill:
 
 
 def _odd(clause: Clause, named: bool) -> float:
-    """Cost of a cylinder and a number that are hardly a reading: "engine speed six fifty five", "ten four"."""
+    """Cost of a cylinder and a number that are hardly a reading: "engine speed six fifty five", "six cylinders"."""
+    for one, other in pairwise(clause.said):
+        if one.number is not None and other.end > other.start and has_role(other, "cylinder_word") and not other.pause:
+            return _COUNTED
     if len(clause.said) > 1 and has_role(clause.said[0], "fix") and clause.said[1].pause:
         return _BEGUN_AGAIN
     for one, other in pairwise(clause.said):

@@ -139,7 +139,9 @@ def _fuel(said: dict[str, Any], context: Context) -> Meaning:
 
 
 def _unit(quantity: Quantity, said: dict[str, Any], context: Context, *, condition: bool = True) -> str:
-    """The unit said, else the shop's, else the only one in which the number makes sense."""
+    """The unit said, else the shop's, else the only one in which the number makes sense; empty where there is one."""
+    if len(UNITS[quantity]) == 1:
+        return ""
     return settle_unit(quantity, said["value"], said.get("unit", ""), context, condition=condition)[0]
 
 
@@ -210,7 +212,7 @@ def _check(said: dict[str, Any], context: Context) -> Meaning:
     subject = Subject(said["subject"])
     value, unit = said.get("value"), said.get("unit", "")
     if value is not None and subject in MEASURED_AS:
-        value, unit = as_kept(value, _unit(MEASURED_AS[subject], said, context))
+        value, unit = as_kept(value, _unit(MEASURED_AS[subject], said, context) or unit)
     return Check(
         subject,
         said["outcome"],

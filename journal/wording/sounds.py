@@ -14,7 +14,7 @@ from journal.wording.tokens import tokenise
 LEAST_ALIKE = 70.0
 """Likeness, 0 to 100, below which two words are not taken for each other."""
 
-_MOST = 4
+_MOST = 6
 
 
 @cache

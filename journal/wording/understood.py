@@ -9,6 +9,7 @@ from itertools import pairwise
 
 from journal.facts import Cut
 from journal.wording.cylinders import BEYOND_ENGINE
+from journal.wording.expect import expected
 from journal.wording.figures import settings
 from journal.wording.meanings import Refused, after, meaning_of
 from journal.wording.numbers import atoms
@@ -113,15 +114,23 @@ def _out_of_place(parse: Parse, tokens: Sequence[Token], context: Context, parse
     alone = all(other is parse or other.cost >= parse.cost + BEYOND_ENGINE for other in parses)
     if context.expects_number or answers or (context.question_options and alone):
         return 0.0
-    waits = context.question_options or (context.baseline is not None and context.next_cylinder is not None)
-    return costs["unnamed"] if waits else costs["unawaited"]
+    return costs["unnamed" if context.question_options or _next_reading(float(value), context) else "unawaited"]
+
+
+def _next_reading(value: float, context: Context) -> bool:
+    """Whether a bare number may be what the next cylinder reads."""
+    if context.baseline is None or context.next_cylinder is None:
+        return False
+    return expected(Cut(context.next_cylinder, value), context)
 
 
 def _counts(parse: Parse, tokens: Sequence[Token]) -> bool:
     """Whether the words are just figures up or down by one: "one two three"."""
     words = [t.text for t in tokens[parse.said[0].start : parse.said[-1].end]]
     said = [atoms(word) for word in words if atoms(word)]
-    if len(said) < 3 or any(word in known_words() for word in words if not atoms(word)):
+    cut = vocabulary().phrases[parse.said[0].phrase]
+    known = any(word in known_words() for word in words if not atoms(word))
+    if len(said) < 3 or (known and not (cut.framed and cut.kind == "cut")):
         return False
     if any(found[0].size == "tens" for found in said):
         return False

@@ -9,6 +9,7 @@ import pytest
 
 from journal.analysis import diagnose
 from journal.facts import (
+    Answer,
     Baseline,
     Correction,
     Cut,
@@ -90,27 +91,38 @@ def test_a_doubtful_number_waits_as_a_question_and_counts_only_when_answered(ses
 def test_further_readings_do_not_wait_for_an_answer_and_keep_their_run(session: Session) -> None:
     say(session, "idle cut-out test", "baseline thirty")
     session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
-    say(session, "cylinder five cut thirty eight", "end of run", "the first")
+    say(session, "cylinder five cut thirty eight")
+    (asked,) = session.job.waiting
+    session.enter(Answer(asked.question.entry.id, 0))
     (run,) = session.job.runs
     assert sorted(cut.cylinder or 0 for cut in run.cuts) == [4, 5]
 
 
-def test_an_answer_can_be_the_number_itself_but_no_third_number(session: Session) -> None:
+def test_a_third_number_is_asked_about_once_more(session: Session) -> None:
     say(session, "idle cut-out test", "baseline thirty")
     session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
     (third,) = session.type("thirty eight")
     assert third.verdict is not Verdict.TAKE
     assert cuts(session) == []
-    say(session, "thirty nine")
+    assert third.say == "four, thirty-eight?"
+    say(session, "yes")
+    assert cuts(session) == [(4, 38.0)]
+    assert not session.job.waiting
+
+
+def test_an_answer_can_be_one_of_the_two_numbers(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    session.hear([Candidate("four cut thirty seven", -0.7, "a"), Candidate("four cut thirty nine", -0.7, "a")])
+    say(session, "it's thirty nine")
     assert cuts(session) == [(4, 39.0)]
 
 
 def test_a_number_that_does_not_answer_is_told_what_does(session: Session) -> None:
     session.enter(Question("four, thirty-eight?", (Cut(4, 38.0),)))
-    (one,) = session.type("40")
+    (one,) = session.type("4000")
     assert one.say == "four, thirty-eight? Say yes or no."
     session.enter(Question("five: thirty, or thirteen?", (Cut(5, 30.0), Cut(5, 13.0))))
-    (two,) = session.type("40")
+    (two,) = session.type("4000")
     assert two.say == "five: thirty, or thirteen? Say first, second or neither."
 
 
@@ -197,7 +209,9 @@ def test_readings_after_a_doubtful_run_start_do_not_fall_into_the_run_before(ses
     assert ([c.value for c in first.cuts], [c.value for c in second.cuts]) == ([37.0], [110.0])
     assert (first.asked, second.asked) == (False, True)
     assert any("question" in remark.text for remark in diagnose(session.job).warnings)
-    say(session, "the second")
+    assert [o.verdict for o in session.type("the second")] == [Verdict.LET_GO]
+    (asked,) = session.job.waiting
+    session.enter(Answer(asked.question.entry.id, 1))
     assert session.job.runs[1].start.held_out == (4, 6)
     assert not session.job.runs[1].asked
     assert [c.value for c in session.job.runs[1].cuts] == [110.0]

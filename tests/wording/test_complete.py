@@ -36,8 +36,8 @@ WHOLE = Context(engine=Engine(6), baseline=31.0, next_cylinder=3)
         ("scratch that", TENTHS, True),
         ("read back cylinder four", TENTHS, False),
         ("lash tight, cylinder two", TENTHS, False),
-        ("port temperature cylinder three cold", TENTHS, True),
-        ("compression cylinder three, twenty eight bar", TENTHS, True),
+        ("port temperature cylinder three cold", TENTHS, False),
+        ("compression cylinder three, twenty eight bar", TENTHS, False),
         ("compression cylinder three, twenty eight", TENTHS, False),
         ("engine speed seven hundred", TENTHS, False),
         ("engine speed six hundred fifty two", TENTHS, False),
@@ -68,7 +68,7 @@ def test_no_word_after_what_is_complete_makes_it_something_else() -> None:
     words = [*sorted(network().vocabulary_words()), *"123456789", "point five", "hundred"]
     texts = [text for group in (CHECKS, CONDITIONS, RUNS, CONTROL, PHOTOS) for text, *_ in group][::4]
     over = [text for text in texts if complete(decide_text(text, TENTHS), TENTHS)]
-    assert len(over) > 20
+    assert len(over) > 10
     wrong = []
     for text in over:
         before = decide_text(text, TENTHS)[-1].meaning

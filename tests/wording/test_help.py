@@ -66,6 +66,8 @@ def test_every_request_to_the_journal_has_its_words() -> None:
 
 
 def test_every_condition_that_can_be_recorded_has_its_words() -> None:
-    said = {phrase.set["quantity"] for phrase in vocabulary().phrases if phrase.kind == "condition" and not phrase.framed}
+    said = {
+        phrase.set["quantity"] for phrase in vocabulary().phrases if phrase.kind == "condition" and not phrase.framed
+    }
     measured_by_checks = set(MEASURED_AS.values()) - {Quantity.FUEL_PRESSURE}
     assert said == {str(q) for q in Quantity} - {str(q) for q in measured_by_checks} - {"fuel per stroke"}
