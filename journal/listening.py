@@ -89,18 +89,23 @@ class Ears:
     def pool(self, utterance: Utterance, hearings: Sequence[Hearing]) -> Pooled:
         """What the listeners heard, in their order, taken together; see `hear`."""
         made = dict(zip((each.name for each in self.listeners), hearings, strict=True))
-        if self._weigher is not None and not agreed(hearings):
+        if self._weigher is not None:
             others = [hearing for name, hearing in made.items() if name != self._weigher.name]
-            if texts := to_weigh(others, made[self._weigher.name].free_text):
+            texts = to_weigh(others, made[self._weigher.name].free_text, agreed=agreed(hearings))
+            if texts:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start
         # One that has found no phrase at all has not kept silent: it says that there was none.
         candidates = [c for name, h in made.items() for c in h.candidates or (Candidate("", 0.0, name),)]
         free_text = next((h.free_text for h in made.values() if h.free_text), "")
         if self._attention:
+            unheeded = bool(free_text) and self._addressed(free_text) is None
             free_text = self._addressed(free_text) or ""
             addressed = [(c, self._addressed(c.text) if c.text else "") for c in candidates]
             candidates = [replace(c, text=text) for c, text in addressed if text is not None]
+            if unheeded:
+                # Held to the phrases they hear the word in anything.
+                candidates = [c for c in candidates if not c.text]
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text, seconds)
 
     def _addressed(self, text: str) -> str | None:
@@ -109,9 +114,12 @@ class Ears:
         return rest if first.lower().strip(".,!?") == self._attention else None
 
 
-def to_weigh(others: Sequence[Hearing], free_text: str) -> list[str]:
-    """What a listener is asked how likely it holds it: what others heard, and a note whose first word was misheard."""
-    texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text]
+def to_weigh(others: Sequence[Hearing], free_text: str, *, agreed: bool = False) -> list[str]:
+    """What a listener is asked how likely it holds it: what others heard, and a note whose first word was misheard.
+
+    Where they have agreed, there is only the note to ask about.
+    """
+    texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text and not agreed]
     return texts + [" ".join(token.text for token in tokenise(text)) for text in opened(free_text)]
 
 

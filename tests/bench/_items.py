@@ -60,13 +60,18 @@ class Item:
         return zlib.crc32(self.key.encode())
 
     @property
+    def spoken(self) -> int:
+        """The same for the same text in the same voice, else as good as random."""
+        return zlib.crc32(f"{self.voice}, {self.text}".encode())
+
+    @property
     def expect(self) -> Expect:
         """What the listeners are told to expect."""
         return Expect.NUMBER if self.context == "awaited" else Expect.ANYTHING
 
 
 def to_fit_on() -> list[Item]:
-    """What the decision is fitted on, in an order that is as good as random."""
+    """What the decision is fitted on, voices and texts in an order that is as good as random."""
     voices = [voice for voice in TUNING if not missing(voice)]
     items = []
     for voice in voices:
@@ -79,11 +84,11 @@ def to_fit_on() -> list[Item]:
         items += _some(0.08, [Item("chat", text, voice, 20) for text in NOTHING])
     items += [Item("chat", name, "order") for name in _people.orders(fitted=True)]
     items += _digits(_people.FITTED, LEVELS)
-    return sorted(items, key=lambda item: item.dice)
+    return sorted(items, key=lambda item: (item.spoken, item.dice))
 
 
 def to_report_on() -> list[Item]:
-    """What is reported on, in an order that is as good as random."""
+    """What is reported on, voices and texts in an order that is as good as random."""
     voices = [voice for voice in REPORTED if not missing(voice)]
     items = []
     for voice in voices:
@@ -97,7 +102,7 @@ def to_report_on() -> list[Item]:
     items += [Item("chat", name, "package") for name, _ in human_chat()]
     items += [Item("numbers", text, "package", None, "awaited") for text, _ in human_numbers()]
     items += _digits(_people.REPORTED, (None,))
-    return sorted(dict.fromkeys(items), key=lambda item: item.dice)
+    return sorted(dict.fromkeys(items), key=lambda item: (item.spoken, item.dice))
 
 
 def left_out() -> list[str]:
@@ -182,7 +187,7 @@ def _digits(people: Sequence[str], levels: Sequence[float | None]) -> list[Item]
 
 def _some(share: float, items: list[Item]) -> list[Item]:
     """About so many of them, each with all its levels."""
-    return [item for item in items if zlib.crc32(f"{item.voice}, {item.text}".encode()) % 1000 < 1000 * share]
+    return [item for item in items if item.spoken % 1000 < 1000 * share]
 
 
 def _readings(seed: str, count: int) -> Iterator[str]:

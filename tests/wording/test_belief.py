@@ -164,7 +164,8 @@ def test_a_change_of_any_cost_changes_some_decision(
 
 
 @pytest.mark.parametrize(
-    ("table", "name"), [(table, name) for table in ("text", "tries", "question") for name in figures.settings()[table] if name != "usual"]
+    ("table", "name"),
+    [(table, name) for table in ("text", "tries", "question") for name in figures.settings()[table] if name != "usual"],
 )
 def test_a_change_of_any_other_figure_changes_some_decision_or_chance(
     table: str, name: str, every: dict[str, list[Utterance]], monkeypatch: pytest.MonkeyPatch
