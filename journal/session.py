@@ -351,6 +351,11 @@ class Session:
             body = said(option)
             if isinstance(body, Numbered) and body.value == value:
                 return self._settle(decision, job, asked, Answer(asked.question.entry.id, index), clip)
+        cylinders = [getattr(said(option), "cylinder", None) for option in asked.question.body.options]
+        if len(set(cylinders)) > 1 and cylinders.count(int(value)) == 1 and value == int(value):
+            return self._settle(
+                decision, job, asked, Answer(asked.question.entry.id, cylinders.index(int(value))), clip
+            )
         instead = self._instead(asked, value, job)
         if instead is not None:
             # Another number for the same thing: it is said once more, so that it is not taken for a mishearing.

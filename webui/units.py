@@ -5,7 +5,7 @@ from __future__ import annotations
 from flask import Blueprint, redirect, render_template, url_for
 from flask.typing import ResponseReturnValue
 
-from journal.errors import BadInput
+from journal.errors import BadInput, RecordError
 from journal.facts import MEASURED_AS, Baseline, Body, Check, Condition, Cut
 from journal.facts.quantities import SI, UNITS, unit_choice, units_by_quantity
 from journal.record.job import Job
@@ -21,11 +21,16 @@ SET_NAMES = {"si": "kPa, °C, mm", "us": "psi, °F, thou"}
 
 @pages.get("/units")
 def units() -> ResponseReturnValue:
-    """The form, with what is chosen now."""
-    chosen = kept_units(shop().folder)
+    """The form, with what is chosen now; where that cannot be read, a set chosen here takes its place."""
+    problem, chosen = "", None
+    try:
+        chosen = kept_units(shop().folder)
+    except RecordError as error:
+        problem = str(error)
     several = [quantity for quantity, units in UNITS.items() if len(units) > 1]
     return render_template(
-        "units.html", chosen=chosen or units_by_quantity(SI), never=chosen is None, quantities=several, units=UNITS,
+        "units.html", chosen=chosen or units_by_quantity(SI), problem=problem,
+        never=chosen is None and not problem, quantities=several, units=UNITS,
         sets=SET_NAMES,
     )  # fmt: skip
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping
+from functools import lru_cache
 from pathlib import Path
 
 from journal.errors import BadInput, RecordError
@@ -24,14 +25,21 @@ def kept_units(folder: Path) -> dict[Quantity, str] | None:
     """
     path = folder / UNITS_FILE
     try:
-        found = tomllib.loads(path.read_text(encoding="utf-8-sig"))
-        return units_by_quantity({Quantity(name): str(unit) for name, unit in found.items()})
+        now = path.stat()
+        return dict(_read(path, (now.st_ino, now.st_mtime_ns, now.st_size)))
     except FileNotFoundError:
         return None
     except (OSError, ValueError, BadInput) as error:
         raise RecordError(
             f"{UNITS_FILE} in {folder} cannot be used ({error}); choose again with `journal units si` or `us`"
         ) from None
+
+
+@lru_cache(maxsize=4)
+def _read(path: Path, state: tuple[int, int, int]) -> dict[Quantity, str]:
+    """What stands in the file; read once for each state of it, for every utterance asks."""
+    found = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    return units_by_quantity({Quantity(name): str(unit) for name, unit in found.items()})
 
 
 def keep_units(folder: Path, units: Mapping[Quantity, str]) -> None:

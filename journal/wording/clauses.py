@@ -4,13 +4,14 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass, field
+from itertools import pairwise
 
 from journal.wording.lexicon import Part
 
 _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
-    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6,
+    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0,
     "veto": 50.0,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
@@ -85,6 +86,8 @@ class Made:
     """Whether it is to be asked about however clear the words are."""
     strange: bool = field(default=False, compare=False)
     """Whether words of no meaning stand among its own."""
+    bare: bool = field(default=False, compare=False)
+    """Whether it is no more than a cylinder and a number."""
     start: int = field(default=0, compare=False)
     """Index of the first word it was made from."""
     end: int = field(default=0, compare=False)
@@ -209,7 +212,7 @@ class Clause:
         cut_off = any(self._beside(index) for index in strange)
         cost = self.rest(sure=sure) + extra
         filled = tuple(f for f in fills if f)
-        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange))
+        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange), not sure)
 
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
@@ -223,25 +226,37 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     if denied and sum(item.number is not None for item in kept) > 1:
         drop = {i for at in denied for i in (at - 1, at)}
         kept = [item for i, item in enumerate(kept) if i not in drop]
-    for is_one in (lambda item: item.number is not None, lambda item: len(item.cylinders) == 1, _is_quality):
-        places = [i for i, item in enumerate(kept) if is_one(item)]
-        while len(places) > 1:
-            first, second = places[0], places[1]
-            between = kept[first + 1 : second]
-            if is_one is _is_quality and between and has_role(between[-1], "neg") and not kept[second].pause:
-                break
-            how = _corrected(between, kept[second + 1 :])
-            if how is None:
-                break
-            cost += 0.0 if how == "fix" else _HESITATED
-            asked = asked or how == "hesitation"
-            fixes = {
-                first,
-                *(i for i in range(first + 1, second) if has_role(kept[i], "fix", "hesitation", "doubtful")),
-            }
-            kept = [item for i, item in enumerate(kept) if i not in fixes]
+    for is_one in (_is_number, _is_cylinder, _is_quality):
+        again = True
+        while again:
+            again = False
             places = [i for i, item in enumerate(kept) if is_one(item)]
+            for first, second in pairwise(places):
+                between = kept[first + 1 : second]
+                if is_one is _is_quality and between and has_role(between[-1], "neg") and not kept[second].pause:
+                    continue
+                how = _corrected(between, kept[second + 1 :])
+                if how is None and is_one is _is_number and first and has_role(kept[first - 1], "from"):
+                    # "Goes from thirty one to thirty six": the second is what is read.
+                    how = "fix"
+                if how is None:
+                    continue
+                cost += 0.0 if how == "fix" else _HESITATED
+                asked = asked or how == "hesitation"
+                inner = (i for i in range(first + 1, second) if has_role(kept[i], "fix", "hesitation", "doubtful"))
+                fixes = {first, *inner, *([first - 1] if first and has_role(kept[first - 1], "from") else [])}
+                kept = [item for i, item in enumerate(kept) if i not in fixes]
+                again = True
+                break
     return Clause(tuple(kept), before, cost, asked, said=items)
+
+
+def _is_number(item: Item) -> bool:
+    return item.number is not None
+
+
+def _is_cylinder(item: Item) -> bool:
+    return len(item.cylinders) == 1
 
 
 def _is_quality(item: Item) -> bool:

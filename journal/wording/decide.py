@@ -108,7 +108,8 @@ class _Choice:
             ways["ask"] = costs["question"] + costs["unnamed"] * unnamed
         if idle or self.typed:
             del ways["again"]
-        if self.doubted or (self.piece.asked and not command):
+        partly = any(isinstance(other, Refused) for other in self.belief.said[0][0].meanings)
+        if self.doubted or ((self.piece.asked or partly) and not command):
             del ways["take"]
         match min(ways, key=ways.__getitem__):
             case "take":

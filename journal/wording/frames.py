@@ -27,12 +27,16 @@ _NEW_CLAUSE = 0.25
 """Cost of beginning a clause where nothing but the sense says so."""
 _SPLIT = 0.15
 _SPLIT_TENS = 0.8
+_TORN = 3.0
+"""Cost of ending a number before a word that goes on with it."""
+_GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
     {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
 )
 """Words after which "one" is no cylinder."""
 _PRONOUN = 1.5
+_BARE_ORDINAL = 0.4
 """Cost of "one" as a reading."""
 _CUT_SHORT = 0.6
 """Cost of words apart that are an expression together."""
@@ -142,7 +146,7 @@ class _Search:
                 whole = (*made, *closed)
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
-        kept = (Way(self._each(_units_shared(made)), cost) for made, cost in found.items() if cost < _WORST)
+        kept = (Way(_mixed(self._each(_units_shared(made))), cost) for made, cost in found.items() if cost < _WORST)
         return sorted(kept, key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
@@ -201,13 +205,19 @@ class _Search:
                 yield from self._cylinders(end, at, pause, 0.0)
             yield Item(at, end, 0.0 if end == matched[0][0] else _CUT_SHORT, parts, pause=pause)
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
-        if number and word == "one" and at and self.words[at - 1] in _POINTING and not pause:
+        if (
+            number
+            and word == "one"
+            and at
+            and (self.words[at - 1] in _POINTING or self.words[at - 1] in ORDINALS)
+            and not pause
+        ):
             yield Item(at, at + 1, parts=(_NOTHING,), pause=pause)
         elif number:
             known = True
             yield from self._cylinders(at, at, pause, _BARE_CYLINDER)
             yield from self._numbers(at, pause)
-        if word in ORDINALS and at + 1 < len(self.words):
+        if word in ORDINALS and ORDINALS[word] <= self.cylinders:
             yield from self._ordinal(at, pause)
         if not known and (meant := lexicon().alike(word)):
             for end, parts in lexicon().at((meant,), 0):
@@ -216,9 +226,14 @@ class _Search:
             yield Item(at, at + 1, pause=pause)
 
     def _ordinal(self, at: int, pause: bool) -> Iterator[Item]:
-        for end, parts in lexicon().at(self.words, at + 1):
-            if any(p.role == "cylinder_word" for p in parts) and ORDINALS[self.words[at]] <= self.cylinders:
-                yield Item(at, end, 0.0, cylinders=(ORDINALS[self.words[at]],), pause=pause)
+        cylinders = (ORDINALS[self.words[at]],)
+        after = self.words[at + 1] if at + 1 < len(self.words) else ""
+        if after == "one":
+            yield Item(at, at + 2, cylinders=cylinders, pause=pause)
+        for end, parts in lexicon().at(self.words, at + 1) if after else ():
+            if any(p.role == "cylinder_word" for p in parts):
+                yield Item(at, end, cylinders=cylinders, pause=pause)
+        yield Item(at, at + 1, _BARE_ORDINAL, cylinders=cylinders, pause=pause)
 
     def _cylinders(self, at: int, start: int, pause: bool, extra: float) -> Iterator[Item]:
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
@@ -237,7 +252,8 @@ class _Search:
             if reading.end < longest and not self.said[reading.end].pause:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
-                cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0)
+                goes_on = self.words[reading.end] in _GOES_ON
+                cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and reading.end == at + 1 and reading.value < 10:
@@ -261,6 +277,13 @@ def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> 
     cylinders = sum(len(item.cylinders) == 1 for item in items)
     unknown = sum(item.unknown for item in items)
     return cost + unknown + _CROWDED * (max(0, numbers - 1) + max(0, cylinders - 1))
+
+
+def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """With a bare cylinder and number among other things asked about: the number may belong to those."""
+    if all(m.kind in ("cut", "baseline", "fuel") for m in made) or len(made) == 1:
+        return made
+    return tuple(replace(m, asked=True) if m.kind == "cut" and m.bare else m for m in made)
 
 
 def _item_costs(items: tuple[Item, ...]) -> float:

@@ -18,6 +18,8 @@ _MEASURED_UNITS: dict[str, frozenset[str]] = {
     "fuel supply": frozenset({"", "psi", "bar", "kPa", "MPa"}),
 }
 """Subjects that are measured, and the units of their numbers."""
+_REACH = 2
+"""Words at most between a denial and what it denies."""
 _OF_THE_ENGINE = 0.5
 """Cost of a cylinder named with what belongs to the whole engine."""
 _BY_CHECK_UNIT = {"ohm": "injector resistance"}
@@ -79,7 +81,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         clause.take("quality", "leaking", "holding")
         if clause.has("turned"):
             fills.append(Fill("crank_turned", clause.take("turned")))
-        if named is None and not inherited and cylinder is None:
+        lent = clause.before is not None and clause.before.get("cylinder") is not None
+        if named is None and not inherited and cylinder is None and not lent:
             return
         if named is None and not inherited:
             # "Three leaks" without air or where to says too little; "holds" hardly more.
@@ -161,6 +164,8 @@ def _denied(clause: Clause, at: int | None) -> bool:
         return False
     for index in range(at - 1, -1, -1):
         item = clause.items[index]
+        if clause.items[at].start - item.end > _REACH:
+            return False
         if has_role(item, "neg") and not item.cylinders and item.number is None:
             clause.used.add(index)
             return True

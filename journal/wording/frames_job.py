@@ -8,6 +8,8 @@ from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
 _COUNTED = 1.0
+_FROM_A_METER = 1000
+"""Hours or miles from which a number with that unit is off a meter, and no time or way that something took."""
 _NOT_SAID_WHICH = 0.6
 """Cost of half an engine without the cylinders that are out."""
 _REPAIRED = ("fixable", "subject", "part", "wanted")
@@ -33,9 +35,10 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
         fills.append(Fill("half", group))
     held = many is not None or group is not None
     pressed = clause.take("level")
-    if pressed is not None:
+    by_number = _set_pressure(clause)
+    if pressed is not None and not by_number:
         fills.append(Fill("pressure", pressed))
-    fills += _set_pressure(clause)
+    fills += by_number
     if (value := clause.take("repaired")) is not None:
         fills.append(Fill("after_repair", value))
     if (watched := clause.take("watched")) is not None:
@@ -167,7 +170,8 @@ def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
 
 def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A part the job needs."""
-    asks = clause.take("want") is not None
+    more = clause.before is not None and clause.before.kind == "part wanted"
+    asks = clause.take("want") is not None or more
     what = clause.take("wanted")
     if asks and what is not None:
         many = clause.take("quantity_word")
@@ -208,11 +212,11 @@ def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Hours run or mileage."""
     value = clause.value(frozenset({"", "hours", "miles"}))
-    fact = clause.take("fact") or (value and {"hours": "hours", "miles": "mileage"}.get(value.unit))
-    if value is not None and fact:
-        if value.unit and not clause.has("fact"):
-            return
-        clause.take("fact")
+    if value is None or not (clause.has("fact") or (value.unit and (value.number or 0) >= _FROM_A_METER)):
+        return
+    fact = {"hours": "hours", "miles": "mileage"}.get(value.unit) or clause.take("fact")
+    if fact:
+        clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "fact")}
         amount = value.number or 0.0
         # "Eleven five on the meter" is eleven thousand five hundred.
         short = amount < 100 and amount % 1 != 0 and not value.unit

@@ -176,6 +176,10 @@ def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
             return
         if clause.cylinder() is None and clause.several() is None and clause.take("all") is None:
             return
+        place = next((item for item in clause.items if item.cylinders), None)
+        if place is not None and place.start > value.start and not place.pause:
+            # "Four five and six back on" is no forty five.
+            return
     elif any(item.cylinders for item in clause.items):
         clause.take("cylinder_word")
     clause.take("quantity", *_WATCHED)
@@ -197,8 +201,10 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         named = [q for q in named if q is not Quantity.FUEL_PER_STROKE]
     if not named and clause.has("run", "idle") and unit in ("", "rpm"):
         named = [Quantity.ENGINE_SPEED]
-    if not named and unit in _BY_UNIT:
-        named = [Quantity(_BY_UNIT[unit])]
+    by_unit = Quantity(_BY_UNIT[unit]) if unit in _BY_UNIT else None
+    if by_unit is not None and (not named or named == [Quantity.FUEL_PER_STROKE]):
+        clause.take("quantity", *named)
+        named = [by_unit]
     used = set(clause.used)
     for quantity in named:
         clause.used = set(used)

@@ -17,8 +17,10 @@ from journal.wording.template import Sequence as Row
 from journal.wording.tokens import Token
 
 _ARTICLES = frozenset({"the", "a", "an"})
-_COUNTED = frozenset({"hundred", "thousand", "half", "quarter"})
+_COUNTED = frozenset({"hundred", "thousand"})
 """Words before which "a" is one."""
+_PARTS = frozenset({"half", "quarter"})
+"""The same after "and"."""
 _ENDINGS = {"'s": "is", "'re": "are", "'ve": "have", "'m": "am", "'ll": "will", "'d": "would"}
 _JOINED = {
     ("is", "not"): "isn't", ("are", "not"): "aren't", ("was", "not"): "wasn't", ("does", "not"): "doesn't",
@@ -62,8 +64,9 @@ def said_words(tokens: Sequence[Token]) -> list[Said]:
         pause = pause or token.pause
         pieces = _apart(token.text)
         if token.text in _ARTICLES:
+            before = tokens[index - 1].text if index else ""
             after = tokens[index + 1].text if index + 1 < len(tokens) else ""
-            if token.text != "a" or after not in _COUNTED:
+            if token.text != "a" or not (after in _COUNTED or (before == "and" and after in _PARTS)):
                 continue
         for piece in pieces:
             joined = _JOINED.get((words[-1].text, piece)) if words and not pause else None

@@ -103,7 +103,7 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
         if not context.already_cut:
             return Refused("nothing was read before it: say the number")
         return Cut(cylinder, context.already_cut[-1][1])
-    return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=said.get("unit", ""))
+    return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=_unit_read(said, context))
 
 
 def _other_quantity(said: dict[str, Any], context: Context) -> Quantity | None:
@@ -127,13 +127,19 @@ def _last_to_cut(context: Context) -> int | None:
 
 
 def _baseline(said: dict[str, Any], context: Context) -> Meaning:
-    return Baseline(said["value"], _other_quantity(said, context), said.get("unit", ""))
+    return Baseline(said["value"], _other_quantity(said, context), _unit_read(said, context))
+
+
+def _unit_read(said: dict[str, Any], context: Context) -> str:
+    """The unit of a reading: none need be carried inside a run, which has its own; before any it is the shop's."""
+    quantity = _other_quantity(said, context) or context.quantity
+    return _unit(quantity, said, context, condition=False)
 
 
 def _fuel(said: dict[str, Any], context: Context) -> Meaning:
     """Fuel per stroke: the baseline of a run that watches it, a condition of any other."""
-    unit = said.get("unit", "")
     if context.quantity == Quantity.FUEL_PER_STROKE:
+        unit = _unit(Quantity.FUEL_PER_STROKE, said, context, condition=False)
         return Baseline(said["value"], Quantity.FUEL_PER_STROKE, unit)
     return Condition(Quantity.FUEL_PER_STROKE, said["value"], _unit(Quantity.FUEL_PER_STROKE, said, context))
 

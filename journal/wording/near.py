@@ -46,7 +46,9 @@ def near(text: str) -> Near:
     at, roles, known, numbers = 0, set[str](), 0, 0
     named = stated = False
     while at < len(said):
-        matches = list(lexicon().at(said, at))
+        matches = [
+            (end, found) for end, found in lexicon().at(said, at) if any(p.role != "quantity_word" for p in found)
+        ]
         end, parts = max(matches, key=lambda pair: pair[0], default=(at + 1, ()))
         found = {p.role for p in parts}
         if found & {"veto", "intend"} or (at == 0 and "asking" in found):

@@ -167,6 +167,7 @@ def test_a_question_counts_once_answered_at_the_place_where_it_was_asked() -> No
     job.say(Cut(5, 37.0))
     assert cuts(job) == [(3, 30.0), (5, 37.0)]
     assert [asked.question.entry.id for asked in replay(job.entries).waiting] == [question.id]
+    assert replay(job.entries).not_understood == ()
     answer = job.say(Answer(question.id, choice=1))
     assert cuts(job) == [(3, 30.0), (4, 30.0), (5, 37.0)]
     assert replay(job.entries).waiting == ()

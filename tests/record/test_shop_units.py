@@ -22,6 +22,15 @@ def test_what_was_chosen_is_there_again_and_nothing_before(tmp_path: Path) -> No
     assert kept_units(tmp_path) == {**UNIT_SETS["si"], Quantity.COOLANT_TEMPERATURE: "degF"}
 
 
+def test_what_another_program_chooses_meanwhile_is_seen_at_once(tmp_path: Path) -> None:
+    for unit in ("degF", "degC", "degF"):
+        keep_units(tmp_path, {Quantity.COOLANT_TEMPERATURE: unit})
+        found = kept_units(tmp_path) or {}
+        assert found[Quantity.COOLANT_TEMPERATURE] == unit
+        found[Quantity.COOLANT_TEMPERATURE] = "spoilt by a caller"
+        assert (kept_units(tmp_path) or {})[Quantity.COOLANT_TEMPERATURE] == unit
+
+
 def test_a_quantity_in_a_unit_that_it_has_not_is_not_kept(tmp_path: Path) -> None:
     with pytest.raises(BadInput, match="lash"):
         keep_units(tmp_path, {Quantity.LASH: "psi"})

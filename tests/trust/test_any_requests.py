@@ -82,6 +82,11 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
     "looks.who": {"technician": ("Ash", "Wren"), "back": ("/", "/new")},
+    "mending.nothing": {"entry": ("LOST",), "back": ("overview", "")},
+    "mending.put_right": {
+        "words": ("cylinder four cut thirty eight", "cylinder four cut three hundred", ""), "nothing": ("", "yes"),
+        "option": ("", "0", "1"), "back": ("overview", ""),
+    },
     "photos.mark": {
         "shape": ("ring", "arrow"), "x0": ("10", "0"), "y0": ("10.5",), "x1": ("60", "100"), "y1": ("70",),
         "text": ("", "here"),
@@ -97,6 +102,7 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "outcome": ("", "light", "heavy"), "text": ("oil on the fifth",), "no_change": ("", "1"),
     },
     "review.take_back": {"back": ("review", "")},
+    "units.choose": {"set": ("", "si", "us"), "coolant temperature": ("degF", "degC"), "lash": ("thou", "mm")},
     "writeup.edit": {"text": ("in our own words", ""), "generated": ("", "", "1")},
     "writeup.download": {"paper": ("A4", "Letter")},
 }  # fmt: skip
@@ -163,6 +169,7 @@ class Place:
         entries = [session.enter(body, clip=clip).id for body in runs]
         either = Cut(4, 13.0), Cut(4, 30.0)
         questions = [session.enter(Question("four: thirteen, or thirty?", either)).id for _ in range(3)]
+        lost = [session.enter(Question("Sorry?", ()), heard="four down thirty eight", clip=clip).id for _ in range(3)]
         parts = [session.enter(PartWanted("injector", 1, cylinder)).id for cylinder in (3, None)]
         session.enter(PhotoCue("overhead", 3))
         photo = take_in(self.folder, PICTURE)
@@ -174,6 +181,7 @@ class Place:
         links = {kind: self.shop.grants.give(session.job_id, kind, timedelta(days=1)) for kind in LinkKind}
         self.names = {
             "job_id": (session.job_id,), "entry_id": tuple(entries), "question": tuple(questions),
+            "lost": tuple(lost),
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
@@ -212,6 +220,7 @@ def value(chance: random.Random, place: Place) -> str:
 
 KINDS = {
     ("live.answer", "entry_id"): "question",
+    ("mending.put_right", "entry_id"): "lost",
     ("photos.unmark", "entry_id"): "mark",
     ("files.clip", "sha"): "clip",
     ("phone.view", "token"): "phone",
@@ -245,6 +254,7 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
     if chance.random() < 0.6:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
+        stand_ins["LOST"] = chance.choice(place.names["lost"])
         fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)

@@ -34,12 +34,14 @@ def full_job(shop: Shop) -> tuple[str, list[str]]:
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3, reason="broken"))[0]
     shop.enter(job, PartAnswer(part.id, PartState.PRICED, "VB-30017", "84.50 EUR"))
     shop.enter(job, Question("Cylinder 5: 25 or 35?", (Cut(5, 35.0), Cut(5, 25.0))), heard="cylinder five cut")
+    for heard in ("five three hundred", "she is puffing"):
+        shop.enter(job, Question("Sorry?", ()), heard=heard)
     cut = next(entry.id for entry in shop.job(job).entries if isinstance(entry.body, Cut))
     shop.post(f"/job/{job}/entry/{cut}/correct", cylinder="1", value="37.4")
     shop.post(f"/job/{job}/links", days="7")
     own = ["", "/about", "/run/1", "/live", "/review", f"/entry/{cut}", "/photos", f"/photos/{first}", "/parts",
            "/write-up", f"/photos/pair?left={first}&right={second}", "/write-up/cause", "/finish"]  # fmt: skip
-    others = ["/", "/new?cylinders=8&arrangement=vee", "/phrases", "/devices", "/code", "/nowhere"]
+    others = ["/", "/new?cylinders=8&arrangement=vee", "/phrases", "/units", "/devices", "/code", "/nowhere"]
     links = [link_of(shop, job), link_of(shop, job, LinkKind.PHONE)]
     return job, [*(f"/job/{job}{place}" for place in own), *others, *links]
 
@@ -70,6 +72,11 @@ def test_no_page_has_a_violation(shop: Shop, chromium: Any, theme: str, size: di
             wrong += [(place, v["id"], [node["html"][:160] for node in v["nodes"]]) for v in found["violations"]]
             assert len(found["passes"]) > 10, "the rules were run"
         assert wrong == []
+        page.goto(f"{address}/job/{job}/review")
+        page.locator(".mend input[name=words]").last.fill("cylinder five cut three hundred")
+        page.locator(".mend input[name=words]").last.press("Enter")
+        page.get_by_role("button", name="Yes: Cylinder 5 cut: 300").wait_for()
+        assert [v["id"] for v in axe.run(page, options={"runOnly": TAGS}).response["violations"]] == []
         with chromium.new_context(viewport=size, color_scheme=theme) as other:
             coded = other.new_page()
             coded.goto(f"{address}/job/{job}/photos")

@@ -28,7 +28,9 @@ def test_a_unit_that_is_none_is_refused_and_nothing_is_kept(shop: Shop, form: di
 
 def test_a_spoilt_choice_is_told_on_the_page_and_a_set_mends_it(shop: Shop) -> None:
     (shop.folder / UNITS_FILE).write_text("half a line", encoding="utf-8")
-    assert shop.get("/units").status_code == 400
+    page = text_of(shop.get("/units"))
+    assert "cannot be used" in page and 'value="us"' in page and "Quantity by quantity" not in page
+    assert shop.post("/units", lash="mm").status_code == 400
     assert "kept" in text_of(shop.post("/units", set="si")) and kept_units(shop.folder) == UNIT_SETS["si"]
 
 
@@ -45,13 +47,24 @@ def test_the_form_of_a_new_job_asks_until_the_shop_has_chosen(shop: Shop) -> Non
 def test_units_stand_beside_numbers_as_they_are_printed(shop: Shop) -> None:
     job = shop.open()
     shop.enter(job, RunStarted(RunKind.IDLE))
-    assert "readings in mm³" in text_of(shop.get(f"/job/{job}/live"))
+    assert "(readings in mm³)" in text_of(shop.get(f"/job/{job}/live"))
     shop.enter(job, Baseline(30.0), Cut(1, 37.0), Cut(2, 31.0, unit="mg"), Condition(COOLANT, 185.0, "degF"))
     shop.enter(job, Check(Subject.COMPRESSION, "measured", 3, value=2700.0))
     live, review, overview = (text_of(shop.get(f"/job/{job}{page}")) for page in ("/live", "/review", ""))
     assert ">30 mm³<" in live and ">37<" in live and ">31 mg<" in live
     assert "Coolant temperature: 185 °F" in review and "2700 kPa" in review and "(mm³)" in review
     assert "185 °F" in overview and "2700 kPa" in overview
+
+
+def test_what_was_read_outside_a_run_stands_on_the_jobs_page_with_its_unit(shop: Shop) -> None:
+    job = shop.open()
+    wanted, actual = Quantity.DESIRED_INJECTION_PRESSURE, Quantity.INJECTION_PRESSURE
+    shop.enter(
+        job, Condition(wanted, 750.0, "psi"), Condition(actual, 610.0, "psi"), Condition(Quantity.OIL_PRESSURE, 310.0)
+    )
+    page = text_of(shop.get(f"/job/{job}"))
+    for words in ("Desired injection pressure <strong>750 psi", "Injection pressure <strong>610 psi", "310 kPa"):
+        assert words in page
 
 
 def test_the_unit_of_an_entry_is_put_right_and_its_number_stays(shop: Shop) -> None:

@@ -72,6 +72,10 @@ def test_what_the_run_has_read_before_tells_two_possible_units_apart() -> None:
     before = replace(SI, ranges=(Range(Q.INJECTION_PRESSURE, 1500, 4500, "psi"),))
     assert settle_unit(Q.INJECTION_PRESSURE, 3200, "", SI) == ("", "")
     assert settle_unit(Q.INJECTION_PRESSURE, 3200, "", before) == ("psi", "taken as P S I")
+    both = replace(before, ranges=(*before.ranges, Range(Q.INJECTION_PRESSURE, 1500, 4500, "kPa")))
+    assert settle_unit(Q.INJECTION_PRESSURE, 3200, "", both) == ("", "")
+    other = replace(SI, ranges=(Range(Q.DESIRED_INJECTION_PRESSURE, 1500, 4500, "psi"),))
+    assert settle_unit(Q.INJECTION_PRESSURE, 3200, "", other) == ("", "")
 
 
 def test_a_cold_port_is_cold_and_in_the_shops_unit() -> None:
