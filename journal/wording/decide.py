@@ -43,9 +43,7 @@ def decide(
     typed = all(each.listener == TYPED for each in candidates)
     choices = [_Choice(at, piece, belief, context, typed=typed) for at, piece in enumerate(pieces)]
     if not choices:
-        costs = settings()["costs"]
-        again = not typed and costs["again"] < costs["lost"] * (1.0 - belief.nothing)
-        return (_again(heard, belief.none) if again else _let_go(heard, "not for the journal"),)
+        return (_let_go(heard, "not for the journal"),)
     if all(choice.lets_go for choice in choices):
         return (_let_go(heard, choices[0].why_not),)
     return tuple(choice.made for choice in choices)

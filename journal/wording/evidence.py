@@ -93,6 +93,7 @@ class Evidence:
                 yield f"{part}: lacks nothing", 1.0
             elif part in _WRITE_ONLY:
                 yield f"{part}: share", self._nothing.scores[part]
+                yield f"{part}: unsaid", float(part in self._best)
         if self._free_text:
             unsaid = self._freely is not None and bool(self._freely.pieces)
             yield "unsaid", float(unsaid)

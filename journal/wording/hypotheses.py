@@ -160,8 +160,10 @@ def _changed(text: str, part: str) -> Iterator[tuple[str, str]]:
     half = len(words) // 2
     if half and words[:half] == words[half:]:
         yield "twice", text[: tokens[half].start]
-    for first in tokens[1 : 1 + int(settings()["tries"]["lost_words"])]:
-        yield "beginning lost", text[first.start :]
+    if part in fitted()["held"]:
+        # One that must find a phrase finds words in the noise before it.
+        for first in tokens[1 : 1 + int(settings()["tries"]["lost_words"])]:
+            yield "beginning lost", text[first.start :]
     if part == FREE:
         yield from (("opener", note) for note in opened(text))
 

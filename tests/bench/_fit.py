@@ -52,6 +52,12 @@ SETS: dict[str, Callable[[Cut], Pooled]] = {
 """For each set of weights, what its listeners made of an utterance; `text` stands for any that only writes a text."""
 
 
+TALK = {"text": 12.0}
+"""How many times talk counts, beside what is said for the tool, where a set of listeners cannot tell them apart by ear.
+
+Beside the tool there is more talk than was recorded to fit on."""
+
+
 @dataclass(frozen=True)
 class Example:
     """One utterance: the features of each hypothesis, the last of them none of these, and which it was."""
@@ -59,9 +65,10 @@ class Example:
     voice: str
     rows: tuple[Features, ...]
     true: tuple[bool, ...]
+    weight: float = 1.0
 
 
-def examples(kept: Sequence[Heard], pooled: Callable[[Cut], Pooled]) -> list[Example]:
+def examples(kept: Sequence[Heard], pooled: Callable[[Cut], Pooled], talk: float = 1.0) -> list[Example]:
     """What can be learnt from; a phrase that was cut in two is left out, as nobody knows which part said what."""
     found = []
     for heard in kept:
@@ -71,7 +78,7 @@ def examples(kept: Sequence[Heard], pooled: Callable[[Cut], Pooled]) -> list[Exa
         told = gather(one.candidates, here, one.free_text, one.seconds)
         true = [said_so(each.meanings, wanted(heard.item)) for each in told.hypotheses]
         rows = (*(told.of(each) for each in told.hypotheses), told.of_none())
-        found.append(Example(heard.item.voice, rows, (*true, not any(true))))
+        found.append(Example(heard.item.voice, rows, (*true, not any(true)), 1.0 if wanted(heard.item) else talk))
     return found
 
 
@@ -90,6 +97,7 @@ def fit(learnt: Sequence[Example], penalty: float = PENALTY) -> Features:
                     table[at, place[name]] = value
             at += 1
     true = np.concatenate([each.true for each in learnt])
+    weight = np.array([each.weight for each in learnt])
     of = np.repeat(np.arange(len(learnt)), np.diff([*starts, at]))
 
     def loss(weights: Floats) -> tuple[float, Floats]:
@@ -98,8 +106,8 @@ def fit(learnt: Sequence[Example], penalty: float = PENALTY) -> Features:
         odds = np.exp(merit - top)
         odds_true = np.where(true, odds, 1e-300)
         total, total_true = np.add.reduceat(odds, starts), np.add.reduceat(odds_true, starts)
-        slope = table.T @ (odds / total[of] - np.where(true, odds, 0.0) / total_true[of])
-        value = float(np.sum(np.log(total) - np.log(total_true)))
+        slope = table.T @ (weight[of] * (odds / total[of] - np.where(true, odds, 0.0) / total_true[of]))
+        value = float(np.sum(weight * (np.log(total) - np.log(total_true))))
         return value + penalty * float(weights @ weights), slope + 2 * penalty * weights
 
     found = minimize(loss, np.zeros(len(names)), jac=True, method="L-BFGS-B", bounds=[*map(_bounds, names)]).x
@@ -153,13 +161,16 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
     ask.add_argument("folder", type=Path)
     ask.add_argument("--write", action="store_true")
+    ask.add_argument("--only", default="", help="one set of listeners")
     ask.add_argument("--penalty", type=float, default=PENALTY)
     asked = ask.parse_args()
     kept = read(asked.folder, "fit")
     told: dict[str, Any] = dict(journal.wording.figures.fitted())
     told["weights"] = dict(told["weights"])
     for name, pooled in SETS.items():
-        learnt = examples(kept, pooled)
+        if asked.only not in ("", name):
+            continue
+        learnt = examples(kept, pooled, TALK.get(name, 1.0))
         print(
             f"{name}: {len(learnt)} utterances, {sum(each.true[-1] for each in learnt)} of them none of the hypotheses"
         )

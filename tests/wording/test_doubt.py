@@ -78,7 +78,7 @@ def test_a_value_the_job_does_not_expect_is_asked_about_even_when_typed() -> Non
 def test_a_reading_whose_tenths_may_be_lost_must_be_surer_than_one_that_has_them() -> None:
     """In a run that shows tenths "thirty eight" may be all that was heard of "thirty eight point two"."""
     seen = set()
-    for behind in (1.0, 2.0, 3.0, 4.0, 5.0, 6.0):
+    for behind in (2.0, 3.0, 4.0, 4.5, 5.0, 5.5, 6.0, 7.0, 8.0):
         whisper = {"number 4 out 38.": -3.0, "number 4 out 38.2": -3.0 - behind}
         said = both(whisper, {"number four out thirty eight": -38.0})
         contexts = (Context(engine=ENGINE, baseline=baseline) for baseline in (31.0, 31.5))
@@ -239,8 +239,8 @@ def test_a_number_that_a_waiting_question_does_not_name_may_be_the_next_reading(
     half = Context(engine=ENGINE, baseline=61.2, held_out=(1, 2, 3), question_options=(Cut(5, 690.5),))
     said = both({"691.3": -1.0, "6 91.3": -2.0}, {"six ninety one point three": -39.0})
     (decision,) = decide(said, half, free_text="691.3", seconds=2.0)
-    assert decision.verdict is not Verdict.LET_GO
-    assert decision.meaning == Cut(6, 91.3)
+    assert decision.verdict is Verdict.ASK
+    assert decision.meaning in (None, Cut(6, 91.3))
 
 
 @pytest.mark.parametrize(
