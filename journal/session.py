@@ -45,7 +45,7 @@ from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
-from journal.wording.decide import question
+from journal.wording.decide import NOTHING_FOR_IT, question
 from journal.wording.expect import expected
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
@@ -291,7 +291,8 @@ class Session:
 
     def _not_understood(self, decision: Decision, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
-        kind = Near.NOTHING if self.held or decision.certainty > 0 else near(decision.heard)
+        told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
+        kind = Near.NOTHING if self.held or told else near(decision.heard)
         if kind is Near.NOTHING:
             return _let_go(decision, decision.reason)
         words = decision.heard.strip(" .,!?")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 
-from journal.facts import Baseline, Check, Cut
+from journal.facts import Baseline, Cut
 from journal.wording.expect import decimals
 from journal.wording.network import ending
 from journal.wording.tokens import tokenise
@@ -35,10 +35,10 @@ def complete(decisions: Sequence[Decision], context: Context) -> bool:
     *_, last = decisions
     words = [token.text for token in tokenise(last.heard)]
     how = ending(words)
-    if how is None or isinstance(last.meaning, Check):
-        # After a check it may still be said where, or what is thought of it: "fifteen thou, too tight".
+    if how is None or not isinstance(last.meaning, Cut | Baseline | Command):
+        # After anything else it may still be said where, or what is thought of it: "fifteen thou, too tight".
         return False
-    if how.slots & _READ and isinstance(last.meaning, Cut | Baseline | Command):
+    if how.slots & _READ:
         # A unit may follow: nobody changes it within a run.
         return _to_the_last_figure(last.meaning.value, context.baseline)
     # A cylinder at the end may be the next reading's: "broken bridge; cylinder three, no change".

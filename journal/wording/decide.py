@@ -22,6 +22,9 @@ _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, Command
 _WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
+NOTHING_FOR_IT = "not for the journal"
+"""Why something is let go that makes no sense to the journal at all."""
+
 
 def decide(
     candidates: Sequence[Candidate], context: Context, *, free_text: str = "", seconds: float = 0.0
@@ -43,7 +46,7 @@ def decide(
     typed = all(each.listener == TYPED for each in candidates)
     choices = [_Choice(at, piece, belief, context, typed=typed) for at, piece in enumerate(pieces)]
     if not choices:
-        return (_let_go(heard, "not for the journal"),)
+        return (_let_go(heard, NOTHING_FOR_IT),)
     if all(choice.lets_go for choice in choices):
         return (_let_go(heard, choices[0].why_not),)
     return tuple(choice.made for choice in choices)
@@ -96,7 +99,7 @@ class _Choice:
         lost = (costs["lost_words"] if in_words(meaning) else costs["lost"]) * (1.0 - self.belief.nothing)
         if isinstance(meaning, Refused):
             likely = self.chance >= settings()["question"]["worth_naming"]
-            return _let_go(heard, meaning.reason if likely else "not for the journal")
+            return _let_go(heard, meaning.reason if likely else NOTHING_FOR_IT)
         command = isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is None)
         idle = isinstance(meaning, Command) and meaning.word in _ANSWERS and not self.context.question_options
         named = () if command else self._named()
@@ -119,7 +122,7 @@ class _Choice:
                 return Decision(Verdict.ASK, meaning, named, min(1.0, self.chance), heard, prompt, reason)
             case "again":
                 return _again(heard, self.chance)
-        return _let_go(heard, "no question waits for it" if idle else "not for the journal")
+        return _let_go(heard, "no question waits for it" if idle else NOTHING_FOR_IT)
 
     def _if_wrong(self, meaning: Meaning) -> float:
         """What taking it is expected to cost."""

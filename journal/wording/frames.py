@@ -35,6 +35,7 @@ _POINTING = frozenset(
     {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
 )
 """Words after which "one" is no cylinder."""
+_OF_A_CYLINDER = frozenset({"on", "number", "cylinder"})
 _PRONOUN = 1.5
 _BARE_ORDINAL = 0.4
 """Cost of "one" as a reading."""
@@ -256,6 +257,8 @@ class _Search:
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
+            if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:
+                cost += _PRONOUN
             if bare and reading.end == at + 1 and reading.value < 10:
                 cost += _PRONOUN if self.words[at] == "one" else _ONE_FIGURE
             yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause)

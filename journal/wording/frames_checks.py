@@ -142,6 +142,9 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     for index, item in enumerate(clause.items):
         if index in clause.used and len(item.parts) < 2:
             continue
+        if index and has_role(item, "link") and clause.items[index - 1].number is not None:
+            # "Four hundred even" is no judgement.
+            continue
         for said in item.parts:
             if said.role not in ("quality", "no_change", "dead"):
                 continue

@@ -114,7 +114,7 @@ def _set_pressure(clause: Clause) -> list[Fill | None]:
 
 def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Cylinders that fire again, or a pressure that is as it belongs."""
-    if any(item.number is not None for item in clause.items):
+    if any(item.number is not None for item in clause.items) or clause.has("run") or clause.has("cut_out"):
         return
     pressure = clause.fresh()
     if pressure.take("override") is not None and pressure.take("released") is not None:
