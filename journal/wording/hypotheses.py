@@ -129,8 +129,11 @@ def _add(
             sources[key] = way
         elif way.pieces and old.how == HEARD and how != HEARD:
             continue
-        elif (so_far := old.scores.get(part)) is None or so_far < score + way.share:
-            old.scores[part] = score + way.share
+        else:
+            old.scores[part] = max(score + way.share, old.scores.get(part, score + way.share))
+            if way.cost < old.cost and old.how == how:
+                # The plainest words are what it is judged by, whoever wrote them.
+                old.pieces, old.cost, sources[key] = way.pieces, way.cost, way
 
 
 def _refused(way: Way) -> bool:

@@ -84,7 +84,7 @@ def _said(folder: Path) -> list[Row]:
     heard_right: dict[tuple[str, str, str], Tally] = defaultdict(Tally)
     believed: list[tuple[float, bool]] = []
     for heard in kept:
-        part = heard.item.voice if heard.item.voice in WHAT else heard.item.part
+        part = heard.item.voice if heard.item.part == "chat" and heard.item.voice in WHAT else heard.item.part
         level = "clean" if heard.item.level is None else f"{heard.item.level:g} dB"
         for system in (*SYSTEMS, FREE):
             decisions = decided(heard, system)
