@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from journal.answering import (
@@ -45,7 +45,7 @@ from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
-from journal.wording.decide import NOTHING_FOR_IT, question
+from journal.wording.decide import NOTHING_FOR_IT, doubted
 from journal.wording.expect import expected
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
@@ -198,7 +198,7 @@ class Session:
         """
         decisions = decide(candidates, self._context(self._without(entered)), free_text=free_text, seconds=seconds)
         if all(decision.verdict is Verdict.LET_GO for decision in decisions):
-            decisions = tuple(_doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
+            decisions = tuple(doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
         begins = [d.meaning for d in decisions[: len(entered)] if d.verdict is Verdict.TAKE]
         if begins == [outcome.entry.body for outcome in entered if outcome.entry is not None]:
             return [*entered, *self._carry_out(decisions[len(entered) :], self.job, clip)]
@@ -455,12 +455,6 @@ def _answer_by(asked: Asked, body: Body) -> Answer:
 def _values(decision: Decision) -> list[float]:
     commands = [m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Command)]
     return [c.value for c in commands if c.value is not None]
-
-
-def _doubted(decision: Decision) -> Decision:
-    """A question about what was taken."""
-    assert decision.meaning is not None
-    return replace(decision, verdict=Verdict.ASK, prompt=question(decision.meaning, ()))
 
 
 def _let_go(decision: Decision, reason: str) -> Outcome:

@@ -51,6 +51,8 @@ class Item:
     """Whether a comma, full stop or the like stands before it."""
     after_at: bool = False
     """Whether a word stands before it that a time of day is told with."""
+    torn: bool = False
+    """Whether it ends where the words could go on as the same number: "thirty" of "thirty eight"."""
 
     @property
     def unknown(self) -> bool:
@@ -209,7 +211,7 @@ class Clause:
         """The entry, with the cost of what it leaves unused."""
         strange = [index for index, item in enumerate(self.items) if item.unknown]
         doubtful = any(has_role(item, "doubtful") for item in self.items) or len(strange) > 1
-        cut_off = any(self._beside(index) for index in strange)
+        cut_off = any(self._beside(index) for index in strange) or any(item.torn for item in self.said)
         cost = self.rest(sure=sure) + extra
         filled = tuple(f for f in fills if f)
         return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange), not sure)

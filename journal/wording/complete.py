@@ -8,7 +8,7 @@ from journal.facts import Baseline, Cut
 from journal.wording.expect import decimals
 from journal.wording.network import ending
 from journal.wording.tokens import tokenise
-from journal.wording.types import Command, Context, Decision, Verdict
+from journal.wording.types import Command, CommandWord, Context, Decision, Verdict
 
 _READ = frozenset({"value", "reading", "signed"})
 """Slots filled by what a display shows."""
@@ -37,6 +37,9 @@ def complete(decisions: Sequence[Decision], context: Context) -> bool:
     how = ending(words)
     if how is None or not isinstance(last.meaning, Cut | Baseline | Command):
         # After anything else it may still be said where, or what is thought of it: "fifteen thou, too tight".
+        return False
+    if last.meaning == Command(CommandWord.SCRATCH):
+        # "Scratch that baseline" is not the last thing said.
         return False
     if how.slots & _READ:
         # A unit may follow: nobody changes it within a run.

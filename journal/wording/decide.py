@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+import re
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from journal.facts import Cut
 from journal.hearing.types import Candidate
@@ -17,6 +18,9 @@ from journal.wording.numbers import spell
 from journal.wording.say import describe, read_back
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.understood import Piece, answers_nothing
+
+_DOUBT_MARK = re.compile(r"[<>~≈±≥≤]\s*[0-9]|[0-9]\s*\?")
+"""Typed beside a number: more or less than it, about it, or not sure of it."""
 
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
 _WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON)
@@ -53,8 +57,16 @@ def decide(
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
-    """The same for typed words: nothing in them sounds like anything else."""
-    return decide((Candidate(text, 0.0, TYPED),), context)
+    """The same for typed words: nothing in them sounds like anything else, but a mark may doubt a number."""
+    found = decide((Candidate(text, 0.0, TYPED),), context)
+    return tuple(doubted(d) for d in found) if _DOUBT_MARK.search(text) else found
+
+
+def doubted(decision: Decision) -> Decision:
+    """A question about what would have been entered."""
+    if decision.verdict is not Verdict.TAKE or decision.meaning is None or isinstance(decision.meaning, Command):
+        return decision
+    return replace(decision, verdict=Verdict.ASK, prompt=question(decision.meaning, decision.alternatives))
 
 
 @dataclass

@@ -249,10 +249,12 @@ class _Search:
         found = readings(self.words, at, most_figures=6, signed=True)
         longest = max((r.end for r in found), default=at)
         for reading in found:
+            torn = False
             cost = reading.cost + _PAUSE_IN_NUMBER * sum(self.said[i].pause for i in range(at + 1, reading.end))
             if reading.end < longest and not self.said[reading.end].pause:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
+                torn = tens and digit
                 goes_on = self.words[reading.end] in _GOES_ON
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
             end, unit = self._unit(reading.end)
@@ -261,7 +263,7 @@ class _Search:
                 cost += _PRONOUN
             if bare and reading.end == at + 1 and reading.value < 10:
                 cost += _PRONOUN if self.words[at] == "one" else _ONE_FIGURE
-            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause)
+            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause, torn=torn)
 
     def _unit(self, at: int) -> tuple[int, str]:
         """The unit that follows a number, with the index after it."""

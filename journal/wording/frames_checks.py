@@ -139,7 +139,9 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
         clause.take("quality", "broken", "loose", "worn", "bad", "tight", "open")
         return ("sound", 0.1, False) if denied else ("damaged", 0.0, False)
     table = outcomes()
-    for index, item in enumerate(clause.items):
+    # "Okay, lash is tight": a word that may mean nothing says what is found only where no other does.
+    said_first = sorted(enumerate(clause.items), key=lambda pair: has_role(pair[1], "link"))
+    for index, item in said_first:
         if index in clause.used and len(item.parts) < 2:
             continue
         if index and has_role(item, "link") and clause.items[index - 1].number is not None:

@@ -11,13 +11,15 @@ _TOKEN = re.compile(
     | (?<![0-9.,]) (?:2[1-9]|[3-9][0-9]|[0-9]{3,4}),[0-9]{1,2} (?![0-9.,])   # 37,5; no cylinder before a reading
     | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
     | [^\W\d_]+(?:'[^\W\d_]+)*                     # words
-    | \S""",
+    | − | \S""",
     re.IGNORECASE | re.VERBOSE,
 )
 _NUMBER_SIGN = re.compile(r"\bno\.(?=\s?[0-9])", re.IGNORECASE)
+_MINUS = re.compile(r"(?<![\w.,])(?:[-–](?=\.?[0-9])|−(?=\s?\.?[0-9]))")
+"""A sign before a number, which is no dash between words or figures."""
 _THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
-_WHOLE = {"%": "percent", "#": "number", "/": "slash", "ok": "okay"}
+_WHOLE = {"−": "minus", "%": "percent", "#": "number", "/": "slash", "ok": "okay"}
 
 
 @dataclass(frozen=True)
@@ -41,9 +43,10 @@ def tokenise(text: str) -> tuple[Token, ...]:
     """The words and figures of a text; marks that are not said only leave a pause."""
     tokens = []
     pause = False
-    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, text.translate(_QUOTES))):
+    signed = _MINUS.sub("−", text)
+    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, signed.translate(_QUOTES))):
         word = match.group().lower()
-        if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/"):
+        if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/−"):
             pause = True
             continue
         if word[-1].isdigit():

@@ -9,7 +9,7 @@ from journal.wording import Context, decide_text
 from journal.wording.complete import complete
 from journal.wording.network import network
 from journal.wording.types import Verdict
-from tests.wording.gold_typed import CHECKS, CONDITIONS, CONTROL, CUTS, PHOTOS, RUNS
+from tests.wording.gold_typed import CHECKS, CONDITIONS, CONTROL, PHOTOS, RUNS
 
 TENTHS = Context(engine=Engine(6), baseline=31.5, next_cylinder=3)
 UNITS = ("bar", "kilopascal", "kilopascals", "megapascal", "megapascals", "psi", "percent")
@@ -33,7 +33,7 @@ WHOLE = Context(engine=Engine(6), baseline=31.0, next_cylinder=3)
         ("correction thirty nine", TENTHS, False),
         ("what have I missed", TENTHS, True),
         ("scratch", TENTHS, False),
-        ("scratch that", TENTHS, True),
+        ("scratch that", TENTHS, False),
         ("read back cylinder four", TENTHS, False),
         ("lash tight, cylinder two", TENTHS, False),
         ("port temperature cylinder three cold", TENTHS, False),
@@ -66,9 +66,9 @@ def test_no_word_after_what_is_complete_makes_it_something_else() -> None:
     A second unit is left out: nobody says two.
     """
     words = [*sorted(network().vocabulary_words()), *"123456789", "point five", "hundred"]
-    texts = [text for group in (CUTS, CHECKS, CONDITIONS, RUNS, CONTROL, PHOTOS) for text, *_ in group][::4]
+    texts = [text for group in (CHECKS, CONDITIONS, RUNS, CONTROL, PHOTOS) for text, *_ in group][::4]
     over = [text for text in texts if complete(decide_text(text, TENTHS), TENTHS)]
-    assert len(over) > 10
+    assert len(over) > 3
     wrong = []
     for text in over:
         before = decide_text(text, TENTHS)[-1].meaning

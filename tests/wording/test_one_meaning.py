@@ -14,7 +14,7 @@ import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
 
-from journal.facts import Cut, Engine
+from journal.facts import Cut, Engine, PartWanted
 from journal.hearing.types import WordGraph
 from journal.wording import Command, Context, Meaning, Number, Verdict, decide_text
 from journal.wording.automaton import minimal
@@ -115,6 +115,10 @@ def test_no_two_phrases_mean_different_things_for_the_same_words(cylinders: int)
     for ends, places in proof.shared.items():
         kinds = {phrases[end].kind for end in ends}
         sentences = [proof.sentence(p) for p in places]
+        if kinds == {"cut", "part again"}:
+            # "And one for five" goes on from a part that was just wanted, and makes no sense elsewhere.
+            assert all(not any(isinstance(d.meaning, PartWanted) for d in decide_text(s, context)) for s in sentences)
+            continue
         # "five eight" is a reading, or the number 58 where one is awaited; where none is, it is the reading.
         assert kinds == {"cut", "number"}, (ends, sentences)
         for sentence in sentences:

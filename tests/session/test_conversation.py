@@ -1,0 +1,297 @@
+"""A conversation holds together: what answers what, what takes back what, and what is never passed over in silence."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+
+import pytest
+
+from journal.facts import (
+    Answer,
+    Baseline,
+    Condition,
+    Correction,
+    Cut,
+    Engine,
+    JobOpened,
+    Note,
+    PartWanted,
+    Quantity,
+    Question,
+    RunKind,
+    RunStarted,
+)
+from journal.record.store import Store
+from journal.session import Session, open_job
+from journal.told import missing_text
+from journal.wording.types import Verdict
+
+
+class Clock:
+    """A clock that goes on by two seconds at each look, and further when told."""
+
+    def __init__(self) -> None:
+        self.at = datetime(2026, 3, 1, 9, 0, tzinfo=UTC)
+
+    def __call__(self) -> datetime:
+        self.at += timedelta(seconds=2)
+        return self.at
+
+
+@pytest.fixture
+def clock() -> Clock:
+    return Clock()
+
+
+@pytest.fixture
+def session(tmp_path: Path, six: Engine, clock: Clock) -> Iterator[Session]:
+    with Store.open(tmp_path / "journal") as store:
+        job = open_job(store, JobOpened("Pump", six, "misses"), "Ash", at=clock())
+        yield Session(store, job, clock=clock)
+
+
+def say(session: Session, *lines: str) -> None:
+    for line in lines:
+        assert all(outcome.verdict is Verdict.TAKE for outcome in session.type(line)), line
+
+
+def cuts(session: Session) -> list[tuple[int | None, float | None]]:
+    return [(cut.cylinder, cut.value) for run in session.job.runs for cut in run.cuts]
+
+
+RUNNING = ("start idle cut out", "baseline thirty one")
+
+
+def test_a_yes_after_another_reading_answers_nothing(session: Session) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut three hundred")
+    say(session, "cylinder three cut thirty seven")
+    assert [o.verdict for o in session.type("yes")] == [Verdict.LET_GO]
+    assert cuts(session) == [(3, 37.0)]
+    assert len(session.job.waiting) == 1
+
+
+def test_a_yes_minutes_later_answers_nothing(session: Session, clock: Clock) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut three hundred")
+    clock.at += timedelta(minutes=5)
+    assert [o.verdict for o in session.type("yes")] == [Verdict.LET_GO]
+    assert cuts(session) == []
+
+
+def test_that_is_right_with_nothing_asked_enters_nothing(session: Session) -> None:
+    say(session, *RUNNING, "cylinder three cut thirty seven")
+    before = len(session.job.entries)
+    assert [o.verdict for o in session.type("that's right")] == [Verdict.LET_GO]
+    assert len(session.job.entries) == before
+
+
+@pytest.mark.parametrize("answer", ["yes", "yup", "yeah, that's right", "right", "okay", "correct"])
+def test_the_question_just_asked_is_answered_in_many_words(session: Session, answer: str) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut ninety")
+    say(session, answer)
+    assert cuts(session) == [(2, 90.0)]
+
+
+def test_no_with_the_number_answers_with_that_number(session: Session) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut ninety")
+    say(session, "no, thirty nine")
+    assert cuts(session) == [(2, 39.0)]
+    assert not session.job.waiting
+
+
+def test_a_plain_reading_for_the_same_thing_settles_its_question(session: Session) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut ninety")
+    say(session, "cylinder three cut thirty seven", "cylinder two cut thirty eight")
+    assert sorted(cuts(session)) == [(2, 38.0), (3, 37.0)]
+    assert not session.job.waiting
+
+
+def test_questions_lapse_visibly_with_their_run_and_can_still_be_answered(session: Session) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut ninety")
+    say(session, "start half engine, four five six out")
+    assert not session.job.waiting
+    (lapsed,) = session.job.lapsed
+    session.enter(Answer(lapsed.question.entry.id, 0))
+    assert not session.job.lapsed
+    assert [c.value for c in session.job.runs[0].cuts] == [90.0]
+
+
+def test_what_is_missing_names_the_questions(session: Session) -> None:
+    say(session, *RUNNING)
+    session.type("cylinder two cut ninety")
+    say(session, "cylinder three cut thirty seven")
+    assert "1 question waiting: two, ninety?" in missing_text(session.job)
+
+
+def test_a_correction_after_what_it_meant_was_scratched_does_not_touch_the_baseline(session: Session) -> None:
+    say(session, *RUNNING, "cylinder two cut thirty seven", "scratch that")
+    (outcome,) = session.type("correction thirty eight")
+    assert outcome.verdict is Verdict.ASK
+    assert [b.value for b in session.job.runs[0].baselines] == [31.0]
+    say(session, "yes")
+    assert cuts(session) == [(2, 38.0)]
+
+
+def test_a_correction_of_something_older_than_what_was_last_said_is_asked_about(session: Session) -> None:
+    say(session, *RUNNING, "cylinder two cut thirty seven", "photo blow-by")
+    (outcome,) = session.type("correction thirty eight")
+    assert outcome.verdict is Verdict.ASK
+    assert cuts(session) == [(2, 37.0)]
+
+
+def test_scratch_the_baseline_takes_back_the_baseline(session: Session) -> None:
+    say(session, *RUNNING, "cylinder two cut thirty seven")
+    (outcome,) = session.type("scratch the baseline")
+    assert outcome.line == "taken back: baseline: 31"
+    assert not session.job.runs[0].baselines
+    assert cuts(session) == [(2, 37.0)]
+
+
+def test_never_mind_takes_back_only_what_was_said_a_moment_ago(session: Session, clock: Clock) -> None:
+    say(session, *RUNNING, "cylinder two cut thirty seven")
+    clock.at += timedelta(minutes=1)
+    assert [o.verdict for o in session.type("never mind")] == [Verdict.LET_GO]
+    say(session, "cylinder three cut thirty seven", "never mind")
+    assert cuts(session) == [(2, 37.0)]
+
+
+def test_next_means_the_same_cylinder_in_one_breath_and_in_two(session: Session) -> None:
+    say(session, *RUNNING, "one cut thirty six", "two cut thirty seven")
+    say(session, "one again, thirty six and a half, next, thirty seven point five")
+    assert cuts(session)[-1] == (3, 37.5)
+    say(session, "next, thirty seven")
+    assert cuts(session)[-1] == (4, 37.0)
+
+
+def test_a_cut_of_a_cylinder_that_is_held_out_is_asked_about(session: Session) -> None:
+    say(session, "half engine, four five six out", "baseline sixty")
+    assert [o.verdict for o in session.type("four cut seventy")] == [Verdict.ASK]
+    assert cuts(session) == []
+
+
+def test_a_pressure_changed_amid_a_run_asks_whether_a_new_one_began(session: Session) -> None:
+    say(session, *RUNNING, "injection pressure twenty megapascals", "one cut thirty six")
+    (outcome,) = session.type("injection pressure ten megapascals")
+    assert outcome.verdict is Verdict.ASK
+    asked = session.job.waiting[-1].question.body
+    assert [type(option) for option in asked.options] == [Condition, RunStarted]
+    say(session, "the second")
+    assert len(session.job.runs) == 2
+    assert session.job.runs[1].start.pressure_value == 10.0
+
+
+def test_a_run_that_is_repeated_at_another_pressure_has_that_pressure(session: Session) -> None:
+    say(session, "half engine, four five six out", "baseline sixty", "repeat the run at high pressure")
+    assert session.job.runs[1].start.held_out == (4, 5, 6)
+    assert session.job.runs[1].start.pressure is not None
+
+
+def test_one_more_of_the_part_that_was_just_wanted(session: Session) -> None:
+    say(session, "part wanted injector cylinder three")
+    assert [o.verdict for o in session.type("and one for five")] == [Verdict.ASK]
+    say(session, "the first")
+    say(session, "part wanted rocker cylinder two", "make that two of them")
+    assert [(p.wanted.body.cylinder, p.wanted.body.quantity) for p in session.job.parts] == [(3, 1), (5, 1), (2, 2)]
+
+
+def test_what_only_a_note_can_hold_is_asked_about_and_never_lost(session: Session) -> None:
+    (outcome,) = session.type("the water pump is weeping")
+    assert outcome.verdict is Verdict.ASK
+    assert outcome.entry is not None
+    assert outcome.entry.body == Question(outcome.say, (Note("the water pump is weeping"),))
+    say(session, "yes")
+    assert [n.body.text for n in session.job.notes] == ["the water pump is weeping"]
+
+
+def test_most_of_a_reading_is_said_to_be_lost_and_kept(session: Session) -> None:
+    say(session, *RUNNING)
+    (outcome,) = session.type("cut zorp thirty eight blim")
+    assert outcome.verdict is Verdict.ASK
+    assert outcome.say.startswith("Sorry?")
+    assert [asked.question.entry.heard for asked in session.job.not_understood] == ["cut zorp thirty eight blim"]
+
+
+@pytest.mark.parametrize("chat", ["did you see the game last night", "we close at half five", "bring me the torch"])
+def test_chat_stays_unanswered(session: Session, chat: str) -> None:
+    before = len(session.job.entries)
+    assert [o.verdict for o in session.type(chat)] == [Verdict.LET_GO]
+    assert len(session.job.entries) == before
+
+
+@pytest.mark.parametrize("written", ["four cut >38", "four cut ~38", "four cut 38?", "four cut − 38", "four cut -38"])
+def test_a_mark_beside_a_typed_number_is_asked_about(session: Session, written: str) -> None:
+    say(session, *RUNNING)
+    assert [o.verdict for o in session.type(written)] == [Verdict.ASK]
+    assert cuts(session) == []
+
+
+def test_a_decimal_comma_is_understood_where_it_can_mean_only_that(session: Session) -> None:
+    say(session, *RUNNING)
+    say(session, "four cut 37,6")
+    assert cuts(session) == [(4, 37.6)]
+
+
+def test_minus_five_degrees_is_a_temperature(session: Session) -> None:
+    say(session, "coolant minus five degrees")
+    assert [c.value for c in session.job.conditions] == [-5.0]
+
+
+@pytest.mark.parametrize(
+    ("said", "expected"),
+    [
+        ("one out thirty five, er, thirty six", [(1, 36.0)]),
+        ("four, thirty eight, no, thirty nine", [(4, 39.0)]),
+        ("five, sorry, six, thirty seven", [(6, 37.0)]),
+        ("and three, thirty one six", [(3, 31.6)]),
+        ("one thirty six, two thirty six and a half, three thirty seven", [(1, 36.0), (2, 36.5), (3, 37.0)]),
+        ("one through three all thirty eight", [(1, 38.0), (2, 38.0), (3, 38.0)]),
+    ],
+)
+def test_several_things_and_corrections_in_one_breath(
+    session: Session, said: str, expected: list[tuple[int, float]]
+) -> None:
+    say(session, *RUNNING)
+    outcomes = session.type(said)
+    if all(o.verdict is Verdict.TAKE for o in outcomes):
+        assert cuts(session) == expected
+    else:
+        asked = [a.question.body.options[0] for a in session.job.waiting]
+        assert [(b.cylinder, b.value) for b in asked if isinstance(b, Cut)] == expected
+
+
+def test_idle_and_fuel_before_a_run_are_conditions_and_a_baseline(session: Session) -> None:
+    session.units = "us"
+    say(session, "idle six ninety five, coolant one eighty five, fuel thirty one")
+    (run,) = session.job.runs
+    assert [b.value for b in run.baselines] == [31.0]
+    assert not run.cuts
+    read = {(c.quantity, c.value, c.unit) for c in (*session.job.conditions, *run.conditions)}
+    assert read == {(Quantity.ENGINE_SPEED, 695.0, "rpm"), (Quantity.COOLANT_TEMPERATURE, 185.0, "degF")}
+
+
+def test_a_run_that_is_announced_in_other_words_is_a_run_of_its_own(session: Session) -> None:
+    say(session, *RUNNING, "one cut thirty six", "half engine, killing four five six", "baseline sixty")
+    first, second = session.job.runs
+    assert second.start.run is RunKind.HALF_ENGINE
+    assert second.start.held_out == (4, 5, 6)
+    assert [b.value for b in first.baselines] == [31.0]
+
+
+def test_the_correction_of_a_wanted_part_is_an_entry(session: Session) -> None:
+    say(session, "part wanted injector cylinder three", "make that two of them")
+    assert isinstance(session.job.entries[-1].body, Correction)
+    assert session.job.entries[-1].body.body == PartWanted("injector", 2, 3)
+
+
+def test_a_baseline_put_right_by_name(session: Session) -> None:
+    say(session, *RUNNING, "one cut thirty six", "correction baseline thirty")
+    assert [b.value for b in session.job.runs[0].baselines] == [30.0]
+    assert isinstance(session.job.entries[-1].body, Correction)
+    assert session.job.entries[-1].body.body == Baseline(30.0)
