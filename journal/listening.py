@@ -23,7 +23,8 @@ from journal.output.speaking import Answerer, answerer, unheard
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Foreseen, Outcome, Session
 from journal.wording import Context, decide_text, speakable
-from journal.wording.pace import pace
+from journal.wording.hypotheses import opened
+from journal.wording.tokens import tokenise
 from journal.wording.types import Verdict
 
 NOT_HEARD = "something was said here and could not be recognised: play its sound"
@@ -74,7 +75,7 @@ class Ears:
                 each.tell = tell
 
     def hear(self, utterance: Utterance, expect: Expect = Expect.ANYTHING) -> Pooled:
-        """One utterance through every listener; each text's score is weighed with how well it fits the time it took.
+        """One utterance through every listener.
 
         Where they differ, the one that can give a text's likelihood looks at it again with the others' texts in hand.
 
@@ -102,31 +103,38 @@ class Ears:
     def pool(self, utterance: Utterance, hearings: Sequence[Hearing]) -> Pooled:
         """What the listeners heard, in their order, taken together; see `hear`."""
         made = dict(zip((each.name for each in self.listeners), hearings, strict=True))
-        if self._weigher is not None and not agreed(hearings):
+        if self._weigher is not None:
             others = [hearing for name, hearing in made.items() if name != self._weigher.name]
-            texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text]
+            texts = to_weigh(others, made[self._weigher.name].free_text, agreed=agreed(hearings))
             if texts:
                 made[self._weigher.name] = self._weigher.weigh(utterance.sound, texts)
         seconds = utterance.end - utterance.start
-        # One that has found no phrase at all has not kept silent: it says that there was none. How likely it holds that
-        # beside a phrase counts only where no other weighs it: in noise it lets go what the other rightly hears.
-        candidates = [
-            replace(c, score=c.score + pace(c.text, seconds))
-            for name, h in made.items()
-            for c in h.candidates or (Candidate("", 0.0, name),)
-            if c.text or not h.candidates or self._weigher is None or name == self._weigher.name
-        ]
+        # One that has found no phrase at all has not kept silent: it says that there was none.
+        candidates = [c for name, h in made.items() for c in h.candidates or (Candidate("", 0.0, name),)]
         free_text = next((h.free_text for h in made.values() if h.free_text), "")
         if self._attention:
+            unheeded = bool(free_text) and self._addressed(free_text) is None
             free_text = self._addressed(free_text) or ""
             addressed = [(c, self._addressed(c.text) if c.text else "") for c in candidates]
             candidates = [replace(c, text=text) for c, text in addressed if text is not None]
+            if unheeded:
+                # Held to the phrases they hear the word in anything.
+                candidates = [c for c in candidates if not c.text]
         return Pooled(tuple(sorted(candidates, key=lambda c: -c.score)), free_text, seconds)
 
     def _addressed(self, text: str) -> str | None:
         """What follows the attention word; none where the text does not begin with it."""
         first, _, rest = text.strip().partition(" ")
         return rest if first.lower().strip(".,!?") == self._attention else None
+
+
+def to_weigh(others: Sequence[Hearing], free_text: str, *, agreed: bool = False) -> list[str]:
+    """What a listener is asked how likely it holds it: what others heard, and a note whose first word was misheard.
+
+    Where they have agreed, there is only the note to ask about.
+    """
+    texts = [c.text for hearing in others for c in hearing.candidates if c.text and "[" not in c.text and not agreed]
+    return texts + [" ".join(token.text for token in tokenise(text)) for text in opened(free_text)]
 
 
 def agreed(hearings: Sequence[Hearing]) -> bool:

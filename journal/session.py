@@ -46,7 +46,7 @@ from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import NOTHING_FOR_IT, doubted
-from journal.wording.expect import BELIEVABLE, believable
+from journal.wording.expect import expected
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
@@ -372,7 +372,7 @@ class Session:
     def _instead(self, asked: Asked, value: float, job: Job) -> Body | None:
         """What a question asks about with another number, where that is believable."""
         body = with_value(said(asked.question.body.options[0]), value)
-        if body is None or believable(body, self._context(job)) < BELIEVABLE:
+        if body is None or not expected(body, self._context(job)):
             return None
         return body
 
@@ -428,7 +428,7 @@ class Session:
             return _let_go(decision, "there is no reading to correct")
         corrections = [Correction(target.id, body) for body in bodies]
         recent = named or is_last_said(job, target)
-        sure = decision.verdict is Verdict.TAKE and believable(bodies[0], self._context(job)) >= BELIEVABLE
+        sure = decision.verdict is Verdict.TAKE and expected(bodies[0], self._context(job))
         if sure and recent:
             entry = self.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
             return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)

@@ -32,7 +32,7 @@ from journal.facts import (
     TroubleCode,
 )
 from journal.facts.quantities import WATCHED
-from journal.wording.expect import BELIEVABLE, believable
+from journal.wording.expect import expected
 from journal.wording.numbers import plain, spell
 from journal.wording.types import Command, CommandWord, Context, Meaning, Number
 from journal.wording.unit_sense import as_kept, settle_unit
@@ -265,7 +265,7 @@ def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
         return Number(said["value"])
     if context.baseline is not None and context.next_cylinder is not None:
         cut = Cut(context.next_cylinder, said["value"])
-        if believable(cut, context) >= BELIEVABLE:
+        if expected(cut, context):
             return cut
     return Refused("a number alone: say which cylinder or what it is")
 

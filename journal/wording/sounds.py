@@ -38,7 +38,7 @@ def likeness(one: str, other: str) -> float:
 def _sounded(text: str) -> str:
     words: list[str] = []
     for token in tokenise(text):
-        written = token.text[-1].isdigit() and token.text.replace(".", "").isascii()
+        written = token.text.isascii() and token.text.replace(".", "").isdigit()
         words += cardinal(float(token.text)) if written and len(token.text) < 5 else (token.text,)
     return "".join(sound_key(word) for word in words)
 

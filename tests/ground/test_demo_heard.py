@@ -9,20 +9,27 @@ import pytest
 from journal.analysis import diagnose
 from journal.analysis.findings import Findings, Standing
 from journal.cli.demo import run_demo
-from journal.facts import Body, JobClosed, Question, Source
+from journal.facts import Answer, Body, JobClosed, Question, Source
 from journal.facts.codec import body_to_json
 from journal.record.job import Job
 from journal.record.store import Store
+from journal.session import Session
 from tests.ground.script import DEMO, JOBS, expected, matched, told
 
 
 @pytest.fixture(scope="module", params=JOBS)
 def heard(request: pytest.FixtureRequest, tmp_path_factory: pytest.TempPathFactory) -> tuple[str, Job, Findings]:
-    """A demo job as the default recogniser hears it from its sound, and its findings."""
+    """A demo job as the default recogniser hears it from its sound, its questions answered, and its findings."""
     pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
     name: str = request.param
     with Store.open(tmp_path_factory.mktemp("journal")) as store:
         job = store.job(run_demo(store, DEMO / name, told(name, "job.toml")))
+        said = expected(name)
+        for entry in job.entries:
+            if isinstance(entry.body, Question):
+                right = [n for n, one in enumerate(meanings(entry.body)) if matched(said, [[one]])]
+                Session(store, job.id).enter(Answer(entry.id, right[0] if right else None))
+        job = store.job(job.id)
     return name, job, diagnose(job)
 
 

@@ -250,8 +250,9 @@ def test_a_question_about_the_fuel_that_makes_no_torque_is_answered_and_can_be_c
 
 def test_what_must_be_said_again_is_asked_for_and_enters_nothing(session: Session) -> None:
     before = len(session.store.entries(session.job_id))
-    candidates = [Candidate("", -15.0, "one"), Candidate("oil temp reads two twenty", -41.0, "two")]
-    (outcome,) = session.hear(candidates, free_text="oil temperature identity")
+    heard = [("whisper", "scratch that", -3.0), ("whisper", "", -15.0), ("pocketsphinx", "bent lobe", -29.0)]
+    candidates = [Candidate(text, score, listener) for listener, text, score in heard]
+    (outcome,) = session.hear(candidates, free_text="scratch that", seconds=1.0)
     assert (outcome.verdict, outcome.entry) == (Verdict.ASK, None)
-    assert outcome.say == "oil temperature? Say it again."
+    assert outcome.say == "scratch that? Say it again."
     assert len(session.store.entries(session.job_id)) == before

@@ -49,7 +49,9 @@ def test_the_engine_decides_how_numbers_split() -> None:
 
 
 def test_an_unbelievable_value_that_sounds_like_a_believable_one_is_asked_about() -> None:
-    (decision,) = decide([Candidate("cylinder four cut thirteen", -1.0, "one")], SIX)
+    heard = [("thirteen", -3.0), ("thirty", -3.5)]
+    said = [Candidate(f"cylinder four cut {number}", score, "whisper") for number, score in heard]
+    (decision,) = decide([*said, Candidate("", -15.0, "whisper")], SIX, free_text="cylinder 4 cut 13", seconds=2.0)
     assert decision.verdict is Verdict.ASK
     assert decision.meaning == Cut(4, 13)
     assert decision.alternatives == (Cut(4, 30),)

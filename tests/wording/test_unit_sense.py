@@ -10,7 +10,7 @@ from hypothesis import strategies as st
 
 from journal.facts import UNIT_SETS, UNITS, Check, Condition, Cut, Engine, Quantity, RunKind, RunStarted, Subject
 from journal.facts.quantities import unit_choice, units_by_quantity
-from journal.wording.expect import BELIEVABLE, believable, usual_range
+from journal.wording.expect import expected, usual_range
 from journal.wording.types import Context, Range
 from journal.wording.unit_sense import as_kept, possible, settle_unit, unit_of
 
@@ -63,7 +63,7 @@ def test_a_number_possible_in_one_other_unit_only_is_taken_as_that_with_a_remark
     if unit is None:  # two other units would do: nothing is guessed, and the shop's is what is then asked about
         own = unit_of(quantity, context)
         assert found == ("" if own == UNITS[quantity][0] else own, "")
-        assert believable(Condition(quantity, value, found[0]), context) < BELIEVABLE
+        assert not expected(Condition(quantity, value, found[0]), context)
     else:
         assert found == (unit, said)
 
@@ -117,17 +117,17 @@ def test_bounds_in_one_unit_are_those_of_the_other() -> None:
 
 def test_a_reading_in_another_unit_is_held_against_what_was_read_before() -> None:
     before = replace(SI, ranges=(Range(Q.COOLANT_TEMPERATURE, 41, 123, "degC"),))
-    assert believable(Condition(Q.COOLANT_TEMPERATURE, 185, "degF"), before) == 1.0
-    assert believable(Condition(Q.COOLANT_TEMPERATURE, 60, "degF"), before) < BELIEVABLE
+    assert expected(Condition(Q.COOLANT_TEMPERATURE, 185, "degF"), before)
+    assert not expected(Condition(Q.COOLANT_TEMPERATURE, 60, "degF"), before)
 
 
 def test_a_measured_check_and_a_pressure_set_for_a_run_are_held_against_what_is_possible() -> None:
-    assert believable(Check(Subject.LASH, "measured", 2, value=14.0), SI) < BELIEVABLE
-    assert believable(Check(Subject.LASH, "measured", 2, value=14.0, unit="thou"), SI) == 1.0
-    assert believable(RunStarted(RunKind.IDLE, pressure_value=800.0), SI) < BELIEVABLE
-    assert believable(RunStarted(RunKind.IDLE, pressure_value=800.0, pressure_unit="bar"), SI) == 1.0
-    assert believable(RunStarted(RunKind.IDLE, pressure_value=21.0, idle_fuel=80.0), SI) < BELIEVABLE
-    assert believable(Cut(4, 38.0), SI) == 1.0
+    assert not expected(Check(Subject.LASH, "measured", 2, value=14.0), SI)
+    assert expected(Check(Subject.LASH, "measured", 2, value=14.0, unit="thou"), SI)
+    assert not expected(RunStarted(RunKind.IDLE, pressure_value=800.0), SI)
+    assert expected(RunStarted(RunKind.IDLE, pressure_value=800.0, pressure_unit="bar"), SI)
+    assert not expected(RunStarted(RunKind.IDLE, pressure_value=21.0, idle_fuel=80.0), SI)
+    assert expected(Cut(4, 38.0), SI)
 
 
 def test_units_are_chosen_by_the_names_people_write() -> None:

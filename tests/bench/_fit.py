@@ -1,0 +1,194 @@
+"""What was kept of the listeners in, the weights of the decision out: `python -m tests.bench._fit FOLDER`.
+
+A conditional logistic regression with a quadratic penalty over the hypotheses of each utterance: which of them was
+said, nothing for the tool, or none of these. One set of weights for each set of listeners. Before it writes them
+(`--write`), it says how each voice fares under weights fitted on the other voices.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+from collections import Counter
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, datetime
+from itertools import pairwise
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+import numpy.typing as npt
+from scipy.optimize import minimize
+
+import journal.wording.figures
+from journal.hearing.types import Candidate
+from journal.listening import Pooled
+from journal.wording.belief import gather
+from journal.wording.evidence import Features
+from tests.bench._items import context, wanted
+from tests.bench._judge import said_so
+from tests.bench._kept import Cut, Heard, read
+
+PENALTY = 0.1
+"""Of the sum of the squared weights, in natural log."""
+_AGAINST = {
+    "behind", "near", "lacks", "unlike", "other", "further figures", "slow", "fast", "cost", "goes on", "unfinished",
+    "beginning lost", "run together", "twice", "opener", "strange", "idle",
+}  # fmt: skip
+_FOR = {"first", "ahead", "over nothing", "far over nothing", "same", "agreed", "agreed by text", "unexpected", "short"}
+"""Features that speak against a hypothesis, and for one, whatever a few examples say."""
+LEAST = 5
+"""A feature that fewer utterances have gets no weight."""
+
+Floats = npt.NDArray[np.float64]
+
+SETS: dict[str, Callable[[Cut], Pooled]] = {
+    "pocketsphinx+whisper": lambda cut: cut.pooled(("whisper", "pocketsphinx")),
+    "whisper": lambda cut: cut.pooled(("whisper",)),
+    "pocketsphinx": lambda cut: cut.pooled(("pocketsphinx",)),
+    "text": lambda cut: Pooled((Candidate(cut.hearings["whisper"].free_text, 0.0, "dictation"),)),
+}
+"""For each set of weights, what its listeners made of an utterance; `text` stands for any that only writes a text."""
+
+
+TALK = {"text": 12.0}
+"""How many times talk counts, beside what is said for the tool, where a set of listeners cannot tell them apart by ear.
+
+Beside the tool there is more talk than was recorded to fit on."""
+
+
+@dataclass(frozen=True)
+class Example:
+    """One utterance: the features of each hypothesis, the last of them none of these, and which it was."""
+
+    voice: str
+    rows: tuple[Features, ...]
+    true: tuple[bool, ...]
+    weight: float = 1.0
+
+
+def examples(kept: Sequence[Heard], pooled: Callable[[Cut], Pooled], talk: float = 1.0) -> list[Example]:
+    """What can be learnt from; a phrase that was cut in two is left out, as nobody knows which part said what."""
+    found = []
+    for heard in kept:
+        if len(heard.cuts) != 1:
+            continue
+        one, here = pooled(heard.cuts[0]), context(heard.item.context)
+        told = gather(one.candidates, here, one.free_text, one.seconds)
+        true = [said_so(each.meanings, wanted(heard.item)) for each in told.hypotheses]
+        rows = (*(told.of(each) for each in told.hypotheses), told.of_none())
+        found.append(Example(heard.item.voice, rows, (*true, not any(true)), 1.0 if wanted(heard.item) else talk))
+    return found
+
+
+def fit(learnt: Sequence[Example], penalty: float = PENALTY) -> Features:
+    """The weights under which what was said was likeliest."""
+    often = Counter(name for each in learnt for name in {name for row in each.rows for name in row})
+    names = sorted(name for name, count in often.items() if count >= LEAST)
+    place = {name: at for at, name in enumerate(names)}
+    table = np.zeros((sum(len(each.rows) for each in learnt), len(names)))
+    starts, at = [], 0
+    for each in learnt:
+        starts.append(at)
+        for row in each.rows:
+            for name, value in row.items():
+                if name in place:
+                    table[at, place[name]] = value
+            at += 1
+    true = np.concatenate([each.true for each in learnt])
+    weight = np.array([each.weight for each in learnt])
+    of = np.repeat(np.arange(len(learnt)), np.diff([*starts, at]))
+
+    def loss(weights: Floats) -> tuple[float, Floats]:
+        merit = table @ weights
+        top = np.maximum.reduceat(merit, starts)[of]
+        odds = np.exp(merit - top)
+        odds_true = np.where(true, odds, 1e-300)
+        total, total_true = np.add.reduceat(odds, starts), np.add.reduceat(odds_true, starts)
+        slope = table.T @ (weight[of] * (odds / total[of] - np.where(true, odds, 0.0) / total_true[of]))
+        value = float(np.sum(weight * (np.log(total) - np.log(total_true))))
+        return value + penalty * float(weights @ weights), slope + 2 * penalty * weights
+
+    found = minimize(loss, np.zeros(len(names)), jac=True, method="L-BFGS-B", bounds=[*map(_bounds, names)]).x
+    weights = {name: round(float(weight), 3) for name, weight in zip(names, found, strict=True)}
+    return {name: weight for name, weight in weights.items() if weight}
+
+
+def _bounds(name: str) -> tuple[float | None, float | None]:
+    """Between which values a feature's weight may lie."""
+    what = name.split(": ")[-1]
+    return (None, 0.0) if what in _AGAINST else (0.0, None) if what in _FOR else (None, None)
+
+
+def chances(weights: Features, each: Example) -> Floats:
+    """The chance of each of its hypotheses."""
+    merit = np.array([sum(weights.get(name, 0.0) * value for name, value in row.items()) for row in each.rows])
+    odds: Floats = np.exp(merit - merit.max())
+    return odds / odds.sum()
+
+
+def across(learnt: Sequence[Example], penalty: float, folds: int = 5) -> list[tuple[float, bool, str]]:
+    """For each utterance, under weights fitted on other voices: its likeliest's chance, and whether it was said."""
+    voices = sorted({each.voice for each in learnt})
+    found = []
+    for fold in range(folds):
+        held = set(voices[fold::folds])
+        if not any(each.voice in held for each in learnt):
+            continue
+        weights = fit([each for each in learnt if each.voice not in held], penalty)
+        for each in learnt:
+            if each.voice in held:
+                made = chances(weights, each)
+                found.append((float(made.max()), bool(each.true[int(made.argmax())]), each.voice))
+    return found
+
+
+def reliability(found: Sequence[tuple[float, bool]]) -> list[str]:
+    """A line for each band of chances: how many, and how many of them were right."""
+    edges = (0.0, 0.5, 0.7, 0.8, 0.9, 0.95, 0.98, 0.99, 1.0001)
+    lines = []
+    for low, high in pairwise(edges):
+        some = [right for chance, right in found if low <= chance < high]
+        if some:
+            share = 100 * sum(some) / len(some)
+            lines.append(f"certainty {low:.2f} to {min(high, 1):.2f}: {len(some):5}, right {share:5.1f} %")
+    return lines
+
+
+def main() -> None:
+    """Fit, and say how well."""
+    ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
+    ask.add_argument("folder", type=Path)
+    ask.add_argument("--write", action="store_true")
+    ask.add_argument("--only", default="", help="one set of listeners")
+    ask.add_argument("--penalty", type=float, default=PENALTY)
+    asked = ask.parse_args()
+    kept = read(asked.folder, "fit")
+    told: dict[str, Any] = dict(journal.wording.figures.fitted())
+    told["weights"] = dict(told["weights"])
+    for name, pooled in SETS.items():
+        if asked.only not in ("", name):
+            continue
+        learnt = examples(kept, pooled, TALK.get(name, 1.0))
+        print(
+            f"{name}: {len(learnt)} utterances, {sum(each.true[-1] for each in learnt)} of them none of the hypotheses"
+        )
+        held_out = across(learnt, asked.penalty)
+        sure = [right for chance, right, _ in held_out if chance >= 0.98]
+        print(f"surer than 0.98: {100 * len(sure) / len(learnt):.1f} % of them, {sure.count(False)} wrong")
+        print("\n".join(reliability([(chance, right) for chance, right, _ in held_out])))
+        told["weights"][name] = fit(learnt, asked.penalty)
+    told["fitted"] = {
+        "on": datetime.now(UTC).strftime("%Y-%m-%d"),
+        "utterances": len(kept),
+        "voices": sorted({heard.item.voice for heard in kept}),
+        "penalty": asked.penalty,
+    }
+    if asked.write:
+        place = Path(journal.wording.figures.__file__).with_name("belief.json")
+        place.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")
+
+
+if __name__ == "__main__":
+    main()
