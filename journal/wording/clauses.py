@@ -51,6 +51,8 @@ class Item:
     """Whether a comma, full stop or the like stands before it."""
     after_at: bool = False
     """Whether a word stands before it that a time of day is told with."""
+    denies: bool = False
+    """Whether its words begin with a denial, which must not be passed over."""
     torn: bool = False
     """Whether it ends where the words could go on as the same number: "thirty" of "thirty eight"."""
 
@@ -179,7 +181,7 @@ class Clause:
                 cost += _UNKNOWN + (_UNKNOWN_BESIDE if beside else 0.0) + (0.0 if sure else _UNKNOWN_IN_DOUBT)
             elif item.number is not None or item.cylinders:
                 cost += _UNUSED_NUMBER
-            elif has_role(item, "neg") and not self._taken_back(index):
+            elif (item.denies or has_role(item, "neg")) and not self._taken_back(index):
                 cost += _UNUSED_DENIAL
             elif has_role(item, "intend"):
                 cost += _INTENDED

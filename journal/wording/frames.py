@@ -46,6 +46,8 @@ _ONE_FIGURE = 0.6
 _PAUSE_IN_NUMBER = 0.4
 _BINDING = frozenset({"veto", "intend"})
 """Roles whose words are not taken apart: what they say of the clause is not got round."""
+_DENIALS = frozenset({"no", "not", "never", "nothing", "without"})
+_HARMLESS = frozenset({"fix", "link", "aside"})
 _NOTHING = Part("link", "yes")
 _NAMES = frozenset({"quantity", "subject", "part", "baseline", "engine_thing"})
 _JOINS = frozenset({"and", "then", "so", "but"})
@@ -204,7 +206,9 @@ class _Search:
                 continue
             if any(p.role == "cylinder_word" for p in parts):
                 yield from self._cylinders(end, at, pause, 0.0)
-            yield Item(at, end, 0.0 if end == matched[0][0] else _CUT_SHORT, parts, pause=pause)
+            short = 0.0 if end == matched[0][0] else _CUT_SHORT
+            denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
+            yield Item(at, end, short, parts, pause=pause, denies=denies)
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
         if (
             number

@@ -103,8 +103,8 @@ def test_half_of_a_published_engine_takes_about_double_the_fuel_a_stroke(kilowat
 
 
 @ROWS
-def test_fuel_that_makes_no_torque_is_taken_off_when_it_is_said(kilowatts: int) -> None:
-    """A published engine whose injectors each need 3 mm3 more before they do anything: said, the shares are right."""
+def test_fuel_that_makes_no_torque_is_taken_off_said_or_unsaid(kilowatts: int) -> None:
+    """A published engine whose injectors need 3 mm3 more before they do anything: said or unsaid, the shares are right."""
     engine = Published(kilowatts)
     whole, cut = engine.rate(engine.friction, 6, 6) / 6, engine.rate(engine.friction, 6, 5) / 5
     base, risen = 12.0 + 3.0, 12.0 * cut / whole + 3.0
@@ -114,7 +114,7 @@ def test_fuel_that_makes_no_torque_is_taken_off_when_it_is_said(kilowatts: int) 
         job = job_of(Engine(6), start, Baseline(base), *(Cut(c, round(risen, 2)) for c in range(1, 7)))
         shares.append(diagnose(job).runs[0].contributions[0].share)
     assert shares[1] == pytest.approx(1 / 6, rel=0.125)
-    assert shares[0] < 0.9 * shares[1], "left unsaid, it makes every cylinder look weaker"
+    assert shares[0] == pytest.approx(shares[1], rel=0.05)
 
 
 @pytest.mark.parametrize("opens_at", [6.0, 8.0, 13.0])

@@ -194,9 +194,7 @@ def test_a_run_that_is_repeated_at_another_pressure_has_that_pressure(session: S
 
 
 def test_one_more_of_the_part_that_was_just_wanted(session: Session) -> None:
-    say(session, "part wanted injector cylinder three")
-    assert [o.verdict for o in session.type("and one for five")] == [Verdict.ASK]
-    say(session, "the first")
+    say(session, "part wanted injector cylinder three", "and one for five")
     say(session, "part wanted rocker cylinder two", "make that two of them")
     assert [(p.wanted.body.cylinder, p.wanted.body.quantity) for p in session.job.parts] == [(3, 1), (5, 1), (2, 2)]
 

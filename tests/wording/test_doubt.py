@@ -164,7 +164,7 @@ def test_no_text_whatever_raises_and_each_decision_says_what_or_why_not(text: st
     for decision in decisions:
         if decision.verdict is Verdict.LET_GO:
             assert decision.meaning is None and decision.reason
-        else:
+        elif decision.verdict is Verdict.TAKE:
             assert decision.meaning is not None
         assert (decision.verdict is Verdict.ASK) == bool(decision.prompt)
         assert 0.0 <= decision.certainty <= 1.0
