@@ -104,7 +104,7 @@ def test_half_of_a_published_engine_takes_about_double_the_fuel_a_stroke(kilowat
 
 @ROWS
 def test_fuel_that_makes_no_torque_is_taken_off_said_or_unsaid(kilowatts: int) -> None:
-    """A published engine whose injectors need 3 mm3 more before they do anything: said or unsaid, the shares are right."""
+    """A published engine whose injectors need 3 mm3 more to do anything: said or unsaid, the shares are right."""
     engine = Published(kilowatts)
     whole, cut = engine.rate(engine.friction, 6, 6) / 6, engine.rate(engine.friction, 6, 5) / 5
     base, risen = 12.0 + 3.0, 12.0 * cut / whole + 3.0
