@@ -104,7 +104,7 @@ def run_finding_lines(run: RunFinding) -> list[str]:
     if run.total is not None and run.total_low is not None and run.total_high is not None:
         trusted = "" if run.trusted else ", not to be trusted"
         interval = f"{100 * run.total_low:.0f} to {100 * run.total_high:.0f}"
-        lines.append(f"  sum:         {100 * run.total:5.1f} % ({interval}){trusted}")
+        lines.append(f"  in all:      {100 * run.total:5.1f} % ({interval}) of the work, by the rises alone{trusted}")
     if run.missing:
         lines.append(f"  not read yet: {cylinders_in_words(run.missing)}")
     return lines + [f"  {_mark(remark.level)}{remark.text}" for remark in run.remarks]

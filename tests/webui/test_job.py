@@ -26,7 +26,7 @@ def test_the_job_page_says_what_was_found_and_why(tested: tuple[Shop, str]) -> N
 def test_every_share_is_shown_with_its_interval(tested: tuple[Shop, str]) -> None:
     shop, job = tested
     page = text_of(shop.get(f"/job/{job}"))
-    table = page[page.index("Share of the work") : page.index("Sum of the shares")]
+    table = page[page.index("Share of the work") : page.index("By the rises alone")]
     rows = re.findall(
         r'<th scope="row">(\d)</th>.*?<td class="number">(\d+\xa0%)</td>\s*<td class="number">(.*?)</td>', table, re.S
     )
