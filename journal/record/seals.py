@@ -111,6 +111,14 @@ def seal_all(db: Database) -> None:
     db.execute("INSERT INTO sealed VALUES (1, ?, ?, NULL, NULL)", [count, total.to_bytes(_BYTES, "big")])
 
 
+def sign_sum(db: Database, key: JournalKey) -> None:
+    """Sign the sum of a journal that has signed nothing yet, with the key that was just made for it."""
+    count, total, signer = db.execute("SELECT entries, total, signer FROM sealed").fetchone()
+    if signer is None:
+        row = [_signer(db, key.public), key.sign(_sum_message(count, total))]
+        db.execute("UPDATE sealed SET signer = ?, signature = ?", row)
+
+
 def _signer(db: Database, key: bytes) -> int:
     row = db.execute("SELECT number FROM signers WHERE key = ?", [key]).fetchone()
     if row is not None:
@@ -200,8 +208,13 @@ def troubles(db: Database, public: bytes) -> Iterator[str]:
         yield f"the sum over all entries is signed by {name_of(own)}, which is not this journal; {_REMEDY}"
     elif by is not None and not signed_by(own, _bytes(signature), _sum_message(count, total)):
         yield f"the sum over all entries is not signed by this journal: it was changed by another program; {_REMEDY}"
-    elif by is None and keys:
+    elif by is None and (keys or (public and _ever_held_an_entry(db))):
+        # Made by the program, a key signs at once: only a journal without one is from before there were keys.
         yield f"the signature of the sum over all entries is gone; {_REMEDY}"
+
+
+def _ever_held_an_entry(db: Database) -> bool:
+    return db.execute("SELECT 1 FROM sqlite_sequence WHERE name = 'entries' AND seq > 0").fetchone() is not None
 
 
 _REMEDY = "restore it from a backup"

@@ -155,8 +155,14 @@ class Store:
 
     def _own_key(self) -> JournalKey:
         if self._key is None:
-            self._key = journal_key(self.folder)
+            self._key = key_there(self.folder) or self._new_key()
         return self._key
+
+    def _new_key(self) -> JournalKey:
+        with database_errors(self.path), writing(self._db):
+            key = journal_key(self.folder)
+            seals.sign_sum(self._db, key)
+        return key
 
     @contextlib.contextmanager
     def _changing(self) -> Iterator[None]:

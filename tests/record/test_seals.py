@@ -163,6 +163,37 @@ def test_whoever_has_no_key_cannot_make_the_sum_fit(store: Store, tmp_path: Path
         assert any("journal.key is gone" in line for line in verify(again)), "with the key gone too, that much is seen"
 
 
+@pytest.mark.parametrize("what", ["a reading", "an entry is gone", "all entries are gone"])
+def test_a_journal_with_a_key_is_not_taken_for_one_from_before_there_were_seals(store: Store, what: str) -> None:
+    """As one would who knows the program: all that was signed is thrown away, and the checksums are made anew."""
+    a_job(store)
+    store.close()
+    other_program(store, *ALTERED[what], *(f"DELETE FROM {table}" for table in ("seals", "sealed", "signers")))
+    with Store.open(store.folder) as forged:
+        seals.seal_all(forged._db)
+        forged._db.conn.commit()
+        forged.redraw_lines()
+    with Store.open(store.folder) as again:
+        assert "the signature of the sum over all entries is gone; restore it from a backup" in verify(again)
+
+
+def test_a_journal_whose_tables_were_made_like_those_of_old_is_not_taken_for_one(tmp_path: Path) -> None:
+    old_journal(tmp_path / "old")
+    journal_key(tmp_path / "old")
+    with Store.open(tmp_path / "old") as store:
+        assert verify(store) == ["the signature of the sum over all entries is gone; restore it from a backup"]
+
+
+def test_a_first_write_that_fails_leaves_a_sound_journal(tmp_path: Path) -> None:
+    old_journal(tmp_path / "old")
+    for folder in (tmp_path / "old", tmp_path / "new"):
+        with Store.open(folder) as store:
+            assert verify(store) == []
+            with pytest.raises(BadInput):
+                store.append(opened().say(Withdrawal("nothing")))
+            assert journal_key(folder).public == store.public_key() and verify(store) == []
+
+
 def lose_original(store: Store, job: Scribe) -> None:
     original_path(store.folder, job.entries[3].body.sha256).unlink()  # type: ignore[union-attr]
 
