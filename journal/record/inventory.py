@@ -12,7 +12,11 @@ from journal.record.store import Store
 
 def photos_named(store: Store) -> dict[str, str]:
     """Every photo (SHA-256) that an entry names, with its name; this and all here may raise `RecordError`."""
-    sql = "SELECT json_extract(body, '$.sha256'), json_extract(body, '$.name') FROM entries WHERE kind = 'photo'"
+    # By the body, which is sealed; the column of the kind is not.
+    sql = (
+        "SELECT json_extract(body, '$.sha256'), json_extract(body, '$.name') FROM entries "
+        "WHERE json_extract(body, '$.kind') = 'photo'"
+    )
     return {str(sha256): str(name) for sha256, name in store.query(sql)}
 
 

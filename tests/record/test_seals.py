@@ -90,6 +90,7 @@ ALTERED: dict[str, tuple[str, ...]] = {
         "UPDATE entries SET seq = 99 WHERE seq = 3",
         "UPDATE seals SET seq = 99 WHERE seq = 3",
     ),
+    "its kind in the column": ("UPDATE entries SET kind = 'note' WHERE seq = 3",),
     "an entry is gone": ("DELETE FROM entries WHERE seq = 3",),
     "the last entry is gone with all that stood beside it": (
         "DELETE FROM entries WHERE seq = 5",
@@ -131,6 +132,17 @@ def test_what_was_changed_is_named(store: Store) -> None:
     with Store.open(store.folder) as again:
         (line,) = verify(again)
     assert line == f"entry {job.entries[2].id} was changed: restore it from a backup"
+
+
+def test_a_photo_whose_column_says_it_is_none_is_missed_all_the_same(store: Store) -> None:
+    job = a_job(store)
+    lose_original(store, job)
+    store.close()
+    other_program(store, "UPDATE entries SET kind = 'note' WHERE kind = 'photo'")
+    with Store.open(store.folder) as again:
+        (line,) = missing(again)
+        assert line.startswith("the original of photo a.jpg")
+        assert verify(again) == [f"entry {job.entries[3].id} was changed: restore it from a backup", line]
 
 
 @pytest.mark.parametrize("name", ["entries_are_not_changed", "entries_are_not_deleted", "entries_are_not_replaced"])
