@@ -54,17 +54,21 @@ def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
 
 
 def _files(folder: Path) -> list[Path]:
-    """The key, the shop's units, photos, clips, and the page copies of photos whose originals stayed elsewhere."""
+    """The key, the shop's units, photos, clips, and the page copies of photos whose originals stayed elsewhere.
+
+    A folder, a pipe or a device in a file's place is left out.
+    """
     originals = sorted((folder / PHOTOS).glob("??/[0-9a-f]*"))
     known = {path.stem for path in originals}
     pages = sorted((folder / COPIES).glob("??/*-page.jpg"))
-    return [
-        *(path for path in (folder / KEY_NAME,) if path.is_file()),
+    found = [
+        folder / KEY_NAME,
         *originals,
         *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
         *(page for page in pages if page.name.split("-")[0] not in known),
         *folder.glob(UNITS_FILE),
     ]
+    return [path for path in found if path.is_file()]
 
 
 def _add_database(store: Store, beside: Path, out: zipfile.ZipFile) -> None:

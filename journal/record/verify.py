@@ -65,7 +65,7 @@ def unclaimed_photos(store: Store) -> list[Path]:
     return [
         path
         for path in _photos(store)
-        if path.stat().st_mtime < settled and not store.names_photo(path.name.split(".")[0])
+        if path.is_file() and path.stat().st_mtime < settled and not store.names_photo(path.name.split(".")[0])
     ]
 
 
@@ -95,7 +95,7 @@ def missing(store: Store) -> list[str]:
 def drop_copies(store: Store) -> None:
     """Remove every page copy whose original is here: it is made anew when it is next asked for."""
     for path in (store.folder / COPIES).glob("??/*.jpg"):
-        if is_original_here(store.folder, path.name.split("-")[0]):
+        if path.is_file() and is_original_here(store.folder, path.name.split("-")[0]):
             path.unlink(missing_ok=True)
 
 
@@ -146,13 +146,22 @@ def _has_copy(store: Store, sha256: str) -> bool:
 
 def _files(store: Store) -> Iterator[str]:
     for path in sorted([*_photos(store), *all_clips(store.folder)]):
-        if sha256_of_file(path) != path.name.split(".")[0]:
+        if not path.is_file():
+            yield _no_file(path)
+        elif sha256_of_file(path) != path.name.split(".")[0]:
             yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
 
 
+def _no_file(path: Path) -> str:
+    return f"{path.parent.parent.name}/{path.name} is no file: move it out of the journal"
+
+
 def _copies(store: Store) -> Iterator[str]:
-    originals = {path.name.split(".")[0]: path for path in _photos(store)}
+    originals = {path.name.split(".")[0]: path for path in _photos(store) if path.is_file()}
     for path in sorted((store.folder / COPIES).glob("??/*.jpg")):
+        if not path.is_file():
+            yield _no_file(path)
+            continue
         original = originals.get(path.name.split("-")[0])
         if original is not None and not alike(original, path):
             yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"

@@ -31,7 +31,7 @@ from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME, migrations
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import missing, remarks, verify
+from journal.record.verify import drop_copies, missing, remarks, verify
 from tests.record.arrange import Scribe, opened
 from tests.record.pictures import file_of, scene
 from tests.record.test_pack import contents, rewritten
@@ -225,6 +225,26 @@ def test_an_original_or_a_sound_that_is_gone_is_found_and_told_at_a_backup(
     (found,) = verify(store)
     assert line in found and "is missing: restore it from a backup" in found
     assert missing(store) == [found]
+
+
+def test_a_folder_or_a_pipe_in_a_files_place_is_a_line_of_its_own(store: Store, tmp_path: Path) -> None:
+    a_job(store)
+    sha256 = "8" * 64
+    places = [f"photos/88/{sha256}.jpg", f"clips/88/{sha256}.flac", f"copies/88/{sha256}-page.jpg"]
+    for place in places:
+        (store.folder / place).mkdir(parents=True)
+    if hasattr(os, "mkfifo"):
+        places.append(f"photos/88/{sha256}.png")
+        os.mkfifo(store.folder / places[-1])
+    for place in places:
+        os.utime(store.folder / place, (0, 0))
+    names = [place.replace("/88/", "/") for place in places]
+    drop_copies(store)
+    assert sorted(verify(store)) == sorted(f"{name} is no file: move it out of the journal" for name in names)
+    assert not any(sha256 in line for line in remarks(store)), "what is no photo cannot be attached"
+    back_up(store, tmp_path / "b.zip")
+    with zipfile.ZipFile(tmp_path / "b.zip") as file:
+        assert not any(sha256 in name for name in file.namelist())
 
 
 def test_a_photo_that_came_as_a_copy_only_misses_nothing_until_the_copy_goes(store: Store, tmp_path: Path) -> None:
