@@ -22,13 +22,16 @@ def check_target(target: Path, *, replace: bool = False) -> None:
         replace: whether it may take the place of a file that is there.
 
     Raises:
-        BadInput: it lies in a journal's folder, is a folder, or is there already and may not be replaced.
+        BadInput: it lies in a journal's folder, is a folder, or is there already and may not be replaced; what is no
+            regular file (a link, a pipe, a device) never may.
     """
     for folder in target.resolve().parents:
         if (folder / FILE_NAME).exists():
             raise BadInput(f"{target} lies in the journal itself: choose another place, best on another disk")
     if target.is_dir():
         raise BadInput(f"{target} is a folder: name a file in it")
+    if os.path.lexists(target) and (target.is_symlink() or not target.is_file()):
+        raise BadInput(f"{target} is there already and is no regular file: choose another name")
     if not replace and os.path.lexists(target):
         raise BadInput(_is_there(target))
 
@@ -92,6 +95,7 @@ def _name(handle: int, beside: Path) -> None:
 
 def _publish(beside: Path, target: Path, *, replace: bool) -> None:
     if replace:
+        check_target(target, replace=True)  # once more: what is there may have come meanwhile
         beside.replace(target)
         return
     try:

@@ -80,12 +80,29 @@ def test_nothing_goes_over_a_file_that_is_there_unless_asked(tmp_path: Path, job
     assert sorted(path.name for path in tmp_path.iterdir()) == ["j", "mine.html"]
 
 
-def test_a_link_to_nowhere_is_a_file_that_is_there(tmp_path: Path) -> None:
-    (tmp_path / "link").symlink_to(tmp_path / "nowhere")
-    with pytest.raises(BadInput, match="is there already"):
-        export(tmp_path / "link", b"x")
-    export(tmp_path / "link", b"x", replace=True)
-    assert not (tmp_path / "nowhere").exists() and (tmp_path / "link").read_bytes() == b"x"
+def test_only_a_regular_file_is_ever_replaced(tmp_path: Path) -> None:
+    """A link would be replaced instead of what it leads to, a pipe or a device by a file that others rely on."""
+    (tmp_path / "there").write_text("mine")
+    (tmp_path / "to a file").symlink_to(tmp_path / "there")
+    (tmp_path / "to nowhere").symlink_to(tmp_path / "nowhere")
+    names = ["to a file", "to nowhere"]
+    if hasattr(os, "mkfifo"):
+        os.mkfifo(tmp_path / "pipe")
+        names.append("pipe")
+    for name in names:
+        before = (tmp_path / name).lstat()
+        for replace in (False, True):
+            with pytest.raises(BadInput, match="is there already and is no regular file: choose another name"):
+                export(tmp_path / name, b"x", replace=replace)
+        assert (tmp_path / name).lstat() == before
+    assert (tmp_path / "there").read_text() == "mine" and not (tmp_path / "nowhere").exists()
+
+
+def test_a_link_that_appears_meanwhile_is_not_replaced(tmp_path: Path) -> None:
+    with pytest.raises(BadInput, match="is no regular file"), exported(tmp_path / "out", replace=True) as file:
+        file.write(b"late")
+        (tmp_path / "out").symlink_to(tmp_path / "nowhere")
+    assert [path.name for path in tmp_path.iterdir()] == ["out"] and (tmp_path / "out").is_symlink()
 
 
 def test_a_file_that_appears_meanwhile_is_not_written_over(tmp_path: Path) -> None:
