@@ -10,7 +10,17 @@ from pathlib import Path
 from typing import BinaryIO
 
 from journal.errors import BadInput
-from journal.record.files import PRIVATE_FILE, WRITE_NEW, file_errors, put_in_place, sync_folder
+from journal.record.files import (
+    CLIPS,
+    PHOTOS,
+    PRIVATE_FILE,
+    WRITE_NEW,
+    file_errors,
+    is_sha256,
+    put_in_place,
+    sync_folder,
+)
+from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
 
 
@@ -26,7 +36,7 @@ def check_target(target: Path, *, replace: bool = False) -> None:
             regular file (a link, a pipe, a device) never may.
     """
     for folder in target.resolve().parents:
-        if (folder / FILE_NAME).exists():
+        if _is_journal(folder):
             raise BadInput(f"{target} lies in the journal itself: choose another place, best on another disk")
     if target.is_dir():
         raise BadInput(f"{target} is a folder: name a file in it")
@@ -34,6 +44,14 @@ def check_target(target: Path, *, replace: bool = False) -> None:
         raise BadInput(f"{target} is there already and is no regular file: choose another name")
     if not replace and os.path.lexists(target):
         raise BadInput(_is_there(target))
+
+
+def _is_journal(folder: Path) -> bool:
+    """Whether a folder is a journal's, even one that lost its database; one that only has photos of its own is not."""
+    if (folder / FILE_NAME).exists() or (folder / KEY_NAME).exists():
+        return True
+    kept = (path for room in (PHOTOS, CLIPS) for path in (folder / room).glob("[0-9a-f][0-9a-f]/*.*"))
+    return any(is_sha256(path.name.split(".")[0]) for path in kept)
 
 
 def export(target: Path, data: bytes, *, replace: bool = False) -> None:

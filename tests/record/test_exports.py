@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import os
+import shutil
 import signal
 import subprocess
 import sys
@@ -18,8 +19,10 @@ from journal.facts import Cut
 from journal.record import exports
 from journal.record.clips import keep_clip
 from journal.record.exports import export, exported
+from journal.record.photos import take_in
 from journal.record.store import Store
 from tests.record.arrange import Scribe, opened
+from tests.record.pictures import file_of, scene
 
 pytest.importorskip("soundfile", reason="soundfile is not installed: clips are FLAC files written by it")
 
@@ -65,6 +68,28 @@ def test_no_command_writes_into_a_journal_not_even_over_the_database(
             assert code != 0 and ("lies in the journal" in said or "name a" in said), said
     assert {path: path.read_bytes() for path in before} == before
     assert not list(tmp_path.rglob("new*"))
+
+
+@pytest.mark.parametrize("left", ["journal.key", "photos", "clips"])
+def test_a_journal_that_lost_its_database_is_not_written_into_either(tmp_path: Path, job: Scribe, left: str) -> None:
+    take_in(tmp_path / "j", file_of(scene(160, 120)), "a.jpg")
+    for path in (tmp_path / "j").iterdir():
+        if path.name != left:
+            path.unlink() if path.is_file() else shutil.rmtree(path)
+    before = {path: path.read_bytes() for path in (tmp_path / "j").rglob("*") if path.is_file()}
+    assert before
+    for name in ("journal.key", "new.html", "clips/new.html"):
+        with pytest.raises(BadInput, match="lies in the journal itself"):
+            export(tmp_path / "j" / name, b"x", replace=True)
+    assert {path: path.read_bytes() for path in (tmp_path / "j").rglob("*") if path.is_file()} == before
+
+
+def test_a_folder_with_photos_of_the_users_own_is_no_journal(tmp_path: Path) -> None:
+    (tmp_path / "photos" / "ab").mkdir(parents=True)
+    (tmp_path / "photos" / "ab" / "a.jpg").touch()
+    (tmp_path / "clips").mkdir()
+    export(tmp_path / "job.zip", b"x")
+    assert (tmp_path / "job.zip").read_bytes() == b"x"
 
 
 @pytest.mark.parametrize("command", ["pack", "clip", "write-up", "backup"])
