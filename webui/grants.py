@@ -16,6 +16,7 @@ from sqlite_utils import Database
 
 from journal.errors import RecordError
 from journal.facts.codec import time_from_text, time_to_text
+from journal.record.privacy import begin_private
 
 FILE_NAME = "page.db"
 """Beside the journal's own database; it holds no fact of any job."""
@@ -100,6 +101,7 @@ class Grants:
 
     @contextlib.contextmanager
     def _open(self) -> Iterator[Database]:
+        begin_private(self._path)
         try:
             db = Database(sqlite3.connect(self._path, timeout=10))
             try:

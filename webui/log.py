@@ -12,6 +12,7 @@ import time
 import traceback
 from collections import OrderedDict
 from datetime import UTC, datetime
+from io import TextIOWrapper
 from logging.handlers import RotatingFileHandler
 from pathlib import Path
 
@@ -19,6 +20,7 @@ from flask import Flask, Response, g, got_request_exception, request
 
 from journal.facts.codec import time_to_text
 from journal.output.plain import escaped, lines
+from journal.record.privacy import begin_private
 
 FILE_NAME = "page.log"
 """In the journal's folder; at most four files of a megabyte."""
@@ -30,6 +32,14 @@ MOST_SEEN = 10_000
 """Attacks remembered for that; of more, the earliest are forgotten."""
 
 
+class _Private(RotatingFileHandler):
+    """Files that are their owner's alone."""
+
+    def _open(self) -> TextIOWrapper:
+        begin_private(Path(self.baseFilename))
+        return super()._open()
+
+
 class Log:
     """Writes the lines; devices appear under a tag that means nothing after the server ends."""
 
@@ -37,9 +47,7 @@ class Log:
         self._key = secrets.token_bytes(16)
         self._seen: OrderedDict[tuple[str, str], float] = OrderedDict()
         self._lock = threading.Lock()
-        self._handler = RotatingFileHandler(
-            folder / FILE_NAME, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True
-        )
+        self._handler = _Private(folder / FILE_NAME, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True)
 
     def tag(self, address: str | None) -> str:
         """A device's tag: an HMAC of its address under a key that is never kept."""

@@ -6,7 +6,7 @@ import contextlib
 import os
 from pathlib import Path
 
-from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FOLDER
+from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FOLDER, WRITE_NEW
 from journal.record.keys import KEY_NAME
 
 _FOLDERS = frozenset({PHOTOS, CLIPS, COPIES, "models"})
@@ -39,3 +39,16 @@ def make_private(folder: Path) -> None:
             path.chmod(PRIVATE_FOLDER if path.name in _FOLDERS else PRIVATE_FILE)
         if all(path in ours or path.name.startswith(".") for path in there):
             folder.chmod(PRIVATE_FOLDER)
+
+
+def begin_private(path: Path) -> None:
+    """Begin a file that another will write, or close one that is there: it is its owner's from the start.
+
+    Whatever stands against it is left for the one that writes to say.
+    """
+    with contextlib.suppress(OSError):
+        try:
+            os.close(os.open(path, WRITE_NEW, PRIVATE_FILE))
+        except FileExistsError:
+            if os.name == "posix" and path.stat().st_mode & 0o077:  # made before this was done
+                path.chmod(PRIVATE_FILE)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import os
 import re
 import stat
 import sys
@@ -12,7 +13,9 @@ from flask.testing import FlaskClient
 
 from journal.errors import BadInput, RecordError
 from tests.webui.conftest import Shop, make, sign_of, text_of
+from webui.grants import Grants
 from webui.keys import signing_key
+from webui.log import Log
 
 AWAY = {"REMOTE_ADDR": "192.0.2.77"}
 """A device of the network (an address kept for examples, RFC 5737)."""
@@ -107,6 +110,24 @@ def test_the_signing_key_is_the_owners_alone_and_lasts(tmp_path: Path) -> None:
     (tmp_path / "page.key").write_bytes(b"short")
     with pytest.raises(RecordError, match="delete it"):
         signing_key(tmp_path)
+
+
+@pytest.mark.skipif(os.name != "posix", reason="Windows has no such modes: a user's folder is private")
+def test_the_pages_list_of_devices_and_its_log_are_the_owners_alone_from_the_start(tmp_path: Path) -> None:
+    before = os.umask(0o002)  # whose files are everybody's to read unless told otherwise
+    try:
+        for _ in range(2):
+            Grants(tmp_path, bytes(32)).admit()
+            log = Log(tmp_path)
+            log.write("x", much="x" * 700_000)
+            log.write("x", much="x" * 700_000)
+            log.close()
+            modes = {path.name: stat.S_IMODE(path.stat().st_mode) for path in tmp_path.glob("page.*")}
+            assert modes and set(modes.values()) == {0o600} and {"page.db", "page.log", "page.log.1"} <= set(modes)
+            for name in ("page.db", "page.log"):
+                (tmp_path / name).chmod(0o644)  # as an earlier version left them
+    finally:
+        os.umask(before)
 
 
 def test_an_address_of_the_network_without_lan_is_refused(tmp_path: Path) -> None:
