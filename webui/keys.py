@@ -6,7 +6,7 @@ import secrets
 from pathlib import Path
 
 from journal.errors import RecordError
-from journal.record.files import write_once
+from journal.record.files import file_errors, write_once
 
 _NAME = "page.key"
 _BYTES = 32
@@ -22,9 +22,14 @@ def signing_key(folder: Path) -> bytes:
     try:
         if path.is_file() and not path.stat().st_size:
             path.unlink()  # as a full disk left it before files were written whole: it never signed anything
-        key = path.read_bytes() if path.is_file() else write_once(path, secrets.token_bytes(_BYTES))
+        key = path.read_bytes() if path.is_file() else _made(path)
     except OSError as error:
         raise RecordError(f"{path}: cannot be used as the page's key: {error.strerror}; check the folder") from None
     if len(key) != _BYTES:
         raise RecordError(f"{path}: is not a key of {_BYTES} bytes; delete it, and every device and link starts anew")
     return key
+
+
+def _made(path: Path) -> bytes:
+    with file_errors(path):
+        return write_once(path, secrets.token_bytes(_BYTES))

@@ -221,8 +221,8 @@ def test_show_and_verify_on_a_full_disk_say_so_and_still_read(small_disk: Path, 
 
 def test_a_full_disk_leaves_no_half_of_a_key(small_disk: Path) -> None:
     big = fill(small_disk, 0)
-    for make, error in ((signing_key, "page.key: cannot be used"), (journal_key, "the disk is full; free some space")):
-        with pytest.raises(RecordError, match=error):
+    for make in (signing_key, journal_key):
+        with pytest.raises(RecordError, match="the disk is full; free some space"):
             make(small_disk / "journal")
     assert not [path for path in small_disk.rglob("*") if path.is_file() and path != big]
     big.unlink()

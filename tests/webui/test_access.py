@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import stat
@@ -110,6 +111,22 @@ def test_the_signing_key_is_the_owners_alone_and_lasts(tmp_path: Path) -> None:
     (tmp_path / "page.key").write_bytes(b"short")
     with pytest.raises(RecordError, match="delete it"):
         signing_key(tmp_path)
+
+
+def test_a_full_disk_is_said_to_be_full_when_the_signing_key_is_made(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_: object) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    with monkeypatch.context() as patched:
+        patched.setattr(os, "fsync", full)
+        with pytest.raises(RecordError) as told:
+            signing_key(tmp_path)
+    assert str(told.value) == (
+        f"page.key cannot be written in {tmp_path}: the disk is full; free some space, then do it again"
+    )
+    assert not list(tmp_path.iterdir()) and len(signing_key(tmp_path)) == 32
 
 
 @pytest.mark.skipif(os.name != "posix", reason="Windows has no such modes: a user's folder is private")
