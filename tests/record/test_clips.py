@@ -99,9 +99,9 @@ def test_a_clip_that_is_not_there_is_one_clear_line(tmp_path: Path) -> None:
 
 
 def test_a_clip_can_be_copied_out(tmp_path: Path) -> None:
-    sha256 = keep_clip(tmp_path, tone(440))
-    copy_clip(tmp_path, sha256, tmp_path / "out" / "said.flac")
-    assert (tmp_path / "out" / "said.flac").read_bytes() == clip_path(tmp_path, sha256).read_bytes()
+    sha256 = keep_clip(tmp_path / "journal", tone(440))
+    copy_clip(tmp_path / "journal", sha256, tmp_path / "out" / "said.flac")
+    assert (tmp_path / "out" / "said.flac").read_bytes() == clip_path(tmp_path / "journal", sha256).read_bytes()
 
 
 def test_only_the_sound_of_what_was_let_go_is_dropped(store: Store) -> None:
