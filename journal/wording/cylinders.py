@@ -27,7 +27,7 @@ def cylinder_at(words: Sequence[str], at: int, cylinders: int) -> Iterator[tuple
     if at >= len(words):
         return
     for atom in atoms(words[at]):
-        if atom.value == int(atom.value) and 1 <= atom.value <= MOST_CYLINDERS:
+        if 1 <= atom.value <= MOST_CYLINDERS and atom.value == int(atom.value):
             yield at + 1, int(atom.value), atom.cost + _beyond(atom.value, cylinders)
     both = [next((a for a in atoms(w) if a.size == "digit"), None) for w in words[at : at + 2]]
     if len(both) == 2 and both[0] and both[1] and both[0].value in (1, 2):
@@ -42,14 +42,17 @@ def several_at(
     """Cylinders from word `at` on, one or more: index after, numbers in the order said, cost."""
     if at < len(words) and so_far and words[at] == "and":
         at += 1
-    if at >= len(words) or words[at] in _JOINTS:
+    if at >= len(words) or words[at] in _JOINTS or len(so_far) >= MOST_CYLINDERS:
         return
     together = tuple(int(figure) for figure in words[at] if figure != ",") if re.fullmatch("[0-9,]+", words[at]) else ()
     if len(together) > 1 and len({*so_far, *together, 0}) == len(so_far) + len(together) + 1:
         # Listeners write "four five six" as 456.
         yield at + 1, (*so_far, *together), max(cost, _beyond(max(together), cylinders)) + _RUN_TOGETHER
     for end, cylinder, extra in cylinder_at(words, at, cylinders):
-        found = so_far if cylinder in so_far else (*so_far, cylinder)
+        if cylinder in so_far:
+            # Nobody names one twice; without this a thousand ones would be a thousand calls.
+            continue
+        found = (*so_far, cylinder)
         if end < len(words) and words[end] in _JOINTS:
             for last_end, last, more in cylinder_at(words, end + 1, cylinders):
                 if last > cylinder:

@@ -14,12 +14,18 @@ from journal.wording.expect import expected
 from journal.wording.figures import settings
 from journal.wording.hypotheses import TYPED, in_words
 from journal.wording.meanings import Refused
-from journal.wording.numbers import spell
+from journal.wording.numbers import DIGITS, TEENS, TENS, spell
 from journal.wording.say import describe, read_back
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.understood import Piece, answers_nothing
 
-_DOUBT_MARK = re.compile(r"[<>~≈±≥≤]\s*[0-9]|[0-9]\s*\?")
+_SAID = "|".join((*DIGITS, *TEENS, *TENS))
+_DOUBT_MARK = re.compile(
+    r"[<>~≈±≥≤∼˜﹥＞＜⩾⩽≠¬!?][=]?\s*[0-9]|[0-9]\s*[?+]|[0-9]\s-\s*$|[0-9]⁄[0-9]|[²³¹⁰⁴-⁹][0-9]|\s[²³¹⁰⁴-⁹]"
+    r"|(?:2[1-9]|[3-9][0-9])-[0-9]|[0-9]{2},[0-9],[0-9]"
+    rf"|\b(?:over|under|above|below|at least|at most|nearly|almost|negative|more than|less than)\s+(?:[0-9]|{_SAID})",
+    re.IGNORECASE,
+)
 """Typed beside a number: more or less than it, about it, or not sure of it."""
 
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)

@@ -15,7 +15,7 @@ _TOKEN = re.compile(
     re.IGNORECASE | re.VERBOSE,
 )
 _NUMBER_SIGN = re.compile(r"\bno\.(?=\s?[0-9])", re.IGNORECASE)
-_MINUS = re.compile(r"(?<![\w.,])(?:[-–](?=\.?[0-9])|−(?=\s?\.?[0-9]))")
+_MINUS = re.compile(r"(?<![\w.,])(?:[-–‑－﹣](?=\.?[0-9])|[−–](?=\s?\.?[0-9]))")
 """A sign before a number, which is no dash between words or figures."""
 _THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})

@@ -223,7 +223,13 @@ def test_chat_stays_unanswered(session: Session, chat: str) -> None:
     assert len(session.job.entries) == before
 
 
-@pytest.mark.parametrize("written", ["four cut >38", "four cut ~38", "four cut 38?", "four cut − 38", "four cut -38"])
+MARKED = [
+    ">38", "~38", "38?", "− 38", "-38", "<=38", ", – 38", "－38", "≠38", "?38", "38+", "38 -", "3⁄8", "38-40",
+    "negative thirty eight", "over 38", "under thirty eight", "at least 38", "nearly thirty eight",
+]  # fmt: skip
+
+
+@pytest.mark.parametrize("written", [f"four cut {marked}" for marked in MARKED])
 def test_a_mark_beside_a_typed_number_is_asked_about(session: Session, written: str) -> None:
     say(session, *RUNNING)
     assert [o.verdict for o in session.type(written)] == [Verdict.ASK]
@@ -234,6 +240,15 @@ def test_a_decimal_comma_is_understood_where_it_can_mean_only_that(session: Sess
     say(session, *RUNNING)
     say(session, "four cut 37,6")
     assert cuts(session) == [(4, 37.6)]
+
+
+@pytest.mark.parametrize(
+    "words", ["one " * 1000, "four cut " + "9" * 400, "four cut " + "one " * 900, "1," * 600, "twenty one " * 500]
+)
+def test_any_length_of_number_words_is_one_line_and_enters_nothing(session: Session, words: str) -> None:
+    say(session, *RUNNING)
+    assert all(outcome.verdict is not Verdict.TAKE for outcome in session.type(words))
+    assert cuts(session) == []
 
 
 def test_minus_five_degrees_is_a_temperature(session: Session) -> None:
