@@ -18,7 +18,7 @@ import numpy as np
 import pytest
 
 from journal.errors import HearingError, RecordError
-from journal.facts import Baseline, Cut, Engine, JobOpened, Note, RunStarted, Source
+from journal.facts import Baseline, Cut, Engine, JobOpened, Note, Question, RunStarted, Source
 from journal.hearing.types import RATE, Expect, Hearing, Recogniser, Sound
 from journal.listening import NOT_HEARD, Ears, Listening, listen
 from journal.record.clips import clip_path
@@ -91,7 +91,9 @@ def test_a_dead_recogniser_is_a_clear_line_and_no_sound_is_lost(
     with pytest.raises(HearingError, match="start again"):
         acknowledged(session, Ears([listener]), recording)
     _, first, lost = store.entries(session.job_id)
-    assert isinstance(first.body, RunStarted)
+    # Heard by one text without a score, it may be asked about.
+    body = first.body.options[0] if isinstance(first.body, Question) else first.body
+    assert isinstance(body, RunStarted)
     # The utterance it died at is not understood, but its sound is there to be heard again.
     assert lost.body == Note(NOT_HEARD)
     assert clip_path(store.folder, lost.clip).is_file()
