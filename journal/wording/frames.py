@@ -37,8 +37,8 @@ _POINTING = frozenset(
 """Words after which "one" is no cylinder."""
 _OF_A_CYLINDER = frozenset({"on", "number", "cylinder"})
 _PRONOUN = 1.5
-_BARE_ORDINAL = 0.4
 """Cost of "one" as a reading."""
+_BARE_ORDINAL = 0.4
 _CUT_SHORT = 0.6
 """Cost of words apart that are an expression together."""
 _CROWDED = 0.6
@@ -51,7 +51,6 @@ _HARMLESS = frozenset({"fix", "link", "aside"})
 _NOTHING = Part("link", "yes")
 _NAMES = frozenset({"quantity", "subject", "part", "baseline", "engine_thing"})
 _JOINS = frozenset({"and", "then", "so", "but"})
-_UNLIKELY_START = 0.5
 _NUMBER_WORDS = frozenset({"point", "decimal", "double", "triple", "a", "minus", "dot"})
 
 

@@ -98,35 +98,6 @@ def network() -> Network:
     return build(vocabulary())
 
 
-def phrase_begins(said: list[str]) -> tuple[int, int]:
-    """How far words follow some phrase that still wants something after them.
-
-    Args:
-        said: words; a single one may fill a cylinder's place.
-
-    Returns:
-        Index after the last word that follows it, and how many of them are words of the phrase itself.
-    """
-    net = network()
-    found = (0, 0)
-    reached = {0: 0}
-    for end, word in enumerate(said, 1):
-        after: dict[int, int] = {}
-        for state, literal in reached.items():
-            step = net.step(state)
-            for target, _ in step.words.get(word, ()):
-                after[target] = max(literal + 1, after.get(target, 0))
-            if atoms(word):
-                for slot, target, _ in step.slots:
-                    if slot in CYLINDER_SLOTS:
-                        after[target] = max(literal, after.get(target, 0))
-        reached = after
-        wanting = [literal for state, literal in reached.items() if net.step(state).slots]
-        if wanting:
-            found = (end, max(wanting))
-    return found
-
-
 @dataclass(frozen=True)
 class Ending:
     """How the words of a whole phrase end."""
