@@ -157,7 +157,11 @@ class _Search:
                 whole = (*made, *closed)
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
-        kept = (Way(_mixed(self._each(_units_shared(made))), cost) for made, cost in found.items() if cost < _WORST)
+        kept = (
+            Way(_mixed(self._each(_units_shared(_replaced(made)))), cost)
+            for made, cost in found.items()
+            if cost < _WORST
+        )
         return sorted(kept, key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
@@ -322,6 +326,11 @@ def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
 def _item_costs(items: tuple[Item, ...]) -> float:
     """What the items have cost already when they were gathered; an entry's cost holds it too."""
     return sum(item.cost for item in items)
+
+
+def _replaced(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Without what the speaker said anew: "two injectors, no, three injectors"."""
+    return tuple(m for at, m in enumerate(made) if at + 1 == len(made) or not made[at + 1].instead)
 
 
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
