@@ -11,7 +11,7 @@ from sqlite_utils import Database
 from journal.errors import BadInput
 from journal.facts import ClockSetBack, Entry, JobClosed, JobOpened, new_id, to_milliseconds
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import references, rows, seals
+from journal.record import references, rows, seals, sums
 from journal.record.keys import JournalKey
 from journal.record.resolve import target_of
 from journal.record.seals import Arrived, Signature
@@ -70,7 +70,7 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
             taken.append((there, False))
             continue
         _check_time(entry, way.now)
-        number = number_of(db, entry.job, opening)
+        number = number_of(db, entry.job, opening, way.key)
         about = _about(db, entry, batch)
         if way.timed:
             mark = _set_back(db, number, entry, way.now)
@@ -81,7 +81,8 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
         arrived.append(_insert(db, entry, number, way.signatures.get(entry.id)))
         taken.append((entry, True))
         if isinstance(entry.body, JobClosed):
-            db.execute("UPDATE jobs SET teaches = ? WHERE number = ?", [not way.carried, number])
+            with sums.kept(db, way.key, "jobs", "number = ?", [number]):
+                db.execute("UPDATE jobs SET teaches = ? WHERE number = ?", [not way.carried, number])
     if arrived:
         seals.add(db, arrived, way.key, carried=way.carried)
     return taken
@@ -106,7 +107,7 @@ def find(db: Database, entry_id: str) -> Entry | None:
     return None if row is None else rows.entry_of(row)[1]
 
 
-def number_of(db: Database, job_id: str, opening: Container[str]) -> int:
+def number_of(db: Database, job_id: str, opening: Container[str], key: JournalKey) -> int:
     """A job's number in this database; a job that is being opened gets one."""
     row = db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
     if row is not None:
@@ -116,7 +117,8 @@ def number_of(db: Database, job_id: str, opening: Container[str]) -> int:
     code = references.code_of(job_id)
     reference = references.free_reference(db, code)
     sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
-    return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
+    with sums.kept(db, key, "jobs", "id = ?", [job_id]):
+        return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
 
 
 def _about(db: Database, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:

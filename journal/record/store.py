@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -15,7 +16,7 @@ from sqlite_utils import Database
 from journal.errors import BadInput, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import intake, lines, references, rows, seals, upkeep
+from journal.record import intake, lines, references, rows, seals, sums, upkeep
 from journal.record.files import CLIPS, PHOTOS, check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.kept import KeptJobs
@@ -161,12 +162,19 @@ class Store:
     def _new_key(self) -> JournalKey:
         with database_errors(self.path), writing(self._db):
             key = journal_key(self.folder)
-            seals.sign_sum(self._db, key)
+            sums.sign_first(self._db, key)
         return key
 
     @contextlib.contextmanager
     def _changing(self) -> Iterator[None]:
         with database_errors(self.path), self._jobs.forgetting(), writing(self._db):
+            yield
+
+    @contextlib.contextmanager
+    def _noting(self, table: str, photos_or_clips: Sequence[str]) -> Iterator[None]:
+        key = self._own_key()
+        named, values = "sha256 IN (SELECT value FROM json_each(?))", [json.dumps(photos_or_clips)]
+        with database_errors(self.path), writing(self._db), sums.kept(self._db, key, table, named, values):
             yield
 
     def _redraw(self, number: int, new: list[Entry]) -> None:
@@ -196,10 +204,11 @@ class Store:
 
     def note_let_go(self, clips: Iterable[str], now: datetime) -> None:
         """Note that the sound of these clips (SHA-256) is no longer kept, on purpose."""
-        with database_errors(self.path), writing(self._db):
-            for sha256 in clips:
-                row = [check_sha256(sha256), time_to_text(now)]
-                self._db.execute("INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", row)
+        gone = [check_sha256(sha256) for sha256 in clips]
+        with self._noting("clips_let_go", gone):
+            self._db.conn.executemany(
+                "INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", [[sha256, time_to_text(now)] for sha256 in gone]
+            )
 
     def erase(self, job_id: str) -> None:
         """Remove a job for good: entries, and photos and clips no other job names. Nothing else removes an entry.
@@ -367,14 +376,17 @@ class Store:
     def note_without_original(self, photos: Iterable[str], *, gone: bool) -> None:
         """Note photos (SHA-256) that came as page copies only, or, with `gone` false, whose originals are here now."""
         sql = "INSERT OR IGNORE INTO copies_only VALUES (?)" if gone else "DELETE FROM copies_only WHERE sha256 = ?"
-        with database_errors(self.path), writing(self._db):
-            self._db.conn.executemany(sql, [[check_sha256(sha256)] for sha256 in photos])
+        noted = [check_sha256(sha256) for sha256 in photos]
+        with self._noting("copies_only", noted):
+            self._db.conn.executemany(sql, [[sha256] for sha256 in noted])
 
     def let_teach(self, job_ids: Iterable[str]) -> None:
         """Let the outcome of jobs whose closing came by a pack move the base rates; `NotFound` for one not here."""
         with self._changing():
             for job_id in job_ids:
-                self._db.execute("UPDATE jobs SET teaches = 1 WHERE number = ?", [self._number(job_id)])
+                number = self._number(job_id)
+                with sums.kept(self._db, self._own_key(), "jobs", "number = ?", [number]):
+                    self._db.execute("UPDATE jobs SET teaches = 1 WHERE number = ?", [number])
 
     def teaches(self, job_id: str) -> bool:
         """Whether a job's outcome may move the base rates once it is closed; `NotFound` when there is no such job."""

@@ -133,7 +133,7 @@ def _copy(store: Store, pattern: Pattern, number: int) -> str:
     """The pattern as a job of its own, 20 minutes after the one before."""
     began = BEGAN + timedelta(minutes=20 * number)
     job = new_id(began)
-    own = number_of(store._db, job, {job})
+    own = number_of(store._db, job, {job}, store._own_key())
     made, moments = [], []
     for second, row in enumerate(pattern.rows):
         moment = began + timedelta(seconds=15 * second)
