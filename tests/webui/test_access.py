@@ -7,6 +7,8 @@ import os
 import re
 import stat
 import sys
+import threading
+from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
@@ -14,6 +16,7 @@ from flask.testing import FlaskClient
 
 from journal.errors import BadInput, RecordError
 from tests.webui.conftest import Shop, make, sign_of, text_of
+from webui import grants, watch
 from webui.grants import Grants
 from webui.keys import signing_key
 from webui.log import Log
@@ -85,6 +88,40 @@ def test_a_device_put_out_is_out(lan: Shop) -> None:
     inside = lan.app.extensions["journal"].grants.devices()
     lan.post(f"/devices/{inside[0].id}/out")
     assert phone.get("/").location == "/code"
+
+
+def ends(stream: Iterator[bytes], seconds: float) -> bool:
+    """Whether a stream ends by itself in that time."""
+    reader = threading.Thread(target=lambda: list(stream), daemon=True)
+    reader.start()
+    reader.join(seconds)
+    return not reader.is_alive()
+
+
+def test_the_open_live_page_of_a_device_put_out_hears_no_more(lan: Shop) -> None:
+    job = lan.open()
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    streams = [iter(client.get(f"/job/{job}/events").response) for client in (phone, lan.client)]
+    assert all(b"changed" in next(stream) for stream in streams)
+    lan.post(f"/devices/{lan.app.extensions['journal'].grants.devices()[0].id}/out")
+    # By the server's sign of life, after ten seconds, it would end in any case.
+    assert ends(streams[0], 5), "the stream goes on"
+    lan.say(job, "baseline thirty")
+    assert b"changed" in next(streams[1]), "whoever is in goes on"
+
+
+def test_the_open_live_page_of_a_device_whose_time_is_over_hears_no_more(
+    lan: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch, "HEARTBEAT_S", 0.2)
+    job = lan.open()
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    stream = iter(phone.get(f"/job/{job}/events").response)
+    assert b"changed" in next(stream)
+    monkeypatch.setattr(grants, "ADMITTED_HOURS", 0)
+    assert ends(stream, 20)
 
 
 def test_a_cookie_ends_with_its_time(lan: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
