@@ -60,7 +60,7 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
             for job in done.jobs:
                 echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
                 closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
-            for line in done.brought.signers:
+            for line in (*done.brought.signers, *done.brought.set_aside):
                 echo(f"  {line}")
     finally:
         _teach(store, [job for job in closed if not store.teaches(job)], teach)
@@ -71,7 +71,7 @@ def _agree(store: Store, brought: Brought, yes: bool) -> None:
     if not brought.changes:
         return
     echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
-    for line in (*brought.changes, *brought.signers):
+    for line in (*brought.changes, *brought.signers, *brought.set_aside):
         echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)

@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from journal.facts import (
     Answer,
@@ -38,10 +39,18 @@ class Brought:
     """How they close the job; none when they do not."""
     signers: tuple[str, ...]
     """Who wrote them and which journals signed that, a line each."""
+    set_aside: tuple[str, ...]
+    """Whose entries are dated ahead of this machine's clock, so that their times are set aside; a line each."""
 
 
 def sum_up(
-    job: str, unit: str, here: Sequence[Entry], packed: Sequence[Entry], signatures: Mapping[str, Signature], own: bytes
+    job: str,
+    unit: str,
+    here: Sequence[Entry],
+    packed: Sequence[Entry],
+    signatures: Mapping[str, Signature],
+    own: bytes,
+    latest: datetime,
 ) -> Brought:
     """What a pack brings.
 
@@ -52,6 +61,7 @@ def sum_up(
         packed: those of the pack.
         signatures: who signed them, by entry.
         own: this journal's public key.
+        latest: what is dated later has its time set aside, UTC.
     """
     known = {entry.id: entry for entry in here}
     new = tuple(entry for entry in packed if entry.id not in known)
@@ -63,6 +73,7 @@ def sum_up(
         changes=tuple(_changes(new, known)) if here else (),
         closed=closings[-1] if closings else None,
         signers=tuple(signers(new, signatures, own)),
+        set_aside=tuple(_set_aside(new, latest)),
     )
 
 
@@ -76,6 +87,16 @@ def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: 
         else:
             counts[_of(entry), "signed by this journal" if by.key == own else f"signed by {name_of(by.key)}"] += 1
     return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
+
+
+def _set_aside(new: Sequence[Entry], latest: datetime) -> Iterator[str]:
+    counts: Counter[str] = Counter(_of(entry) for entry in new if entry.at_utc > latest)
+    for who, count in counts.most_common():
+        last = max(entry.at_utc for entry in new if _of(entry) == who)
+        yield (
+            f"{_entries(count)} {who} {'is' if count == 1 else 'are'} dated ahead of this machine's clock, up to "
+            f"{last:%Y-%m-%d}: the order is kept, the times say nothing"
+        )
 
 
 def _changes(new: Sequence[Entry], known: Mapping[str, Entry]) -> list[str]:

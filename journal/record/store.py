@@ -112,7 +112,7 @@ class Store:
     def check_merge(self, entries: Iterable[Entry]) -> None:
         """Raise what `merge` of these entries would raise, and save nothing."""
         with contextlib.suppress(_OnlyTrying):
-            self._write(tuple(entries), keep=False)
+            self._write(tuple(entries), carried=True, keep=False)
 
     def merge(
         self, entries: Iterable[Entry], *, carried: bool = True, signatures: Mapping[str, Signature] | None = None
@@ -124,8 +124,11 @@ class Store:
             carried: whether they were made in another journal; else this one signs them as its own.
             signatures: what they were signed with there, by entry; checked before.
 
+        Those of another journal that are dated more than `intake.AHEAD` ahead of the clock are followed by a
+        `ClockSetBack`, so that their times hold nothing up; it is among what is returned.
+
         Raises:
-            BadInput: as `append`.
+            BadInput: as `append`; not for what is carried in and dated ahead.
             RecordError: as `append`.
         """
         taken = self._write(tuple(entries), carried=carried, signatures=signatures)
