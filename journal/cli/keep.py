@@ -18,7 +18,7 @@ from journal.record.job import JobState
 from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import drop_copies, missing, remarks, verify
+from journal.record.verify import drop_copies, lost, remarks, verify
 from journal.study import study
 
 
@@ -102,13 +102,13 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
     with --journal; `journal verify` then says whether all is there.
     """
     store = store_of(ctx)
-    count = back_up(store, target, replace=replace)
-    echo(f"backed up to {target}: {count} files")
-    lost = missing(store)
-    for line in lost:
+    done = back_up(store, target, replace=replace)
+    echo(f"backed up to {target}: {done.files} files")
+    found = [*done.troubles, *lost(store)]
+    for line in found:
         echo(f"  - {line}")
-    if lost:
-        raise RecordError(f"missing from the journal, and so from the backup: {len(lost)} files, listed above")
+    if found:
+        raise RecordError(f"{len(found)} things are wrong with the journal, and so with the backup, listed above")
 
 
 @click.command("verify")

@@ -3,17 +3,17 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator
 from pathlib import Path
 
-from journal.errors import JournalError, NotFound
+from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
 from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
-from journal.record.photos import is_original_here, page_copy_path
+from journal.record.photos import check_photo, is_original_here, page_copy_path
 from journal.record.picture_alike import alike
 from journal.record.resolve import target_of
 from journal.record.store import Store
@@ -92,6 +92,11 @@ def missing(store: Store) -> list[str]:
     return found
 
 
+def lost(store: Store) -> list[str]:
+    """What a copy of the journal as it is now would lack or hold altered, but for files' own damage; a line each."""
+    return list(_each(store, Store.check_seals, missing))
+
+
 def drop_copies(store: Store) -> None:
     """Remove every page copy whose original is here: it is made anew when it is next asked for."""
     for path in (store.folder / COPIES).glob("??/*.jpg"):
@@ -104,12 +109,16 @@ def _photos(store: Store) -> list[Path]:
 
 
 def _troubles(store: Store) -> Iterator[str]:
+    yield from _each(store, Store.check_seals, _jobs, missing, _files, _copies)
+
+
+def _each(store: Store, *looks: Callable[[Store], Iterable[str]]) -> Iterator[str]:
     broken = store.check_database()
     yield from broken
     if broken:
         return
     yield from store.check_schema()
-    for look in (Store.check_seals, _jobs, missing, _files, _copies):
+    for look in looks:
         try:
             yield from look(store)
         except JournalError as error:
@@ -152,6 +161,14 @@ def _files(store: Store) -> Iterator[str]:
             yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
 
 
+def _is_picture(path: Path) -> bool:
+    try:
+        check_photo(path.read_bytes(), path.name)
+    except BadInput:
+        return False
+    return True
+
+
 def _no_file(path: Path) -> str:
     return f"{path.parent.parent.name}/{path.name} is no file: move it out of the journal"
 
@@ -163,5 +180,7 @@ def _copies(store: Store) -> Iterator[str]:
             yield _no_file(path)
             continue
         original = originals.get(path.name.split("-")[0])
-        if original is not None and not alike(original, path):
+        if original is None and not _is_picture(path):
+            yield f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
+        elif original is not None and not alike(original, path):
             yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"
