@@ -67,11 +67,14 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
 
 
 def _agree(store: Store, brought: Brought, yes: bool) -> None:
-    """Show what a pack changes of a job that is here, and ask for leave."""
-    if not brought.changes:
+    """Show what a pack changes of what is here, and ask for leave."""
+    if not brought.changes and not brought.pictures:
         return
-    echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
-    for line in (*brought.changes, *brought.signers, *brought.set_aside):
+    if brought.changes:
+        echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
+    else:
+        echo(f"Of {brought.unit} the pack changes what is shown here; only the originals would tell what is right:")
+    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside):
         echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)

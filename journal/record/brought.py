@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import datetime
 
@@ -16,6 +16,7 @@ from journal.facts import (
     JobClosed,
     JobFact,
     JobReopened,
+    Photo,
     Withdrawal,
 )
 from journal.record.keys import name_of
@@ -39,6 +40,8 @@ class Brought:
     """How they close the job; none when they do not."""
     signers: tuple[str, ...]
     """Who wrote them and which journals signed that, a line each."""
+    pictures: tuple[str, ...]
+    """Which photos it shows otherwise than the copies here do, a line each."""
     set_aside: tuple[str, ...]
     """Whose entries are dated ahead of this machine's clock, so that their times are set aside; a line each."""
 
@@ -51,6 +54,7 @@ def sum_up(
     signatures: Mapping[str, Signature],
     own: bytes,
     latest: datetime,
+    others: Container[str] = (),
 ) -> Brought:
     """What a pack brings.
 
@@ -62,6 +66,7 @@ def sum_up(
         signatures: who signed them, by entry.
         own: this journal's public key.
         latest: what is dated later has its time set aside, UTC.
+        others: photos (SHA-256) of which it holds another page copy than the one that is here.
     """
     known = {entry.id: entry for entry in here}
     new = tuple(entry for entry in packed if entry.id not in known)
@@ -73,6 +78,7 @@ def sum_up(
         changes=tuple(_changes(new, known)) if here else (),
         closed=closings[-1] if closings else None,
         signers=tuple(signers(new, signatures, own)),
+        pictures=tuple(_pictures(packed, others)),
         set_aside=tuple(_set_aside(new, latest)),
     )
 
@@ -87,6 +93,12 @@ def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: 
         else:
             counts[_of(entry), "signed by this journal" if by.key == own else f"signed by {name_of(by.key)}"] += 1
     return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
+
+
+def _pictures(packed: Sequence[Entry], others: Container[str]) -> Iterator[str]:
+    for entry in packed:
+        if isinstance(entry.body, Photo) and entry.body.sha256 in others:
+            yield f"photo {entry.body.name} {_of(entry)}: the pack shows another picture than the copy that is here"
 
 
 def _set_aside(new: Sequence[Entry], latest: datetime) -> Iterator[str]:

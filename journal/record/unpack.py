@@ -22,7 +22,7 @@ from journal.record.clips import check_flac, keep_flac
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, sha256_of
 from journal.record.intake import AHEAD
 from journal.record.keys import signed_by
-from journal.record.photos import check_photo, is_original_here, keep_original, keep_page_copy
+from journal.record.photos import check_photo, is_original_here, keep_original, keep_page_copy, other_copy
 from journal.record.replay import replay
 from journal.record.seals import Signature, digest, message
 from journal.record.store import Store
@@ -95,19 +95,24 @@ def unpack(store: Store, path: Path, ask: Callable[[Brought], object] = lambda b
         kept = {name: None for name in manifest["files"] if _ROOMS.fullmatch(name)}
         _check_named(kept, entries, path.name)
         _check_room(store.folder, [source.getinfo(name).file_size for name in (*kept, ENTRIES)], path.name)
+        others = set()
         for name in manifest["files"]:
             if name in kept:
-                _check(name, _read(source, name, manifest, path.name))
+                data = _read(source, name, manifest, path.name)
+                _check(name, data)
+                if _room(name) == COPIES and other_copy(store.folder, _checksum(name), data):
+                    others.add(_checksum(name))
             else:
                 _look_through(source, name, manifest, path.name)
     store.check_merge(entries)
     job, unit = manifest["job"], str(manifest.get("unit", ""))
     here, latest = store.entries_if_any(job), store.clock() + AHEAD
-    brought = sum_up(job, unit, here, entries, signatures, store.public_key(), latest)
+    brought = sum_up(job, unit, here, entries, signatures, store.public_key(), latest, others)
     ask(brought)
     with _opened(path) as source:
         for name in kept:
-            _keep(store.folder, name, _read(source, name, manifest, path.name))
+            data = _read(source, name, manifest, path.name)
+            _keep(store.folder, name, data, anew=_checksum(name) in others)
     packed = {entry.id for entry in entries}
     new = tuple(entry for entry in store.merge(entries, signatures=signatures) if entry.id in packed)
     _note(store, kept, new)
@@ -296,10 +301,10 @@ def _check(name: str, data: bytes) -> None:
         check_flac(data)
 
 
-def _keep(folder: Path, name: str, data: bytes) -> None:
+def _keep(folder: Path, name: str, data: bytes, *, anew: bool) -> None:
     if _room(name) == PHOTOS:
         keep_original(folder, data, name)
     elif _room(name) == COPIES:
-        keep_page_copy(folder, _checksum(name), data)
+        keep_page_copy(folder, _checksum(name), data, anew=anew)
     else:
         keep_flac(folder, data)

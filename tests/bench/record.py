@@ -98,6 +98,7 @@ def fill(store: Store, count: int, chance: random.Random) -> list[str]:
     Rows are written past `Store.merge` from a few hundred jobs worked out once, each time moved to another day under
     other identifiers: a hundred thousand jobs through the front door would take an hour.
     """
+    store._own_key()  # made before a transaction needs it
     patterns = [_pattern(number, chance) for number in range(min(count, 400))]
     ids = []
     for start in range(0, count, 1000):
