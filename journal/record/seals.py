@@ -12,7 +12,7 @@ from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -141,12 +141,19 @@ def signatures(db: Database, job: int) -> dict[str, Signature]:
     return {str(id_): Signature(bytes(memoryview(key)), bytes(memoryview(by))) for id_, key, by in found}
 
 
-def troubles(db: Database, public: bytes) -> Iterator[str]:
+Read = tuple[Sequence[object], object]
+"""An entry's row as it was read: its fields as `rows.FIELDS` lists them, and its body's JSON."""
+
+
+def troubles(
+    db: Database, public: bytes, of_job: Callable[[Sequence[Read]], Iterable[str]] = lambda read: ()
+) -> Iterator[str]:
     """Every entry that is not what it was when it came, that came past the program, or that is gone; a line each.
 
     Args:
         db: the journal's database.
         public: the journal's public key; empty where its file is gone.
+        of_job: is handed each job's entries by order of arrival, so that they are read once; what it tells is told too.
     """
     keys = _keys(db)
     said = sums.read(db)
@@ -154,10 +161,17 @@ def troubles(db: Database, public: bytes) -> Iterator[str]:
     covered = said.signer if said is not None and said.fits() else None
     found = summed = 0
     sql = (
-        f"SELECT s.sha256, s.signer, s.signature, s.carried, e.seq, e.kind, {rows.FIELDS} FROM entries e "
-        "JOIN jobs ON jobs.number = e.job LEFT JOIN seals s ON s.seq = e.seq ORDER BY e.seq"
+        f"SELECT e.job, s.sha256, s.signer, s.signature, s.carried, e.seq, e.kind, {rows.FIELDS} FROM entries e "
+        "JOIN jobs ON jobs.number = e.job LEFT JOIN seals s ON s.seq = e.seq ORDER BY e.job, e.seq"
     )
-    for sha256, signer, signed, carried, seq, kind, *fields, text in db.execute(sql):
+    read: list[Read] = []
+    job = None
+    for number, sha256, signer, signed, carried, seq, kind, *fields, text in db.execute(sql):
+        if number != job and read:
+            yield from of_job(read)
+            read = []
+        job, body = number, _parsed(text)
+        read.append((fields, body))
         if sha256 is None:
             yield f"entry {fields[0]} was not written by this program: {REMEDY}"
             continue
@@ -167,10 +181,11 @@ def troubles(db: Database, public: bytes) -> Iterator[str]:
         if signer is not None and key != covered and not signed_by(key, _bytes(signed), message(_bytes(sha256))):
             yield f"entry {fields[0]} does not fit its signature: {REMEDY}"
             continue
-        body = _parsed(text)
         # The column of the kind only finds entries sooner; no checksum holds it, the body has the kind itself.
         if _digest(fields, body) != sha256 or not isinstance(body, dict) or body.get("kind") != kind:
             yield f"entry {fields[0]} was changed: {REMEDY}"
+    if read:
+        yield from of_job(read)
     for (seq,) in db.execute("SELECT seq FROM seals WHERE seq NOT IN (SELECT seq FROM entries) ORDER BY seq"):
         yield f"the entry that came as number {seq} is gone: {REMEDY}"
     yield from sums.troubles(db, public, found, summed)

@@ -408,10 +408,13 @@ class Store:
         with database_errors(self.path):
             return upkeep.check_schema(self._db)
 
-    def check_seals(self) -> Iterator[str]:
-        """Every entry that was changed, that is gone, or that came past the program; a line each."""
+    def check_seals(self, of_job: Callable[[Sequence[seals.Read]], Iterable[str]] = lambda read: ()) -> Iterator[str]:
+        """Every entry that was changed, that is gone, or that came past the program, a line each.
+
+        `of_job` is handed each job's entries as they are read; the lines it gives come between.
+        """
         with database_errors(self.path):
-            yield from seals.troubles(self._db, self.public_key())
+            yield from seals.troubles(self._db, self.public_key(), of_job)
 
     def public_key(self) -> bytes:
         """This journal's public key, 32 bytes; empty where nothing was ever written and nothing can be."""
@@ -440,11 +443,11 @@ class Store:
         with database_errors(self.path):
             return [str(job) for (job,) in self._db.execute(sql)]
 
-    def line_differs(self, job_id: str) -> bool:
-        """Whether a job's line or words are not what its entries say."""
+    def line_differs(self, job_id: str, job: Job | None = None) -> bool:
+        """Whether a job's line or words are not what its entries say; the job is read unless it is given."""
         with database_errors(self.path):
             number = self._number(job_id)
-            return lines.differs(self._db, number, self._jobs.job(number))
+            return lines.differs(self._db, number, self._jobs.job(number) if job is None else job)
 
     def redraw_lines(self) -> None:
         """Make every job's line and words anew from its entries; what the analysis noted stays.

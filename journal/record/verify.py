@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Callable, Iterable, Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
 from journal.errors import BadInput, JournalError, NotFound
@@ -15,7 +15,11 @@ from journal.record.intake import AHEAD
 from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
 from journal.record.photos import check_photo, is_original_here, page_copy_path
 from journal.record.picture_alike import alike
+from journal.record.plain_errors import database_errors
+from journal.record.replay import replay
 from journal.record.resolve import target_of
+from journal.record.rows import entry_from
+from journal.record.seals import Read
 from journal.record.store import Store
 
 UNDER_WAY_S = 60.0
@@ -109,7 +113,7 @@ def _photos(store: Store) -> list[Path]:
 
 
 def _troubles(store: Store) -> Iterator[str]:
-    yield from _each(store, Store.check_seals, _jobs, missing, _files, _copies)
+    yield from _each(store, _entries, missing, _files, _copies)
 
 
 def _each(store: Store, *looks: Callable[[Store], Iterable[str]]) -> Iterator[str]:
@@ -125,19 +129,28 @@ def _each(store: Store, *looks: Callable[[Store], Iterable[str]]) -> Iterator[st
             yield str(error)
 
 
-def _jobs(store: Store) -> Iterator[str]:
-    for job_id, reference in store.references():
+def _entries(store: Store) -> Iterator[str]:
+    references = dict(store.references())
+
+    def of_job(read: Sequence[Read]) -> Iterator[str]:
+        job_id = str(read[0][0][1])
+        name = f"job {references.pop(job_id, job_id)}"
         try:
-            entries = store.entries(job_id)
-            if store.line_differs(job_id):
-                yield f"job {reference}: its line in the list is not what its entries say: run `journal verify --mend`"
+            with database_errors(store.path):
+                job = replay(entry_from(*each) for each in read)
+            if store.line_differs(job_id, job):
+                yield f"{name}: its line in the list is not what its entries say: run `journal verify --mend`"
         except JournalError as error:
-            yield f"job {reference}: {error}"
-            continue
-        yield from (f"job {reference}: {trouble}" for trouble in _references(entries))
+            yield f"{name}: {error}"
+            return
+        yield from (f"{name}: {trouble}" for trouble in _references(job.entries))
+
+    yield from store.check_seals(of_job)
+    for reference in references.values():
+        yield f"job {reference} has no entries any more: restore it from a backup"
 
 
-def _references(entries: list[Entry]) -> Iterator[str]:
+def _references(entries: Sequence[Entry]) -> Iterator[str]:
     there = {entry.id for entry in entries}
     for entry in entries:
         target = target_of(entry.body)

@@ -246,3 +246,13 @@ def test_old_journals_are_signed_once_and_then_watched(tmp_path: Path) -> None:
     other_program(store, *BESIDE["whether a job teaches"])
     with Store.open(tmp_path / "old") as store:
         assert any("which of them teach" in line for line in verify(store))
+
+
+def test_a_job_of_which_only_the_name_is_left_is_told(store: Store) -> None:
+    job, other = a_job(store), opened()
+    store.append(*other.entries)
+    reference = store.line(job.job).reference
+    store.close()
+    other_program(store, "DELETE FROM entries WHERE seq < 6", "DELETE FROM seals WHERE seq < 6")
+    with Store.open(store.folder) as again:
+        assert f"job {reference} has no entries any more: restore it from a backup" in verify(again)
