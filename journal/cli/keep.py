@@ -19,6 +19,7 @@ from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
 from journal.record.verify import drop_copies, lost, remarks, verify
+from journal.record.vouched import vouched
 from journal.study import study
 
 
@@ -38,7 +39,7 @@ def pack_command(
     job_id = job_of(store, reference)
     check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    page = render(job, findings, "html", store.folder)
+    page = render(job, findings, "html", store.folder, written_by=vouched(store, job).lines)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
     echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:

@@ -83,15 +83,24 @@ def sum_up(
     )
 
 
+NOT_SIGNED = "not signed"
+"""What is said of an entry that no journal vouches for."""
+
+
+def signed_by_words(key: bytes, own: bytes) -> str:
+    """Which journal signed, from its public key and this journal's."""
+    return "signed by this journal" if key == own else f"signed by {name_of(key)}"
+
+
 def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: bytes) -> list[str]:
     """Who wrote entries and which journals vouch for it, a line each, the most first."""
     counts: Counter[tuple[str, str]] = Counter()
     for entry in entries:
         by = signatures.get(entry.id)
         if by is None:
-            counts[_of(entry), "not signed"] += 1
+            counts[_of(entry), NOT_SIGNED] += 1
         else:
-            counts[_of(entry), "signed by this journal" if by.key == own else f"signed by {name_of(by.key)}"] += 1
+            counts[_of(entry), signed_by_words(by.key, own)] += 1
     return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
 
 

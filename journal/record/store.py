@@ -426,6 +426,12 @@ class Store:
         with database_errors(self.path):
             return seals.signatures(self._db, self._number(job_id))
 
+    def carried(self, job_id: str) -> set[str]:
+        """A job's entries, by identifier, that were made in another journal. `NotFound` as `entries`."""
+        sql = "SELECT e.id FROM entries e JOIN seals s ON s.seq = e.seq WHERE e.job = ? AND s.carried"
+        with database_errors(self.path):
+            return {str(id_) for (id_,) in self._db.execute(sql, [self._number(job_id)])}
+
     def copy_database(self, target: sqlite3.Connection) -> None:
         """Copy the database as it stands now into another, through SQLite's own backup."""
         with database_errors(self.path):
