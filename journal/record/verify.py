@@ -12,7 +12,14 @@ from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
-from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
+from journal.record.inventory import (
+    clips_named,
+    clocks_set_back,
+    dated_after,
+    photos_named,
+    unsigned_here,
+    without_original,
+)
 from journal.record.photos import check_photo, is_original_here, page_copy_path
 from journal.record.picture_alike import alike
 from journal.record.plain_errors import database_errors
@@ -45,6 +52,11 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
+    if count := unsigned_here(store):
+        found.append(
+            f"{count} entries made here are not signed, as those of a journal from before there were keys: if this one "
+            "had a key when they were made, restore it from a backup"
+        )
     if copies := without_original(store):
         found.append(f"{len(copies)} photos are here as page copies only: their originals stayed elsewhere")
     found += [

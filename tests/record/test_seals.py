@@ -410,6 +410,11 @@ def test_the_checksum_and_the_signature_are_what_the_packs_description_says(stor
     record = json.loads(files["signatures.jsonl"].splitlines()[-1])
     values = json.dumps(list(entry.values()), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
     assert "漢字".encode() in values and record["id"] == entry["id"]
+    for made, line in zip(job.entries, files["entries.jsonl"].splitlines(), strict=True):
+        fields = list(json.loads(line).values())
+        as_said = json.dumps(fields, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+        assert seals.digest(made) == hashlib.sha256(as_said).digest()
+    assert list(json.loads(files["entries.jsonl"].splitlines()[3])["body"]) == ["kind", "sha256", "name", "subject"]
     (tmp_path / "message").write_bytes(b"cutout journal entry\n" + hashlib.sha256(values).digest())
     (tmp_path / "signature").write_bytes(bytes.fromhex(record["signature"]))
     # RFC 8410, section 10.1: what stands before the 32 bytes of an Ed25519 public key in DER.

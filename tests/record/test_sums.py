@@ -16,7 +16,7 @@ from journal.record.keys import KEY_NAME
 from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import verify
+from journal.record.verify import remarks, verify
 from tests.record.arrange import Scribe, opened
 from tests.record.test_seals import ALTERED, a_job, old_journal, other_program
 
@@ -256,3 +256,20 @@ def test_a_job_of_which_only_the_name_is_left_is_told(store: Store) -> None:
     other_program(store, "DELETE FROM entries WHERE seq < 6", "DELETE FROM seals WHERE seq < 6")
     with Store.open(store.folder) as again:
         assert f"job {reference} has no entries any more: restore it from a backup" in verify(again)
+
+
+def test_a_journal_made_to_look_like_one_from_before_there_were_keys_is_told_of(store: Store) -> None:
+    a_job(store)
+    store.close()
+    emptied = [f"DELETE FROM {table}" for table in ("seals", "sealed", "signers", "sums")]
+    other_program(store, *ALTERED["a reading"], *emptied)
+    (store.folder / KEY_NAME).unlink()
+    with Store.open(store.folder) as forged:
+        seals.seal_all(forged._db)
+        forged._db.conn.commit()
+        for _ in range(2):
+            open_another(forged, opened())
+            assert remarks(forged)[0] == (
+                "5 entries made here are not signed, as those of a journal from before there were keys: if this one "
+                "had a key when they were made, restore it from a backup"
+            )
