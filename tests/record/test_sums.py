@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import hashlib
+import json
 import sqlite3
 from collections.abc import Callable, Iterator
 from dataclasses import replace
@@ -9,6 +11,7 @@ from datetime import UTC, datetime
 from pathlib import Path
 
 import pytest
+from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
 from journal.facts import JobClosed, Note
 from journal.record import rows, seals, sums
@@ -273,3 +276,29 @@ def test_a_journal_made_to_look_like_one_from_before_there_were_keys_is_told_of(
                 "5 entries made here are not signed, as those of a journal from before there were keys: if this one "
                 "had a key when they were made, restore it from a backup"
             )
+
+
+def test_sums_and_signature_are_worked_out_as_they_were_when_older_journals_were_written(store: Store) -> None:
+    """By libraries from elsewhere alone: worked out another way, older journals would be taken for altered ones."""
+    job = a_job(store)
+    let_go(store, job)
+    with sqlite3.connect(store.path) as db:
+        count, total, key, signature = db.execute(
+            "SELECT entries, total, key, signature FROM sealed JOIN signers ON number = signer"
+        ).fetchone()
+        sealed = db.execute("SELECT seq, carried, sha256, key, signature FROM seals JOIN signers ON number = signer")
+        wanted = sum(
+            int.from_bytes(hashlib.shake_128(b"%d %d " % (seq, carried) + sha256 + by + signed).digest(256), "big")
+            for seq, carried, sha256, by, signed in sealed
+        )
+        assert (count, int.from_bytes(total, "big"), len(total)) == (5, wanted % 2**2048, 256)
+        text = b"cutout journal sums\n5\n" + total
+        for table, columns in {"clips_let_go": "sha256, at_utc", "copies_only": "sha256",
+                               "jobs": "id, code, reference, teaches"}.items():  # fmt: skip
+            rows_there = db.execute(f"SELECT {columns} FROM {table}").fetchall()
+            lines = [f"{table} {json.dumps(row)}".encode() for row in rows_there]
+            summed = sum(int.from_bytes(hashlib.shake_128(line).digest(256), "big") for line in lines) % 2**2048
+            (kept,) = db.execute("SELECT total FROM sums WHERE subject = ?", [table]).fetchone()
+            assert kept == summed.to_bytes(256, "big")
+            text += table.encode() + b"\n" + kept
+    Ed25519PublicKey.from_public_bytes(key).verify(signature, text)
