@@ -38,14 +38,13 @@ def back_up(store: Store, target: Path, *, replace: bool = False) -> BackedUp:
 
     Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
     restore, unpack the file into an empty folder and use that as the journal. Not in it: thumbnails and page copies,
-    which are made again; speech models; and the page's key and its list of links and devices, which start anew.
+    which are made again; speech models; and the page's key and its list of links and devices, which start anew. What
+    can be read of a damaged journal is copied as it is, and said.
 
     Args:
         store: the journal.
         target: the file; its owner's alone, for it holds the key.
         replace: whether it may take the place of a file that is there.
-
-    What can be read of a damaged journal is copied as it is, and said.
 
     Raises:
         BadInput: when the target lies in a journal's folder, or is there already.

@@ -132,7 +132,11 @@ def _keep(folder: Path, file: IO[bytes], sha256: str, ending: str) -> None:
 def other_copy(folder: Path, sha256: str, jpeg: bytes) -> bool:
     """Whether a page copy shows something else than the one that is here of a photo whose original is not."""
     path = shelf(folder, COPIES, sha256, "-page.jpg")
-    return path.is_file() and not is_original_here(folder, sha256) and not same_copy(path, io.BytesIO(jpeg))
+    if not path.is_file() or is_original_here(folder, sha256):
+        return False
+    with _one_at_a_time:
+        image, *_ = _look(io.BytesIO(jpeg), "the page copy")
+        return not same_copy(path, _upright(image, "the page copy"))
 
 
 def keep_page_copy(folder: Path, sha256: str, jpeg: bytes, *, anew: bool = False) -> None:

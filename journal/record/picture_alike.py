@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import BinaryIO
 
 import numpy as np
 import numpy.typing as npt
@@ -18,12 +17,12 @@ _CHANGED = 0.1
 """Difference of a block's brightness, of 1, above which something else is seen there."""
 
 
-def same_copy(here: Path, other: BinaryIO) -> bool:
+def same_copy(here: Path, other: Image.Image) -> bool:
     """Whether two page copies of a photo show the same everywhere, though one was encoded once more than the other.
 
     Args:
         here: a JPEG.
-        other: another, which can be decoded.
+        other: another, decoded.
     """
     try:
         with Image.open(here) as image:
@@ -31,8 +30,7 @@ def same_copy(here: Path, other: BinaryIO) -> bool:
             first = image.convert("L")
     except Exception:  # what cannot be decoded shows nothing
         return False
-    with Image.open(other) as image:
-        second = image.convert("L")
+    second = other.convert("L")
     if first.size != second.size:
         return False
     width, height = (max(1, edge // _BLOCK) for edge in first.size)

@@ -110,13 +110,13 @@ def missing(store: Store) -> list[str]:
 
 def lost(store: Store) -> list[str]:
     """What a copy of the journal as it is now would lack or hold altered, but for files' own damage; a line each."""
-    return list(_each(store, Store.check_seals, missing))
+    return list(_each(store, Store.check_seals, missing, _lone_copies))
 
 
 def drop_copies(store: Store) -> None:
     """Remove every page copy whose original is here: it is made anew when it is next asked for."""
     for path in (store.folder / COPIES).glob("??/*.jpg"):
-        if path.is_file() and is_original_here(store.folder, path.name.split("-")[0]):
+        if path.is_file() and _has_original(store, path):
             path.unlink(missing_ok=True)
 
 
@@ -125,7 +125,7 @@ def _photos(store: Store) -> list[Path]:
 
 
 def _troubles(store: Store) -> Iterator[str]:
-    yield from _each(store, _entries, missing, _files, _copies)
+    yield from _each(store, _entries, missing, _files, _copies, _lone_copies)
 
 
 def _each(store: Store, *looks: Callable[[Store], Iterable[str]]) -> Iterator[str]:
@@ -182,30 +182,44 @@ def _files(store: Store) -> Iterator[str]:
     for path in sorted([*_photos(store), *all_clips(store.folder)]):
         if not path.is_file():
             yield _no_file(path)
-        elif sha256_of_file(path) != path.name.split(".")[0]:
-            yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
-
-
-def _is_picture(path: Path) -> bool:
-    try:
-        check_photo(path.read_bytes(), path.name)
-    except BadInput:
-        return False
-    return True
-
-
-def _no_file(path: Path) -> str:
-    return f"{path.parent.parent.name}/{path.name} is no file: move it out of the journal"
+            continue
+        try:
+            is_whole = sha256_of_file(path) == path.name.split(".")[0]
+        except OSError as error:
+            yield f"{_name(path)} cannot be read: {(error.strerror or str(error)).lower()}; restore it from a backup"
+            continue
+        if not is_whole:
+            yield f"{_name(path)} is not what it was: restore it from a backup"
 
 
 def _copies(store: Store) -> Iterator[str]:
     originals = {path.name.split(".")[0]: path for path in _photos(store) if path.is_file()}
     for path in sorted((store.folder / COPIES).glob("??/*.jpg")):
+        original = originals.get(path.name.split("-")[0])
         if not path.is_file():
             yield _no_file(path)
-            continue
-        original = originals.get(path.name.split("-")[0])
-        if original is None and not _is_picture(path):
-            yield f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
         elif original is not None and not alike(original, path):
-            yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"
+            yield f"{_name(path)} does not show what its original shows: run `journal verify --mend`"
+
+
+def _lone_copies(store: Store) -> Iterator[str]:
+    """Page copies that are all there is of a photo and are no pictures any more."""
+    for path in sorted((store.folder / COPIES).glob("??/*-page.jpg")):
+        if path.is_file() and not _has_original(store, path):
+            try:
+                check_photo(path.read_bytes(), path.name)
+            except (BadInput, OSError):
+                yield f"{_name(path)} is no picture any more, and its original is elsewhere: restore it from a backup"
+
+
+def _has_original(store: Store, copy: Path) -> bool:
+    sha256 = copy.name.split("-")[0]
+    return is_sha256(sha256) and is_original_here(store.folder, sha256)
+
+
+def _name(path: Path) -> str:
+    return f"{path.parent.parent.name}/{path.name}"
+
+
+def _no_file(path: Path) -> str:
+    return f"{_name(path)} is no file: move it out of the journal"

@@ -20,12 +20,13 @@ from journal.errors import BadInput, NotFound, RecordError
 from journal.facts import Cut, JobReopened, Note, Photo, Source
 from journal.record.backup import BackedUp, back_up
 from journal.record.clips import clip_path, keep_clip
+from journal.record.files import sha256_of_file
 from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import verify
+from journal.record.verify import drop_copies, lost, verify
 from tests.record.arrange import START, Scribe, opened
 from tests.record.pictures import file_of, scene
 
@@ -136,9 +137,33 @@ def test_a_page_copy_that_is_no_picture_any_more_is_found_where_it_is_all_there_
         unpack(other, tmp_path / "job.zip")
         path = page_copy_path(other.folder, job.entries[2].body.sha256)  # type: ignore[union-attr]
         path.write_bytes(path.read_bytes()[:900])
-        assert verify(other) == [
-            f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
-        ]
+        told = f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
+        assert verify(other) == lost(other) == [told]
+
+
+def test_a_copy_under_a_name_that_is_no_checksum_is_looked_at_as_any(store: Store) -> None:
+    a_job(store)
+    stray = store.folder / "copies" / "ab" / "holiday-page.jpg"
+    stray.parent.mkdir(exist_ok=True)
+    stray.write_bytes(b"x")
+    drop_copies(store)
+    assert stray.exists()
+    assert verify(store) == [
+        "copies/holiday-page.jpg is no picture any more, and its original is elsewhere: restore it from a backup"
+    ]
+
+
+def test_a_file_that_cannot_be_read_is_a_line_of_verify(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = a_job(store)
+    bad = clip_path(store.folder, job.entries[1].clip)
+
+    def fails(path: Path) -> str:
+        if path == bad:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return sha256_of_file(path)
+
+    monkeypatch.setattr("journal.record.verify.sha256_of_file", fails)
+    assert verify(store) == [f"clips/{bad.name} cannot be read: input/output error; restore it from a backup"]
 
 
 def test_a_photo_whose_original_stayed_elsewhere_is_backed_up_as_its_page_copy(store: Store, tmp_path: Path) -> None:
