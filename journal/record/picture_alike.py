@@ -14,7 +14,7 @@ _UNLIKE = 0.05
 _BLOCK = 8
 """Edge of the blocks in which two copies are compared, pixels: JPEG's own, whose mean encoding anew hardly moves."""
 _CHANGED = 0.1
-"""Difference of a block's brightness, of 1, above which something else is seen there."""
+"""Difference of a block's red, green or blue, of 1, above which something else is seen there."""
 
 
 def same_copy(here: Path, other: Image.Image) -> bool:
@@ -26,11 +26,10 @@ def same_copy(here: Path, other: Image.Image) -> bool:
     """
     try:
         with Image.open(here) as image:
-            image.load()
-            first = image.convert("L")
+            first = image.convert("RGB")
     except Exception:  # what cannot be decoded shows nothing
         return False
-    second = other.convert("L")
+    second = other.convert("RGB")
     if first.size != second.size:
         return False
     width, height = (max(1, edge // _BLOCK) for edge in first.size)
