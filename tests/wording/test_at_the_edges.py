@@ -7,7 +7,6 @@ import math
 import pytest
 
 from journal.facts import UNITS, Condition, Engine, Quantity
-from journal.wording.doubt import alike_numbers
 from journal.wording.expect import expected, usual_range
 from journal.wording.numbers import HOMOPHONES, RADIO, atoms, readings
 from journal.wording.say import read_back
@@ -43,10 +42,6 @@ def test_figures_said_one_by_one_are_dearer_with_a_nought_in_front() -> None:
         costs[words] = min(r.cost for r in readings(words, 0) if r.end == len(words))
     assert costs["zero", "four"] > costs["two", "four"]
     assert costs["zero", "four", "five"] > costs["two", "zero", "five"]
-
-
-def test_nought_is_a_number_that_may_be_another() -> None:
-    assert alike_numbers(0.0) == alike_numbers(0.0, ("zero",))
 
 
 @pytest.mark.parametrize(
