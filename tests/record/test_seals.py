@@ -7,6 +7,7 @@ description worked out with the standard library alone.
 from __future__ import annotations
 
 import base64
+import errno
 import hashlib
 import json
 import os
@@ -25,7 +26,7 @@ from journal.facts import Cut, JobClosed, Note, Photo, Withdrawal
 from journal.record import seals, sums
 from journal.record.backup import back_up
 from journal.record.clips import clip_path, keep_clip
-from journal.record.keys import KEY_NAME, journal_key, name_of
+from journal.record.keys import KEY_NAME, journal_key, key_there, name_of
 from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME, migrations
@@ -446,6 +447,18 @@ def test_a_key_that_is_no_key_any_more_is_made_anew_and_that_stays_to_be_seen(st
             again.append(job.say(Note(f"more {number}")))
             assert [text in line for text, line in zip(told, verify(again), strict=True)] == [True, True]
         assert {by.key for by in again.signatures(job.job).values()} == {old, new}
+
+
+def test_a_private_key_is_read_where_no_mode_can_be_changed(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a disk that can only be read: what is private already needs no change."""
+    a_job(store)
+
+    def refuse(path: Path, mode: int, **_: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr(Path, "chmod", refuse)
+    found = key_there(store.folder)
+    assert found is not None and found.public == store.public_key()
 
 
 # Journals from before

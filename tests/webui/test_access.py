@@ -5,16 +5,20 @@ from __future__ import annotations
 import errno
 import os
 import re
+import sqlite3
 import stat
 import sys
 import threading
 from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
 
 from journal.errors import BadInput, RecordError
+from journal.facts import to_milliseconds
+from journal.facts.codec import time_to_text
 from tests.webui.conftest import Shop, make, sign_of, text_of
 from webui import grants, watch
 from webui.grants import Grants
@@ -88,6 +92,27 @@ def test_a_device_put_out_is_out(lan: Shop) -> None:
     inside = lan.app.extensions["journal"].grants.devices()
     lan.post(f"/devices/{inside[0].id}/out")
     assert phone.get("/").location == "/code"
+
+
+def test_an_admission_dated_a_little_ahead_counts_and_one_well_ahead_would_never_end(lan: Shop) -> None:
+    """As by a clock that was set back since."""
+    at = lan.app.extensions["journal"].grants
+    for seconds, gets_in in ((30, True), (90, False)):
+        device_id = at.admit()
+        moment = time_to_text(to_milliseconds(datetime.now(UTC) + timedelta(seconds=seconds)))
+        with sqlite3.connect(lan.folder / grants.FILE_NAME) as db:
+            db.execute("UPDATE devices SET admitted_at = ? WHERE id = ?", [moment, device_id])
+        assert (at.admitted(device_id) is not None) == gets_in
+        assert any(one.id == device_id for one in at.devices()) == gets_in
+
+
+def test_whoever_is_not_in_is_sent_to_the_code_and_what_they_send_is_refused(lan: Shop) -> None:
+    phone = device(lan)
+    asked = phone.get("/units")
+    assert (asked.status_code, asked.location) == (303, "/code")
+    sign = sign_of(text_of(phone.get("/code")))
+    assert phone.post("/who", data={"csrf_token": sign, "technician": "x"}).status_code == 403
+    assert phone.get("/nowhere-at-all").status_code == 403
 
 
 def ends(stream: Iterator[bytes], seconds: float) -> bool:

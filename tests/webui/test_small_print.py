@@ -11,12 +11,26 @@ from pathlib import Path
 import pytest
 
 from journal.errors import BadInput
-from journal.facts import Arrangement, Check, Engine, Entry, JobOpened, Note, Photo, PhotoMark, Subject, new_id
+from journal.facts import (
+    Arrangement,
+    Check,
+    Engine,
+    Entry,
+    JobOpened,
+    Note,
+    Photo,
+    PhotoCue,
+    PhotoMark,
+    Subject,
+    new_id,
+    to_milliseconds,
+)
 from journal.live import LIVE_FILE
 from journal.record.photos import MOST_BYTES, take_in
 from journal.record.replay import replay
+from journal.record.store import Store
 from tests.webui.conftest import Shop, jpeg, make, sign_of, text_of
-from webui import board, links, photos, review, server, watch
+from webui import board, connections, links, photos, review, server, watch
 from webui.access import PHOTO_FORM_BYTES
 from webui.acting import meant
 from webui.door import Door
@@ -35,6 +49,7 @@ def test_what_the_application_bounds_is_bounded_as_it_says(shop: Shop) -> None:
     assert MOST_BYTES < PHOTO_FORM_BYTES <= MOST_BYTES + 2_000_000, "the largest photo fits in a form"
     assert (board.AT_ONCE, review.AT_ONCE, photos.AT_ONCE) == (30, 80, 20)
     assert (links.DESK_DAYS, links.PHONE_HOURS) == ((1, 7, 30), 2)
+    assert (connections.AN_ADDRESS, connections.IN_ALL) == (64, 640)
     assert (watch.LOOK_EVERY_S, watch.HEARTBEAT_S, watch.MOST_STREAMS) == (0.25, 10.0, 40)
 
 
@@ -198,6 +213,16 @@ def test_what_the_listener_told_is_read_as_words_whatever_it_is(
 def test_where_a_photo_would_land_is_said_before_it_comes(shop: Shop) -> None:
     job = shop.open()
     shop.say(job, "photo overhead cylinder three")
+    assert photos.landing(shop.job(job)) == "overhead, cylinder 3"
+
+
+def test_a_cue_that_is_dated_ahead_says_where_a_photo_lands_all_the_same(shop: Shop) -> None:
+    job = shop.open()
+    now = datetime.now(UTC)
+    with Store.open(shop.folder) as store:
+        for seconds, body in ((10, PhotoCue("blow-by")), (50, PhotoCue("overhead", 3)), (55, Note("after"))):
+            at = to_milliseconds(now + timedelta(seconds=seconds))
+            store.append(Entry(new_id(at), job, at, body, technician="Wren"))
     assert photos.landing(shop.job(job)) == "overhead, cylinder 3"
 
 
