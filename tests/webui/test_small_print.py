@@ -10,6 +10,7 @@ from pathlib import Path
 
 import pytest
 
+from journal.analysis import diagnose
 from journal.errors import BadInput
 from journal.facts import (
     Arrangement,
@@ -30,7 +31,7 @@ from journal.record.photos import MOST_BYTES, take_in
 from journal.record.replay import replay
 from journal.record.store import Store
 from tests.webui.conftest import Shop, jpeg, make, sign_of, text_of
-from webui import board, connections, links, photos, review, server, watch
+from webui import board, connections, links, log, photos, review, server, watch
 from webui.access import PHOTO_FORM_BYTES
 from webui.acting import meant
 from webui.door import Door
@@ -248,6 +249,8 @@ def test_after_sixty_wrong_codes_of_all_devices_the_code_is_longer_and_it_is_sai
     for number in range(60):
         assert door.try_code("1", f"device {number}") is False
     assert len(door.code) == 8 and told == []
+    assert door.try_code("1", "one more") is False
+    assert len(told) == 2
     for number in range(60, 80):
         assert door.try_code("1", f"device {number}") is False
     assert told == ["Many wrong codes are being tried, so the code is a longer one for a while.",
@@ -308,3 +311,27 @@ def test_photos_without_a_place_come_first_and_each_place_is_a_group(shop: Shop)
     page = text_of(shop.get(f"/job/{job}/photos"))
     heads = [head for head in re.findall(r"<h2>(.*?)</h2>", page) if head != "Cautions"]
     assert heads == ["Not placed yet", "Blow-by", "Overhead", "Overhead, cylinder 3"]
+
+
+def test_a_link_is_open_from_when_it_is_given(shop: Shop) -> None:
+    at = shop.app.extensions["journal"].grants
+    link = at.give(shop.open(), LinkKind.DESK, timedelta(days=1))
+    assert link.open_now() and [one.id for one in at.open_links()] == [link.id]
+
+
+def test_a_row_of_refusals_is_news_again_after_a_while(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept, now = shop.app.extensions["journal"].log, [1000.0]
+    monkeypatch.setattr(log.time, "monotonic", lambda: now[0])
+    assert [kept.is_news("wrong code", "one"), kept.is_news("wrong code", "one")] == [True, False]
+    assert kept.is_news("wrong code", "another") and kept.is_news("wrong link", "one")
+    now[0] += log.QUIET_S - 1
+    assert not kept.is_news("wrong code", "one")
+    now[0] += 1
+    assert kept.is_news("wrong code", "one")
+
+
+def test_the_likeliest_cause_stands_where_a_job_is_closed(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    likeliest = diagnose(shop.job(job)).cylinders[0].causes[0]
+    page = text_of(shop.get(f"/job/{job}/finish"))
+    assert f"Likeliest by the evidence: {likeliest.name}, cylinder 3" in page
