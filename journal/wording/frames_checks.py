@@ -95,7 +95,7 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         fills.append(next(f for f in clause.before.fills if f.name == "cylinder"))
         extra += 0.1
     if subject in _ENGINE_WIDE:
-        clause.take("quantity")
+        clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "quantity") and _says(item, subject)}
     if cylinder is not None and subject in _ENGINE_WIDE:
         asked = True
         extra += _OF_THE_ENGINE
@@ -119,6 +119,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         fills += [Fill("unit", unit)] if unit else []
     fills = [Fill("subject", subject), Fill("outcome", outcome or "measured"), *fills]
     fills += [f for f in (fill("cylinder", cylinder),) if f]
+    if any(_of_another(item, subject) for i, item in enumerate(clause.items) if i not in clause.used):
+        asked = True
     if named is None and not inherited and part is None and not idiom:
         extra += 0.1
     clause.take("again")
@@ -129,13 +131,13 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     if value is not None and not value.unit and value.end == value.start + 1 and (value.number or 0) in range(1, 10):
         # A figure alone may be a cylinder: "lash, one and two".
         asked = True
-    told = clause.made("check", *fills, extra=extra, asked=asked, sure=sure)
+    made = clause.made("check", *fills, extra=extra, asked=asked, sure=sure)
     if each is None:
-        yield (told,)
+        yield (made,)
         return
-    rest = tuple(f for f in told.fills if f.name != "cylinder")
+    rest = tuple(f for f in made.fills if f.name != "cylinder")
     several = [Fill("cylinder", c, each.start, each.end) for c in each.cylinders]
-    yield tuple(replace(told, fills=(*rest, one), cost=told.cost if at == 0 else 0.0) for at, one in enumerate(several))
+    yield tuple(replace(made, fills=(*rest, one), cost=made.cost if at == 0 else 0.0) for at, one in enumerate(several))
 
 
 def _leaks_into(clause: Clause) -> Item | None:
@@ -160,8 +162,8 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     for index, item in said_first:
         if index in clause.used and len(item.parts) < 2:
             continue
-        if index and clause.items[index - 1].number is not None and _ends_number(item):
-            # "Four hundred even" is no judgement.
+        if index and has_role(item, "link") and clause.items[index - 1].number is not None:
+            # A word that may mean nothing is no judgement of the number before it.
             continue
         for said in item.parts:
             if said.role not in ("quality", "no_change", "dead"):
@@ -179,8 +181,16 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     return "", 0.0, False
 
 
-def _ends_number(item: Item) -> bool:
-    return has_role(item, "link") or any(p.role == "quality" and p.value == "even" for p in item.parts)
+def _of_another(item: Item, subject: str) -> bool:
+    """Whether a word can only name another subject."""
+    names = has_role(item, "subject") and not has_role(item, "link", "aside", "act", "quality", "cylinder_word")
+    return names and not _says(item, subject)
+
+
+def _says(item: Item, subject: str) -> bool:
+    """Whether a word may name a subject, or none."""
+    named = {p.value for p in item.parts if p.role == "subject"}
+    return not named or subject in named
 
 
 def _denied(clause: Clause, at: int | None) -> bool:
