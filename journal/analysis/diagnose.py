@@ -42,6 +42,7 @@ def diagnose(
         headline=causes.headline or _headline(runs),
         runs=runs,
         comparisons=between.comparisons,
+        by_pressure=tuple(one.as_finding() for one in between.pressed),
         cylinders=causes.cylinders,
         engine_causes=causes.engine_causes,
         next_check=causes.next_check,

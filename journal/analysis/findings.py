@@ -130,6 +130,52 @@ class Comparison:
     """The cylinders it is about."""
 
 
+@dataclass(frozen=True)
+class PressurePoint:
+    """A cylinder in a run at one injection pressure."""
+
+    run: str
+    """The run's identifier."""
+    pressure: str
+    """The pressure as it was said, e.g. `200 bar`, or `the usual pressure`."""
+    mpa: float | None
+    """The same in MPa; none where no number was said."""
+    strength: float
+    """Share against the robust middle of its peers, 1 for an even one."""
+    low: float
+    """Lower end of the strength's 95 % interval."""
+    high: float
+    """Upper end of it."""
+    standing: Standing
+    """How it pulls there."""
+
+
+@dataclass(frozen=True)
+class PressureResponse:
+    """How one cylinder takes injection pressure, over two runs or more that are alike but for it."""
+
+    cylinder: int
+    """Which."""
+    points: tuple[PressurePoint, ...]
+    """Lowest pressure first."""
+    answer: str
+    """`recovers`, `rises`, `no difference`, `falls` or `varies`."""
+    gain: float
+    """Strength at the highest pressure less that at the lowest."""
+    gain_low: float
+    """Lower end of its 95 % interval."""
+    gain_high: float
+    """Upper end of it."""
+    per_mpa: float | None = None
+    """Slope of strength against pressure, for each MPa; none without numbers."""
+    per_mpa_low: float | None = None
+    """Lower end of its 95 % interval."""
+    per_mpa_high: float | None = None
+    """Upper end of it."""
+    meaning: str = ""
+    """What that says of injector, valve gear and cylinder; empty for one that is low at none of them."""
+
+
 class Mended(StrEnum):
     """What the run after a repair shows."""
 
@@ -226,6 +272,10 @@ class CylinderFinding:
     """One or two plain sentences: what it is, how sure, what is and is not indicated."""
     contradictions: tuple[str, ...] = ()
     """Evidence that contradicts other evidence, named."""
+    past: bool = False
+    """True where it was low before the repair and is not known to be now: nothing is to be ordered for it."""
+    came_from: int | None = None
+    """The cylinder from which the miss came with its injector; none where it did not."""
 
 
 @dataclass(frozen=True)
@@ -258,6 +308,8 @@ class Findings:
     """One for each run."""
     comparisons: tuple[Comparison, ...] = ()
     """Runs against each other."""
+    by_pressure: tuple[PressureResponse, ...] = ()
+    """Every cylinder over the injection pressures that runs were made at."""
     cylinders: tuple[CylinderFinding, ...] = ()
     """Cylinders that do not pull, worst first."""
     engine_causes: tuple[Cause, ...] = ()

@@ -33,6 +33,9 @@ class Subject(StrEnum):
     AIR_PATH = "intake and exhaust"
 
 
+SWAPPED = "swapped"
+"""The outcome of an injector swap whose run is still to come."""
+
 OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.BLOW_BY: ("none", "light", "heavy"),
     Subject.OVERHEAD: ("sound", "damaged"),
@@ -46,7 +49,7 @@ OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.LEAK_DOWN: ("in limits", "high"),
     Subject.COMPRESSION: ("in limits", "low"),
     Subject.PORT_TEMPERATURE: ("even", "cold", "hot"),
-    Subject.INJECTOR_SWAP: ("miss moved", "miss stayed"),
+    Subject.INJECTOR_SWAP: ("miss moved", "miss stayed", SWAPPED),
     Subject.INJECTOR_SEAT: ("sound", "leaking"),
     Subject.INJECTION_CIRCUIT: ("sound", "leaking"),
     Subject.FUEL_SUPPLY: ("in limits", "low"),

@@ -9,8 +9,10 @@ from journal.analysis.causes import cause_keys
 from journal.analysis.causes.history import ClosedJob, closed_job, learn, updated_rates, with_history
 from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
+from journal.context import context_of
 from journal.facts import (
     Body,
+    Cut,
     GateOverridden,
     Injection,
     JobClosed,
@@ -21,6 +23,7 @@ from journal.facts import (
     RepairDone,
     Restored,
 )
+from journal.told import missing_text
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
 SIX = ENGINES["six"]
@@ -121,7 +124,8 @@ def test_an_incomplete_repair_run_is_not_called_mended() -> None:
     after = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
     found = findings(*run_of(SIX, DEAD_THREE), *after)
     assert not found.mended.startswith("Mended")
-    assert found.why_no_check == "Read cylinders 5 and 6 first: no other cylinder is low in the run after the repair."
+    assert found.next_check is not None and found.why_no_check == ""
+    assert found.next_check.name == "cut cylinders 5 and 6, not read yet in run 2"
 
 
 def test_contradictory_results_are_named_and_the_later_one_counts() -> None:
@@ -207,6 +211,26 @@ def test_cylinders_not_read_yet_come_before_any_other_check() -> None:
     whole = findings(*run_of(SIX, DEAD_THREE))
     assert whole.next_check is not None and whole.next_check.subject != "cut-out run"
     assert found.runners_up[0].name == whole.next_check.name
+
+
+def test_cylinders_not_read_yet_come_first_before_any_cylinder_is_judged_too() -> None:
+    start, baseline = run_of(SIX, DEAD_THREE)[:2]
+    begun = findings(start, baseline)
+    assert begun.next_check is not None and begun.next_check.say == "cylinder 1 cut, and the reading"
+    assert begun.next_check.name.startswith("cut cylinders 1, 2, 3, 4, 5 and 6")
+    assert findings(start).next_check is None
+    again = findings(*run_of(SIX, DEAD_THREE), start, baseline)
+    assert again.next_check is not None and "not read yet in run 2" in again.next_check.name
+
+
+def test_the_cylinder_to_cut_next_is_the_one_that_next_means() -> None:
+    """By firing order, 1-5-3-6-2-4, where the cuts so far went by it."""
+    start, baseline, *cuts = run_of(SIX, DEAD_THREE)
+    by_number = {cut.cylinder: cut for cut in cuts if isinstance(cut, Cut)}
+    job = job_of([start, baseline, by_number[1], by_number[5]], SIX)
+    proposed = diagnose(job).next_check
+    assert proposed is not None and proposed.cylinder == 3 == context_of(job).next_cylinder
+    assert "next is 3" in missing_text(job)
 
 
 def test_the_probability_of_a_part_is_that_of_all_causes_that_mean_it() -> None:

@@ -5,14 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from journal.analysis.between.conditions import Judged, judged_runs
+from journal.analysis.between.conditions import Judged
+from journal.analysis.between.judged import judged_runs
 from journal.analysis.between.pressure import Pressed, pressed, series_of
 from journal.analysis.between.repair import Repair, difference, repair_of
 from journal.analysis.between.shared import shared_by, telling
-from journal.analysis.between.words import pressed_sentence, repaired_cylinder, standing_in_words
+from journal.analysis.between.swaps import Swap, Went, swaps_of
+from journal.analysis.between.words import pressed_sentence, repaired_cylinder, standing_in_words, swap_sentence
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
+from journal.analysis.words import cylinders_in_words
 from journal.facts import RunKind
 from journal.record.job import Job
 
@@ -28,9 +31,11 @@ class Between:
     comparisons: tuple[Comparison, ...] = ()
     """In words, for people."""
     pressed: tuple[Pressed, ...] = ()
-    """How low cylinders take injection pressure."""
+    """How each cylinder takes injection pressure."""
     repair: Repair | None = None
     """What the run after the repair shows; none without one."""
+    swaps: tuple[Swap, ...] = ()
+    """Injectors that changed places, in order."""
 
 
 def compare(job: Job, runs: Sequence[RunFinding], settings: Settings) -> Between:
@@ -38,14 +43,16 @@ def compare(job: Job, runs: Sequence[RunFinding], settings: Settings) -> Between
     judged = judged_runs(job, runs)
     repair = repair_of(judged, settings)
     by_pressure, under = _by_pressure(judged, settings)
+    swaps = swaps_of(job, judged)
     found = [
         *_under_load(judged, settings),
         *by_pressure,
         *_after_repair(repair),
+        *_after_swaps(judged, swaps),
         *_repeated(judged, settings),
         *_in_common(job, judged),
     ]
-    return Between(settings, tuple(judged), tuple(found), tuple(under), repair)
+    return Between(settings, tuple(judged), tuple(found), tuple(under), repair, swaps)
 
 
 def _remark(text: str, *contributions: Contribution | None) -> Remark:
@@ -62,8 +69,10 @@ def _comparison(
 def _under_load(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:
     """The last plain run of the whole engine against the half-engine runs of the same state of repair."""
     found = []
-    for repaired in (False, True):
-        plain = [j for j in judged if j.conditions.after_repair == repaired and j.plain]
+    states = dict.fromkeys((j.conditions.after_repair, j.conditions.swapped) for j in judged)
+    for repaired, swapped in states:
+        plain = [j for j in judged if (j.conditions.after_repair, j.conditions.swapped) == (repaired, swapped)]
+        plain = [j for j in plain if j.plain]
         whole = [j for j in plain if j.conditions.kind is not RunKind.HALF_ENGINE]
         halves = [j for j in plain if j.conditions.kind is RunKind.HALF_ENGINE]
         if not whole or not halves:
@@ -84,6 +93,7 @@ def _under_load(judged: Sequence[Judged], settings: Settings) -> list[Comparison
         if not remarks:
             remarks.append(_remark("no cylinder is low at idle or under load"))
         title = "Idle against half engine" + (", after the repair" if repaired else "")
+        title += ", with injectors changed round" if swapped else ""
         found.append(_comparison(title, (at_idle, *halves), remarks, about))
     return found
 
@@ -106,9 +116,10 @@ def _by_pressure(judged: Sequence[Judged], settings: Settings) -> tuple[list[Com
     found, under = [], []
     for series in series_of(judged, settings):
         first, last = series[0].conditions.pressure, series[-1].conditions.pressure
-        numbers = {c.cylinder for j in series for c in j.finding.contributions if c.standing in LOW}
-        taken = [one for cylinder in sorted(numbers) if (one := pressed(cylinder, series, settings)) is not None]
-        remarks = [_remark(pressed_sentence(one), *(level.found for level in one.levels)) for one in taken]
+        read = sorted({c.cylinder for j in series for c in j.finding.contributions})
+        taken = [one for cylinder in read if (one := pressed(cylinder, series, settings)) is not None]
+        numbers = [one.cylinder for one in taken if one.low]
+        remarks = [_remark(pressed_sentence(one), *(lv.found for lv in one.levels)) for one in taken if one.low]
         if not remarks:
             remarks.append(_remark("no cylinder is low at any of these injection pressures"))
         under += taken
@@ -128,6 +139,28 @@ def _after_repair(repair: Repair | None) -> list[Comparison]:
     if not remarks:
         remarks.append(_remark("no cylinder is low before or after"))
     return [_comparison("Before against after the repair", (repair.before, repair.after), remarks, about)]
+
+
+def _after_swaps(judged: Sequence[Judged], swaps: Sequence[Swap]) -> list[Comparison]:
+    """The last run before two injectors changed places against the last one with them so."""
+    found = []
+    judged = [j for j in judged if not j.conditions.after_repair]
+    for place, swap in enumerate(swaps):
+        until = swaps[place + 1].at_utc if place + 1 < len(swaps) else None
+        before = [j for j in judged if j.started_at < swap.at_utc and j.of(swap.cylinder)]
+        after = [
+            j
+            for j in judged
+            if j.started_at >= swap.at_utc and (until is None or j.started_at < until) and j.of(swap.other)
+        ]
+        if not before or not after or swap.shown is Went.OPEN:
+            continue
+        was, now = before[-1], after[-1]
+        about = sorted(swap.pair)
+        remark = _remark(swap_sentence(swap, was, now), *(j.of(c) for j in (was, now) for c in about))
+        title = f"Before against after the injectors of {cylinders_in_words(about)} changed places"
+        found.append(_comparison(title, (was, now), [remark], about))
+    return found
 
 
 def _repeated(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:

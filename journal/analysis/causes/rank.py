@@ -16,7 +16,8 @@ from journal.analysis.causes.tables import Tables, tables
 from journal.analysis.causes.verdict import headline
 from journal.analysis.causes.warnings import warnings_of
 from journal.analysis.findings import Cause, CylinderFinding, NextCheck, Remark, RunFinding, Standing
-from journal.analysis.order.next_check import Done, finish_first, propose
+from journal.analysis.order.first import finish_first
+from journal.analysis.order.next_check import Done, Proposal, propose
 from journal.analysis.words import cylinders_in_words
 from journal.facts import Restored
 from journal.record.job import Job
@@ -88,7 +89,7 @@ def rank(
     belief = believe(book, job, found, posterior, done)
     cylinders = tuple(rank_cylinder(belief, cylinder) for cylinder in model.low)
     engine = rank_engine(belief)
-    proposal = finish_first(book, between.judged, propose(book, posterior, job.engine, done))
+    proposal = finish_first(book, job, found.swaps, propose(book, posterior, job.engine, done))
     return CauseFindings(
         headline=headline(book, mended, cylinders, engine, judged),
         cylinders=cylinders,
@@ -132,12 +133,14 @@ def _before_the_repair(
 def _nothing_to_rank(
     book: Tables, job: Job, found: Gathered, history: History | None, mended: str, why: str
 ) -> CauseFindings:
+    proposal = finish_first(book, job, found.swaps, Proposal(None, (), why))
     return CauseFindings(
         headline=mended,
+        next_check=proposal.next_check,
+        why_no_check=proposal.why_none,
         warnings=warnings_of(book, job, found, (), history),
         outstanding=job.outstanding,
         mended=mended,
-        why_no_check=why,
         cautions=_always(book),
     )
 
