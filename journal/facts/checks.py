@@ -31,6 +31,10 @@ class Subject(StrEnum):
     SMOKE = "smoke"
     COOLANT = "coolant"
     AIR_PATH = "intake and exhaust"
+    RETURN_FLOW = "injector return flow"
+    RELATIVE_COMPRESSION = "relative compression"
+    CIRCUIT_TEST = "injector circuit test"
+    PRESSURE_HELD = "pressure as desired"
 
 
 SWAPPED = "swapped"
@@ -58,6 +62,10 @@ OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.SMOKE: ("none", "white", "black", "blue"),
     Subject.COOLANT: ("sound", "gas in it", "being lost"),
     Subject.AIR_PATH: ("sound", "restricted", "leaking"),
+    Subject.RETURN_FLOW: ("in limits", "high"),
+    Subject.RELATIVE_COMPRESSION: ("even", "low"),
+    Subject.CIRCUIT_TEST: ("passed", "failed"),
+    Subject.PRESSURE_HELD: ("held", "low"),
 }
 """The outcomes of each subject; a measured number may stand without one (`measured`)."""
 
@@ -94,6 +102,9 @@ PER_CYLINDER = frozenset(
         Subject.PORT_TEMPERATURE,
         Subject.INJECTOR_SWAP,
         Subject.INJECTOR_SEAT,
+        Subject.RETURN_FLOW,
+        Subject.RELATIVE_COMPRESSION,
+        Subject.CIRCUIT_TEST,
     }
 )
 """Subjects that mean nothing without a cylinder; the others may name one."""

@@ -11,14 +11,16 @@ from journal.analysis.words import percent
 from journal.facts import Engine, Injection
 from journal.record.job import Job
 
-_ELECTRIC = frozenset({"wiring", "connector", "injector resistance", "driver signal"})
+_ELECTRIC = frozenset({"wiring", "connector", "injector resistance", "driver signal", "injector circuit test"})
 """Checks of an injector's circuit; a mechanical injector has none."""
 
 
 def fits(check: str, engine: Engine) -> bool:
     """Whether a check makes sense on this engine at all."""
-    if check == "injection pressure":
+    if check in ("injection pressure", "pressure as desired"):
         return engine.injection in (Injection.HYDRAULIC, Injection.COMMON_RAIL)
+    if check == "injector return flow":
+        return engine.injection is Injection.COMMON_RAIL
     if check == "under load":
         return engine.cylinders >= 4
     return not (engine.injection is Injection.MECHANICAL and check in _ELECTRIC)
