@@ -176,6 +176,44 @@ class PressureResponse:
     """What that says of injector, valve gear and cylinder; empty for one that is low at none of them."""
 
 
+@dataclass(frozen=True)
+class EarlierFinding:
+    """An earlier job on the same machine, as far as it can be compared."""
+
+    job: str
+    """Its identifier."""
+    reference: str
+    """What people call it."""
+    day: str
+    """When it was opened, ISO 8601 date."""
+    cause: str
+    """Key of the cause it was closed with; empty while it is open."""
+    baseline: float | None = None
+    """Baseline of its last run under today's conditions, in today's unit; none without one."""
+    unit: str = ""
+    """Unit of that."""
+    contributions: tuple[Contribution, ...] = ()
+    """What that run says of each cylinder; empty without one."""
+
+
+@dataclass(frozen=True)
+class DeclineFinding:
+    """A cylinder that pulls less from job to job."""
+
+    cylinder: int
+    """Which."""
+    since: str
+    """Day of the first of the runs, ISO 8601 date."""
+    strengths: tuple[float, ...]
+    """Its strength in each of them, today's last."""
+    lost: float
+    """Strength lost from the first to the last, by a straight line through all."""
+    lost_low: float
+    """Lower end of its 95 % interval."""
+    lost_high: float
+    """Upper end of it."""
+
+
 class Mended(StrEnum):
     """What the run after a repair shows."""
 
@@ -310,6 +348,10 @@ class Findings:
     """Runs against each other."""
     by_pressure: tuple[PressureResponse, ...] = ()
     """Every cylinder over the injection pressures that runs were made at."""
+    earlier: tuple[EarlierFinding, ...] = ()
+    """Earlier jobs on the same machine, oldest first."""
+    declines: tuple[DeclineFinding, ...] = ()
+    """Cylinders that pull less from job to job."""
     cylinders: tuple[CylinderFinding, ...] = ()
     """Cylinders that do not pull, worst first."""
     engine_causes: tuple[Cause, ...] = ()

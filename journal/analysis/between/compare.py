@@ -7,11 +7,20 @@ from dataclasses import dataclass
 
 from journal.analysis.between.conditions import Judged
 from journal.analysis.between.judged import judged_runs
+from journal.analysis.between.machine import Earlier, Machine, machine_of
 from journal.analysis.between.pressure import Pressed, pressed, series_of
 from journal.analysis.between.repair import Repair, difference, repair_of
 from journal.analysis.between.shared import shared_by, telling
 from journal.analysis.between.swaps import Swap, Went, swaps_of
-from journal.analysis.between.words import pressed_sentence, repaired_cylinder, standing_in_words, swap_sentence
+from journal.analysis.between.words import (
+    decline_sentence,
+    earlier_sentence,
+    now_sentence,
+    pressed_sentence,
+    repaired_cylinder,
+    standing_in_words,
+    swap_sentence,
+)
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
@@ -36,14 +45,17 @@ class Between:
     """What the run after the repair shows; none without one."""
     swaps: tuple[Swap, ...] = ()
     """Injectors that changed places, in order."""
+    machine: Machine | None = None
+    """The machine in earlier jobs and now; none without any."""
 
 
-def compare(job: Job, runs: Sequence[RunFinding], settings: Settings) -> Between:
-    """What the runs say when put side by side, and what the low cylinders share."""
+def compare(job: Job, runs: Sequence[RunFinding], settings: Settings, earlier: Sequence[Earlier] = ()) -> Between:
+    """What the runs say when put side by side, beside earlier jobs on the machine, and what the low cylinders share."""
     judged = judged_runs(job, runs)
     repair = repair_of(judged, settings)
     by_pressure, under = _by_pressure(judged, settings)
     swaps = swaps_of(job, judged)
+    machine = machine_of(job, judged, earlier, settings)
     found = [
         *_under_load(judged, settings),
         *by_pressure,
@@ -51,8 +63,9 @@ def compare(job: Job, runs: Sequence[RunFinding], settings: Settings) -> Between
         *_after_swaps(judged, swaps),
         *_repeated(judged, settings),
         *_in_common(job, judged),
+        *_before(machine),
     ]
-    return Between(settings, tuple(judged), tuple(found), tuple(under), repair, swaps)
+    return Between(settings, tuple(judged), tuple(found), tuple(under), repair, swaps, machine)
 
 
 def _remark(text: str, *contributions: Contribution | None) -> Remark:
@@ -161,6 +174,17 @@ def _after_swaps(judged: Sequence[Judged], swaps: Sequence[Swap]) -> list[Compar
         title = f"Before against after the injectors of {cylinders_in_words(about)} changed places"
         found.append(_comparison(title, (was, now), [remark], about))
     return found
+
+
+def _before(machine: Machine | None) -> list[Comparison]:
+    """The machine in earlier jobs beside today's run."""
+    if machine is None:
+        return []
+    remarks = [_remark(earlier_sentence(one)) for one in machine.before]
+    remarks.append(_remark(now_sentence(machine.now), *machine.now.contributions))
+    remarks += [_remark(decline_sentence(one)) for one in machine.declines]
+    about = tuple(sorted(one.cylinder for one in machine.declines))
+    return [Comparison("The same machine before", (machine.run,), tuple(remarks), about)]
 
 
 def _repeated(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from journal.analysis.between.conditions import Judged
+from journal.analysis.between.machine import EarlierRun
 from journal.analysis.between.pressure import MEANING, Pressed, interval
 from journal.analysis.between.repair import Repair, difference
 from journal.analysis.between.swaps import Swap, Went
-from journal.analysis.findings import Contribution, Mended
+from journal.analysis.findings import Contribution, DeclineFinding, EarlierFinding, Mended, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.words import capital, cylinders_in_words, listed, wander
 
@@ -111,6 +114,40 @@ def pressed_sentence(found: Pressed) -> str:
         first, second = found.fires_between
         said += f"; it fires only above a pressure between {first.words} and {second.words}"
     return f"{said}; {MEANING[found.answer]}"
+
+
+def earlier_sentence(found: EarlierFinding) -> str:
+    """An earlier job on the machine: its baseline, what its cylinders pulled, and how it was closed."""
+    name = f"{found.day}, job {found.reference}" if found.reference else found.day
+    closed = f"; closed with {found.cause}" if found.cause else ""
+    if not found.contributions:
+        return f"{name}: no run under today's conditions{closed}"
+    return f"{name}: {_pulled(found.baseline, found.unit, found.contributions)}{closed}"
+
+
+def now_sentence(now: EarlierRun) -> str:
+    """The same of today's run."""
+    return f"today: {_pulled(now.baseline, now.unit, now.contributions)}"
+
+
+def _pulled(baseline: float | None, unit: str, contributions: Sequence[Contribution]) -> str:
+    each = []
+    for c in contributions:
+        standing = "" if c.standing is Standing.EVEN else f" {c.standing}"
+        each.append(f"{c.cylinder} {max(0, round(100 * c.strength))} %{standing}")
+    read = f"baseline {baseline:.4g} {unit}; " if baseline is not None else ""
+    return f"{read}cylinders {', '.join(each)}"
+
+
+def decline_sentence(found: DeclineFinding) -> str:
+    """A slow decline; that wear is slow and that breakage is not is common practice, no source."""
+    course = ", ".join(f"{max(0, round(100 * s))} %" for s in found.strengths)
+    either = round(50 * (found.lost_high - found.lost_low))
+    return (
+        f"cylinder {found.cylinder} pulls less from job to job, {course}: {round(100 * found.lost)} points since "
+        f"{found.since}, give or take {either}; a slow decline, as wear makes it, where a broken part or a lost signal "
+        "shows at once"
+    )
 
 
 def _s(cylinders: tuple[int, ...]) -> str:
