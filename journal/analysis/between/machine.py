@@ -11,6 +11,7 @@ import numpy as np
 
 from journal.analysis.between.conditions import Conditions, Judged
 from journal.analysis.between.judged import judged_runs
+from journal.analysis.between.line import slope
 from journal.analysis.between.pressure import interval
 from journal.analysis.findings import Contribution, DeclineFinding, EarlierFinding, RunFinding
 from journal.analysis.settings import Settings
@@ -121,21 +122,17 @@ def _finding(one: Earlier, run: EarlierRun | None, now: EarlierRun) -> EarlierFi
 def _decline(
     cylinder: int, compared: Sequence[tuple[datetime, EarlierRun]], settings: Settings
 ) -> DeclineFinding | None:
-    """A fall from job to job: a sure slope, no sure rise on the way, and no one step that makes most of it.
-
-    The slope is by weighted least squares, as in GUM (JCGM 100:2008), H.3, with weights.
-    """
+    """A fall from job to job: a sure slope, no sure rise on the way, and no one step that makes most of it."""
     read = [(at, c) for at, run in compared for c in run.contributions if c.cylinder == cylinder]
-    days = np.array([(at - read[0][0]).total_seconds() / 86_400 for at, _ in read])
-    if len(read) < _LEAST_JOBS or days[-1] <= 0:
+    if len(read) < _LEAST_JOBS:
         return None
-    strength = np.array([c.strength for _, c in read])
-    u = np.array([max(c.strength_u, 1e-3) for _, c in read])
-    weight = 1 / u**2
-    away = days - weight @ days / weight.sum()
-    square = float(weight @ away**2)
-    lost = -float(weight @ (away * strength)) / square * float(days[-1])
-    lost_u = float(days[-1]) / float(np.sqrt(square))
+    strength, u = np.array([c.strength for _, c in read]), np.array([c.strength_u for _, c in read])
+    # In parts of the whole time, so that the slope is what was gained over it.
+    whole = (read[-1][0] - read[0][0]).total_seconds() or 1.0
+    line = slope([(at - read[0][0]).total_seconds() / whole for at, _ in read], strength.tolist(), u.tolist())
+    if line is None:
+        return None
+    lost, lost_u = -line[0], line[1]
     steps, steps_u = np.diff(strength), np.hypot(u[1:], u[:-1])
     sure = lost > max(_LEAST_LOST, settings.changed_z * lost_u)
     if not sure or (steps > settings.changed_z * steps_u).any() or -steps.min() > _MOST_AT_ONCE * lost:

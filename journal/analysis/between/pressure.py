@@ -11,6 +11,7 @@ from itertools import pairwise
 import numpy as np
 
 from journal.analysis.between.conditions import Judged, Pressure
+from journal.analysis.between.line import slope
 from journal.analysis.findings import Contribution, PressurePoint, PressureResponse, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
@@ -169,13 +170,5 @@ _FIRES = (Answer.RECOVERS, Answer.RISES)
 
 
 def _slope(levels: Sequence[Level]) -> tuple[float, float] | None:
-    """Weighted least squares of strength over pressure (GUM, JCGM 100:2008, H.3, with weights)."""
-    numbered = [(p.pressure.mpa, p.found) for p in levels if p.pressure.mpa is not None]
-    at = np.array([mpa for mpa, _ in numbered])
-    if len(numbered) < 2 or np.ptp(at) <= 0:
-        return None
-    weight = np.array([1 / max(found.strength_u, 1e-3) ** 2 for _, found in numbered])
-    strength = np.array([found.strength for _, found in numbered])
-    away = at - float(weight @ at / weight.sum())
-    square = float(weight @ away**2)
-    return float(weight @ (away * strength)) / square, float(1 / np.sqrt(square))
+    numbered = [(level.pressure.mpa, level.found) for level in levels if level.pressure.mpa is not None]
+    return slope([mpa for mpa, _ in numbered], [c.strength for _, c in numbered], [c.strength_u for _, c in numbered])
