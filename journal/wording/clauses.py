@@ -230,7 +230,7 @@ class Clause:
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
-    kept = list(items)
+    kept = _without_skipped(items)
     cost, asked = 0.0, False
     denied = [
         i + 1 for i, item in enumerate(kept[:-1])
@@ -262,6 +262,16 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
                 again = True
                 break
     return Clause(tuple(kept), before, cost, asked, said=items)
+
+
+def _without_skipped(items: Sequence[Item]) -> list[Item]:
+    """Without a cylinder that is passed over: "skip three, four's thirty two"."""
+    skipped = {
+        i for at, item in enumerate(items[:-1])
+        if has_role(item, "skip") and items[at + 1].cylinders
+        for i in (at, at + 1)
+    }  # fmt: skip
+    return [item for i, item in enumerate(items) if i not in skipped] if len(skipped) < len(items) else list(items)
 
 
 def _is_number(item: Item) -> bool:

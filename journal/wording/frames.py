@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from journal.wording import frames_checks, frames_job, frames_readings
+from journal.wording import frames_checks, frames_job, frames_mending, frames_readings
 from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
 from journal.wording.lexicon import Part, Said, lexicon
@@ -18,7 +18,7 @@ _FAMILIES = (
     frames_readings.repeated,
     frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
     frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
-    frames_job.corrections,
+    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5

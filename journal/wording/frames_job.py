@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
+from journal.wording.frames_readings import BY_UNIT
 from journal.wording.things import one_of
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
@@ -26,6 +27,8 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     cut_out = clause.take("cut_out")
     test = clause.take("test")
     start = clause.take("start")
+    if clause.has("over") and not start:
+        return
     clause.take("intend")
     repeat = clause.take("repeat")
     fills: list[Fill | None] = []
@@ -42,7 +45,7 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     fills += by_number
     if (value := clause.take("repaired")) is not None:
         fills.append(Fill("after_repair", value))
-    if (watched := clause.take("watched")) is not None:
+    if (watched := clause.take("watched") or _rate(clause)) is not None:
         fills.append(Fill("quantity", watched))
     if clause.take("idle_fuel") is not None:
         if (fuel := clause.value()) is None:
@@ -79,6 +82,16 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if name:
         fills.insert(0, Fill("run", name))
     yield (clause.made(kind, *fills, asked=asked, extra=extra, sure=bool(half or cut_out or held)),)
+
+
+def _rate(clause: Clause) -> str | None:
+    """What is watched, where only the unit of it is named: "on litres per hour"."""
+    for index, item in enumerate(clause.items):
+        unit = next((p.value for p in item.parts if p.role == "unit"), "")
+        if item.number is None and BY_UNIT.get(unit) == "fuel rate":
+            clause.used.add(index)
+            return BY_UNIT[unit]
+    return None
 
 
 def _held(clause: Clause) -> tuple[Item | None, str | None]:
@@ -135,16 +148,24 @@ def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.take("again")
     if back is None and not everything:
         return
-    if many is None and one is None and not everything and not cylinders:
+    if many is None and one is None and not everything and not cylinders and not clause.has("half"):
         return
-    which = () if everything else many.cylinders if many else one.cylinders if one else ()
+    group = clause.take("half") if clause.has("half") else None
+    which = () if everything or group else many.cylinders if many else one.cylinders if one else ()
     fills = [Fill("what", "cylinders")] + ([Fill("which", which)] if which else [])
     yield (clause.made("put back", *fills, asked=on is not None, extra=0.2 if on is not None else 0.0, sure=False),)
 
 
 def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A run is over."""
+    """A run is over: by an expression for it, or a test and that it is finished."""
     if clause.take("end") is not None:
+        yield (clause.made("run end"),)
+    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject") and not clause.has("start"):
+        if clause.take("over") is None:
+            return
+        clause.take("cut_out")
+        clause.take("test")
+        clause.take("run", "idle")
         yield (clause.made("run end"),)
 
 
@@ -220,16 +241,6 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     start, end = clause.items[0].start, clause.items[-1].end
     one = clause.cylinder()
     yield (clause.made("repair", Fill("words", (start, end), start, end), fill("cylinder", one)),)
-
-
-def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A number put right for a cylinder: "no, I meant thirty four on three"."""
-    if not clause.items or not has_role(clause.items[0], "fix"):
-        return
-    value, one = clause.value(), clause.cylinder()
-    if value is not None and one is not None:
-        clause.take("act", "cut")
-        yield (clause.made("command", Fill("word", "correct"), fill("cylinder", one), fill("value", value)),)
 
 
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:
