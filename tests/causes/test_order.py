@@ -2,6 +2,9 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from journal.analysis import Findings, diagnose
@@ -11,8 +14,10 @@ from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
 from journal.context import context_of
 from journal.facts import (
+    Baseline,
     Body,
     Cut,
+    Entry,
     GateOverridden,
     Injection,
     JobClosed,
@@ -22,7 +27,9 @@ from journal.facts import (
     PutBack,
     RepairDone,
     Restored,
+    new_id,
 )
+from journal.record.replay import replay
 from journal.told import missing_text
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
@@ -221,6 +228,27 @@ def test_cylinders_not_read_yet_come_first_before_any_cylinder_is_judged_too() -
     assert findings(start).next_check is None
     again = findings(*run_of(SIX, DEAD_THREE), start, baseline)
     assert again.next_check is not None and "not read yet in run 2" in again.next_check.name
+
+
+def test_cuts_made_overnight_from_their_baseline_ask_for_a_new_one_first() -> None:
+    start, baseline, *cuts, _, _ = run_of(SIX, DEAD_THREE)
+    entries = job_of([start, baseline, *cuts], SIX).entries
+    late = timedelta(hours=15)
+
+    def found(*more: Body, night: int = 4) -> Findings:
+        made = [replace(e, at_utc=e.at_utc + late) if n > night else e for n, e in enumerate(entries)]
+        last = made[-1].at_utc
+        made += [Entry(new_id(last), made[0].job, last + timedelta(minutes=1), body) for body in more]
+        return diagnose(replay(made))
+
+    first = found().next_check
+    assert first is not None and first.say == "baseline, and the reading"
+    assert first.name.startswith("read a new baseline, and cylinders 3, 4, 5 and 6 again: in run 1")
+    assert first.minutes == 2.5 and first.cautions
+    again = found(Baseline(30.0)).next_check
+    assert again is None or "new baseline" not in again.name
+    whole = found(night=99).next_check
+    assert whole is not None and "new baseline" not in whole.name
 
 
 def test_the_cylinder_to_cut_next_is_the_one_that_next_means() -> None:

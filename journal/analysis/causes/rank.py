@@ -18,6 +18,7 @@ from journal.analysis.causes.warnings import warnings_of
 from journal.analysis.findings import Cause, CylinderFinding, NextCheck, Remark, RunFinding, Standing
 from journal.analysis.order.first import finish_first
 from journal.analysis.order.next_check import Done, Proposal, propose
+from journal.analysis.settings import Settings
 from journal.analysis.words import cylinders_in_words
 from journal.facts import Restored
 from journal.record.job import Job
@@ -79,9 +80,11 @@ def rank(
     judged = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
     common = any(run.half_low for run in runs)
     if not judged and not common:
-        return _nothing_to_rank(book, job, found, history, "", "No cylinder has been judged yet: finish a run first.")
+        return _nothing_to_rank(
+            book, job, found, between.settings, history, "", "No cylinder has been judged yet: finish a run first."
+        )
     if mended and not found.low:
-        now = _nothing_to_rank(book, job, found, history, mended, _why_none_after(job, runs))
+        now = _nothing_to_rank(book, job, found, between.settings, history, mended, _why_none_after(job, runs))
         return replace(now, cylinders=_before_the_repair(book, job, runs, between))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
@@ -89,7 +92,7 @@ def rank(
     belief = believe(book, job, found, posterior, done)
     cylinders = tuple(rank_cylinder(belief, cylinder) for cylinder in model.low)
     engine = rank_engine(belief)
-    proposal = finish_first(book, job, found.swaps, propose(book, posterior, job.engine, done))
+    proposal = finish_first(book, job, found.swaps, between.settings, propose(book, posterior, job.engine, done))
     return CauseFindings(
         headline=headline(book, mended, cylinders, engine, judged),
         cylinders=cylinders,
@@ -131,9 +134,9 @@ def _before_the_repair(
 
 
 def _nothing_to_rank(
-    book: Tables, job: Job, found: Gathered, history: History | None, mended: str, why: str
+    book: Tables, job: Job, found: Gathered, settings: Settings, history: History | None, mended: str, why: str
 ) -> CauseFindings:
-    proposal = finish_first(book, job, found.swaps, Proposal(None, (), why))
+    proposal = finish_first(book, job, found.swaps, settings, Proposal(None, (), why))
     return CauseFindings(
         headline=mended,
         next_check=proposal.next_check,

@@ -8,27 +8,56 @@ from journal.analysis.between.swaps import Swap, Went
 from journal.analysis.causes.tables import Tables
 from journal.analysis.findings import NextCheck
 from journal.analysis.order.next_check import Proposal
+from journal.analysis.settings import Settings
 from journal.analysis.words import cylinders_in_words
 from journal.facts import Subject
-from journal.record.job import Job
+from journal.record.job import Job, Run
 
 
-def finish_first(tables: Tables, job: Job, swaps: Sequence[Swap], proposal: Proposal) -> Proposal:
+def finish_first(tables: Tables, job: Job, swaps: Sequence[Swap], settings: Settings, proposal: Proposal) -> Proposal:
     """The proposal behind what is begun.
 
-    That is, in this order: cylinders the last run has not read, each of which takes seconds, and the run that shows
-    what a swap of injectors did.
+    That is, in this order: a new baseline where cuts of the last run lie long from any, cylinders it has not read, each
+    of which takes seconds, and the run that shows what a swap of injectors did.
     """
     others = [check for check in (proposal.next_check, *proposal.runners_up) if check is not None]
-    first = _unread(tables, job) or _swapped(tables, job, swaps)
+    first = _long_apart(tables, job, settings) or _unread(tables, job) or _swapped(tables, job, swaps)
     if first is None:
         return proposal
     others = [check for check in others if not swaps or check.subject != Subject.INJECTOR_SWAP]
     return Proposal(first, tuple(others[:2]), "")
 
 
+def _begun(job: Job) -> list[Run]:
+    return [run for run in job.runs if run.baselines or run.cuts]
+
+
+def _long_apart(tables: Tables, job: Job, settings: Settings) -> NextCheck | None:
+    """A new baseline where the engine was another one by then: overnight, or after hours of work."""
+    begun = _begun(job)
+    if not begun or not begun[-1].baselines:
+        return None
+    run, far, near = begun[-1], set[int](), set[int]()
+    for cut in run.cuts:
+        gap = min(abs((cut.at_utc - baseline.at_utc).total_seconds()) for baseline in run.baselines)
+        if cut.cylinder is not None:
+            (far if gap > 60 * settings.held_apart_minutes else near).add(cut.cylinder)
+    if not (again := sorted(far - near)):
+        return None
+    which = cylinders_in_words(again)
+    return NextCheck(
+        subject="cut-out run",
+        cylinder=None,
+        name=f"read a new baseline, and {which} again: in run {run.number} they lie long from any baseline",
+        why="Cold, or under another load, it is another engine: its cuts say little beside that baseline.",
+        minutes=tables.next_check["cut_minutes"] * (1 + len(again)),
+        cautions=tuple(tables.cautions[key] for key in tables.checks["same run again"].cautions),
+        say="baseline, and the reading",
+    )
+
+
 def _unread(tables: Tables, job: Job) -> NextCheck | None:
-    begun = [run for run in job.runs if run.baselines or run.cuts]
+    begun = _begun(job)
     if not begun or not (missing := begun[-1].left(job.engine)):
         return None
     following = begun[-1].next_cut(job.engine) or missing[0]
