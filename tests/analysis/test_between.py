@@ -109,6 +109,38 @@ def test_a_change_that_the_readings_do_not_settle_is_none_anywhere():
         assert found.mended.startswith("Not mended") == (found.repair.verdict is Mended.NO)
 
 
+def test_of_several_runs_before_and_after_a_repair_the_last_ones_count():
+    before, after = RunStarted(RunKind.IDLE), RunStarted(RunKind.IDLE, after_repair=True)
+    good, dead = readings(30.0, EVEN), readings(30.0, ONE_DEAD)
+    for bodies, verdict in (
+        ((before, *dead, after, *dead, after, *good), Mended.YES),
+        ((before, *dead, after, *good, after, *dead), Mended.NO),
+        ((before, *dead, before, *good, after, *good), Mended.NEVER_LOW),
+        ((before, *good, before, *dead, after, *good), Mended.YES),
+    ):
+        found = diagnose(job_of(SIX, *bodies)).repair
+        assert found is not None and found.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("idle", "loaded", "said"),
+    [
+        ((Standing.EVEN, 1.0), (Standing.WEAK, 0.6), "weak only under load"),
+        ((Standing.EVEN, 0.86), (Standing.WEAK, 0.83), "a difference the readings do not settle"),
+        ((Standing.DEAD, 0.0), (Standing.WEAK, 0.6), "low in both"),
+        ((Standing.WEAK, 0.6), (Standing.EVEN, 1.0), "low at idle only"),
+        ((Standing.EVEN, 1.0), (Standing.UNCLEAR, 0.8), "unclear (80 %) with half the engine held out"),
+    ],
+)
+def test_what_load_does_is_said_only_as_far_as_the_readings_go(idle, loaded, said):
+    half = RunStarted(RunKind.HALF_ENGINE, held_out=(4, 5, 6))
+    job = job_of(SIX, RunStarted(RunKind.IDLE), *readings(30.0, EVEN), half, *readings(60.0, {1: 90.0, 3: 90.0}))
+    ids = [run.id for run in job.runs]
+    runs = [replace(finding(k, with_(3, *one)), run=ids[k]) for k, one in enumerate((idle, loaded))]
+    (text,) = [r.text for r in compare(job, runs, SETTINGS).comparisons[0].remarks]
+    assert text.startswith("cylinder 3 is ") and text.endswith(said)
+
+
 def test_a_pressure_is_one_whatever_its_unit():
     bar, mpa, psi = (
         conditions(pressure_value=value, pressure_unit=unit).pressure

@@ -146,8 +146,14 @@ def test_what_the_runs_around_a_swap_show_is_said(now: tuple[int, ...], words: s
     findings = found(*run(THREE), swapped(), *run(now), RepairDone("x"), *run(NONE, after_repair=True))
     (said,) = [r.text for c in findings.comparisons if "changed places" in c.title for r in c.remarks]
     assert said.startswith("cylinder 3 was dead (0 %) and is ") and words in said
-    both = found(*run(BOTH), swapped(), *run(BOTH))
-    assert not any("changed places" in c.title for c in both.comparisons)
+
+
+def test_of_two_that_were_both_low_a_swap_tells_nothing() -> None:
+    for now in (BOTH, THREE, FIVE):
+        both = found(*run(BOTH), swapped(), *run(now))
+        assert not any("changed places" in c.title for c in both.comparisons)
+        assert all(low.came_from is None for low in both.cylinders)
+        assert any("run the cut-out again" in w.text for w in both.warnings)
 
 
 def test_what_was_said_against_what_the_runs_show_is_named_and_the_runs_count() -> None:

@@ -19,12 +19,11 @@ from journal.facts import UNITS
 from journal.facts.units import convert
 from journal.record.job import Job
 
-_LEAST_JOBS = 3
-"""Fewer runs than this, today's among them, show no course."""
 _LEAST_LOST = 0.05
 """A fall of the strength by less than this is none."""
 _MOST_AT_ONCE = 0.75
-"""Where one step makes more than this part of the fall, it came at once; common practice, no source."""
+"""Where one step makes more than this part of the fall, it came at once, as it must between two runs; common practice,
+no source."""
 _MAY_DIFFER = ("after_repair", "swapped", "temperature_c")
 
 
@@ -124,7 +123,7 @@ def _decline(
 ) -> DeclineFinding | None:
     """A fall from job to job: a sure slope, no sure rise on the way, and no one step that makes most of it."""
     read = [(at, c) for at, run in compared for c in run.contributions if c.cylinder == cylinder]
-    if len(read) < _LEAST_JOBS:
+    if not read:
         return None
     strength, u = np.array([c.strength for _, c in read]), np.array([c.strength_u for _, c in read])
     # In parts of the whole time, so that the slope is what was gained over it.
