@@ -132,7 +132,7 @@ def test_an_incomplete_repair_run_is_not_called_mended() -> None:
     found = findings(*run_of(SIX, DEAD_THREE), *after)
     assert not found.mended.startswith("Mended")
     assert found.next_check is not None and found.why_no_check == ""
-    assert found.next_check.name == "cut cylinders 5 and 6, not read yet in run 2"
+    assert found.next_check.name == "Cut cylinders 5 and 6, not read yet in run 2"
 
 
 def test_contradictory_results_are_named_and_the_later_one_counts() -> None:
@@ -213,7 +213,7 @@ def test_cylinders_not_read_yet_come_before_any_other_check() -> None:
     start, baseline, *cuts = run_of(SIX, DEAD_THREE)[:6]
     found = findings(start, baseline, *cuts)
     assert found.next_check is not None
-    assert found.next_check.name == "cut cylinders 5 and 6, not read yet in run 1"
+    assert found.next_check.name == "Cut cylinders 5 and 6, not read yet in run 1"
     assert found.next_check.minutes == 1.0
     whole = findings(*run_of(SIX, DEAD_THREE))
     assert whole.next_check is not None and whole.next_check.subject != "cut-out run"
@@ -224,7 +224,7 @@ def test_cylinders_not_read_yet_come_first_before_any_cylinder_is_judged_too() -
     start, baseline = run_of(SIX, DEAD_THREE)[:2]
     begun = findings(start, baseline)
     assert begun.next_check is not None and begun.next_check.say == "cylinder 1 cut, and the reading"
-    assert begun.next_check.name.startswith("cut cylinders 1, 2, 3, 4, 5 and 6")
+    assert begun.next_check.name.startswith("Cut cylinders 1, 2, 3, 4, 5 and 6")
     assert findings(start).next_check is None
     again = findings(*run_of(SIX, DEAD_THREE), start, baseline)
     assert again.next_check is not None and "not read yet in run 2" in again.next_check.name
@@ -243,7 +243,7 @@ def test_cuts_made_overnight_from_their_baseline_ask_for_a_new_one_first() -> No
 
     first = found().next_check
     assert first is not None and first.say == "baseline, and the reading"
-    assert first.name.startswith("read a new baseline, and cylinders 3, 4, 5 and 6 again: in run 1")
+    assert first.name.startswith("Read a new baseline, and cylinders 3, 4, 5 and 6 again: in run 1")
     assert first.minutes == 2.5 and first.cautions
     again = found(Baseline(30.0)).next_check
     assert again is None or "new baseline" not in again.name

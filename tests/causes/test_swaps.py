@@ -113,7 +113,7 @@ def test_until_a_run_shows_it_the_run_comes_before_any_check() -> None:
     findings = found(*run(THREE), *CHECKED, swapped())
     assert findings.cylinders[0].cylinder == 3
     assert findings.next_check is not None
-    assert findings.next_check.name == "repeat the cut-out: the injectors of cylinders 3 and 5 changed places"
+    assert findings.next_check.name == "Repeat the cut-out: the injectors of cylinders 3 and 5 changed places"
     assert findings.next_check.cautions
     assert not any("Swap the injector" in check.name for check in findings.runners_up)
     assert any("run the cut-out again to see whether the miss went along" in w.text for w in findings.warnings)
@@ -146,6 +146,17 @@ def test_what_the_runs_around_a_swap_show_is_said(now: tuple[int, ...], words: s
     findings = found(*run(THREE), swapped(), *run(now), RepairDone("x"), *run(NONE, after_repair=True))
     (said,) = [r.text for c in findings.comparisons if "changed places" in c.title for r in c.remarks]
     assert said.startswith("cylinder 3 was dead (0 %) and is ") and words in said
+
+
+def test_runs_at_other_pressures_are_not_held_against_those_after_a_swap() -> None:
+    """The suspect came back at high pressure, just before it went elsewhere."""
+    before = [*run(THREE), *run(NONE, pressure="high")]
+    findings = found(*before, swapped(), *run(FIVE))
+    assert [(low.cylinder, low.came_from) for low in findings.cylinders] == [(5, 3)]
+    assert any("comes back at high injection pressure" in e.what for e in top(findings).evidence)
+    high = found(*before, swapped(), *run(FIVE, pressure="high"))
+    assert not any("changed places" in c.title for c in high.comparisons)
+    assert high.next_check is not None and high.next_check.name.startswith("Repeat the cut-out")
 
 
 def test_of_two_that_were_both_low_a_swap_tells_nothing() -> None:

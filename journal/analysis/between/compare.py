@@ -11,7 +11,7 @@ from journal.analysis.between.machine import Earlier, Machine, machine_of
 from journal.analysis.between.pressure import Pressed, pressed, series_of
 from journal.analysis.between.repair import Repair, difference, repair_of
 from journal.analysis.between.shared import shared_by, telling
-from journal.analysis.between.swaps import Swap, Went, swaps_of
+from journal.analysis.between.swaps import Swap, swaps_of
 from journal.analysis.between.words import (
     decline_sentence,
     earlier_sentence,
@@ -155,20 +155,13 @@ def _after_repair(repair: Repair | None) -> list[Comparison]:
 
 
 def _after_swaps(judged: Sequence[Judged], swaps: Sequence[Swap]) -> list[Comparison]:
-    """The last run before two injectors changed places against the last one with them so."""
+    """The run before two injectors changed places against the one after it that shows what became of the miss."""
+    by_id = {j.finding.run: j for j in judged}
     found = []
-    judged = [j for j in judged if not j.conditions.after_repair]
-    for place, swap in enumerate(swaps):
-        until = swaps[place + 1].at_utc if place + 1 < len(swaps) else None
-        before = [j for j in judged if j.started_at < swap.at_utc and j.of(swap.cylinder)]
-        after = [
-            j
-            for j in judged
-            if j.started_at >= swap.at_utc and (until is None or j.started_at < until) and j.of(swap.other)
-        ]
-        if not before or not after or swap.shown is Went.OPEN:
+    for swap in swaps:
+        if swap.runs is None:
             continue
-        was, now = before[-1], after[-1]
+        was, now = (by_id[run] for run in swap.runs)
         about = sorted(swap.pair)
         remark = _remark(swap_sentence(swap, was, now), *(j.of(c) for j in (was, now) for c in about))
         title = f"Before against after the injectors of {cylinders_in_words(about)} changed places"

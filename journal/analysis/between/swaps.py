@@ -41,6 +41,8 @@ class Swap:
     """What was said of the miss."""
     shown: Went = Went.OPEN
     """What the runs before and after show."""
+    runs: tuple[str, str] | None = None
+    """Identifiers of the runs before and after that show it."""
     entries: tuple[str, ...] = ()
     """Identifiers of the entries that tell of it."""
 
@@ -145,31 +147,44 @@ def _changed(swap: Swap, runs: Sequence[Judged]) -> datetime | None:
 
 
 def _shown(swap: Swap, judged: Sequence[Judged], until: datetime | None) -> Swap:
-    """The swap with what the runs on both sides of it show, the one that was low before as the suspect."""
+    """The swap with what the runs on both sides of it show, the one that was low before as the suspect.
+
+    The last two that were made in the same way and tell count: a cylinder may pull at one pressure and not at another.
+    """
     runs = [j for j in judged if not j.conditions.after_repair]
     before = [j for j in runs if j.started_at < swap.at_utc]
     after = [j for j in runs if j.started_at >= swap.at_utc and (until is None or j.started_at < until)]
-    was = {c: _last(before, c) for c in swap.pair}
-    low = [c for c, found in was.items() if found]
-    if len(low) != 1:
-        return swap
-    suspect = low[0]
-    (other,) = swap.pair - {suspect}
-    swap = replace(swap, cylinder=suspect, other=other)
-    match _last(after, suspect), _last(after, other):
-        case False, True:
-            return replace(swap, shown=Went.MOVED)
-        case True, False:
-            return replace(swap, shown=Went.STAYED)
-        case False, False:
-            return replace(swap, shown=Went.GONE)
+    for now in reversed(after):
+        for was in reversed(before):
+            if _made_alike(was, now) and (told := _told(swap, was, now)) is not None:
+                return told
     return swap
 
 
-def _last(runs: Sequence[Judged], cylinder: int) -> bool | None:
-    """Whether the last run that judged a cylinder shows it low; none without one."""
-    found = [low for run in runs if (low := _low(run, cylinder)) is not None]
-    return found[-1] if found else None
+def _made_alike(one: Judged, other: Judged) -> bool:
+    a, b = one.conditions, other.conditions
+    return (a.kind, a.quantity, a.held_out) == (b.kind, b.quantity, b.held_out) and a.pressure.same(b.pressure)
+
+
+_SHOWS: dict[tuple[bool | None, bool | None], Went] = {
+    (False, True): Went.MOVED,
+    (True, False): Went.STAYED,
+    (False, False): Went.GONE,
+}
+"""What became of a miss, by whether its own cylinder and the other one are low after the swap."""
+
+
+def _told(swap: Swap, was: Judged, now: Judged) -> Swap | None:
+    """What two runs show of a swap; none where they do not tell."""
+    low = [c for c in swap.pair if _low(was, c)]
+    if len(low) != 1:
+        return None
+    suspect = low[0]
+    (other,) = swap.pair - {suspect}
+    shown = _SHOWS.get((_low(now, suspect), _low(now, other)))
+    if shown is None:
+        return None
+    return replace(swap, cylinder=suspect, other=other, shown=shown, runs=(was.finding.run, now.finding.run))
 
 
 def _low(run: Judged, cylinder: int) -> bool | None:

@@ -48,7 +48,7 @@ def _long_apart(tables: Tables, job: Job, settings: Settings) -> NextCheck | Non
     return NextCheck(
         subject="cut-out run",
         cylinder=None,
-        name=f"read a new baseline, and {which} again: in run {run.number} they lie long from any baseline",
+        name=f"Read a new baseline, and {which} again: in run {run.number} they lie long from any baseline",
         why="Cold, or under another load, it is another engine: its cuts say little beside that baseline.",
         minutes=tables.next_check["cut_minutes"] * (1 + len(again)),
         cautions=tuple(tables.cautions[key] for key in tables.checks["same run again"].cautions),
@@ -64,7 +64,7 @@ def _unread(tables: Tables, job: Job) -> NextCheck | None:
     return NextCheck(
         subject="cut-out run",
         cylinder=following,
-        name=f"cut {cylinders_in_words(missing)}, not read yet in run {begun[-1].number}",
+        name=f"Cut {cylinders_in_words(missing)}, not read yet in run {begun[-1].number}",
         why="It completes the run: only then do the shares show whether the readings belong together.",
         minutes=tables.next_check["cut_minutes"] * len(missing),
         cautions=tuple(tables.cautions[key] for key in tables.checks["same run again"].cautions),
@@ -79,7 +79,7 @@ def _swapped(tables: Tables, job: Job, swaps: Sequence[Swap]) -> NextCheck | Non
     return NextCheck(
         subject="cut-out run",
         cylinder=None,
-        name=f"repeat the cut-out: the injectors of {which} changed places",
+        name=f"Repeat the cut-out: the injectors of {which} changed places",
         why="It tells whether the miss went along with the injector or stayed with the cylinder.",
         minutes=again.minutes,
         cautions=tuple(tables.cautions[key] for key in again.cautions),
