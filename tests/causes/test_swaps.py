@@ -187,6 +187,11 @@ def test_injectors_put_back_are_back() -> None:
     assert [seats(swaps, swap.at_utc) for swap in swaps] == [((3, 5), (5, 3)), ()]
 
 
+def test_another_miss_where_the_suspect_sat_before_came_from_nowhere() -> None:
+    both = found(*MOVED["swapped, then a run"], *run(BOTH))
+    assert sorted((low.cylinder, low.came_from) for low in both.cylinders) == [(3, None), (5, 3)]
+
+
 def test_a_result_without_the_other_cylinder_counts_and_is_asked_for_it() -> None:
     findings = found(*run(THREE), *CHECKED, check_of("injector swap miss moved 3"))
     assert findings.cylinders[0].causes[0].key == "injector"

@@ -116,8 +116,8 @@ def came_from(swaps: Sequence[Swap], cylinder: int) -> int | None:
     """The cylinder from which the miss of this one came with its injector; none where it did not."""
     home = cylinder
     for swap in reversed(swaps):
-        if swap.went is Went.MOVED and home in swap.pair:
-            (home,) = swap.pair - {home}
+        if swap.went is Went.MOVED and home == swap.other:
+            home = swap.cylinder
     return None if home == cylinder else home
 
 
