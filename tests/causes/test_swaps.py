@@ -159,6 +159,13 @@ def test_runs_at_other_pressures_are_not_held_against_those_after_a_swap() -> No
     assert high.next_check is not None and high.next_check.name.startswith("Repeat the cut-out")
 
 
+def test_of_several_runs_after_a_swap_the_last_one_counts() -> None:
+    findings = found(*run(THREE), swapped(), *run(FIVE), *run(THREE))
+    assert all(low.came_from is None for low in findings.cylinders)
+    (said,) = [r.text for c in findings.comparisons if "changed places" in c.title for r in c.remarks]
+    assert "the miss stayed on cylinder 3" in said
+
+
 def test_of_two_that_were_both_low_a_swap_tells_nothing() -> None:
     for now in (BOTH, THREE, FIVE):
         both = found(*run(BOTH), swapped(), *run(now))
