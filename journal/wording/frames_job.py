@@ -10,8 +10,12 @@ from journal.wording.things import one_of
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
 _MOST_PARTS = 99
+_PART_NUMBERS_FROM = 1000
 _FROM_A_METER = 1000
 """Hours or miles from which a number with that unit is off a meter, and no time or way that something took."""
+_MOST_FMI = 31
+"""The failure mode identifier has five bits (SAE J1939-73, from memory)."""
+_UNNAMED_FMI = 0.3
 _NOT_SAID_WHICH = 0.6
 """Cost of half an engine without the cylinders that are out."""
 _REPAIRED = ("fixable", "subject", "part", "wanted")
@@ -160,8 +164,9 @@ def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A run is over: by an expression for it, or a test and that it is finished."""
     if clause.take("end") is not None:
         yield (clause.made("run end"),)
-    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject") and not clause.has("start"):
-        if clause.take("over") is None:
+    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject"):
+        begins = any(has_role(item, "start") and not has_role(item, "test", "over") for item in clause.items)
+        if begins or clause.take("over") is None:
             return
         clause.take("cut_out")
         clause.take("test")
@@ -172,21 +177,33 @@ def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A trouble code by its two numbers."""
     numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
-    if len(numbers) != 2 or clause.take("fmi") is None:
+    counted = clause.where("times_seen")
+    if counted and len(numbers) == 3 and numbers[2][0] == counted - 1:
+        clause.used |= {counted, numbers.pop()[0]}
+    named = clause.take("spn") is not None
+    if len(numbers) != 2 or not (named or clause.take("code") is not None):
         return
-    if clause.take("spn") is None and clause.take("code") is None:
+    fmi = clause.take("fmi") is not None
+    if not fmi and (not named or (numbers[1][1].number or 0) > _MOST_FMI or numbers[0][1].end != numbers[1][1].start):
         return
     clause.take("code")
     clause.used |= {i for i, _ in numbers}
     clause.take("code_state")
-    yield (clause.made("trouble code", fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])),)
+    spn, mode = fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])
+    yield (clause.made("trouble code", spn, mode, asked=not fmi, extra=0.0 if fmi else _UNNAMED_FMI),)
 
 
 def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Where the next photos belong."""
-    if clause.take("photo") is None or (subject := clause.take("photo_of")) is None:
+    more = clause.before is not None and clause.before.kind == "photo cue"
+    photo = clause.where("photo")
+    if (clause.take("photo") is None and not more) or (subject := clause.take("photo_of")) is None:
         return
     clause.take("photo_of")
+    clause.take("intend")
+    if photo and clause.items[photo - 1].cylinders and clause.items[photo - 1].end == clause.items[photo].start:
+        # "Two photos" are that many.
+        clause.used.add(photo - 1)
     yield (clause.made("photo cue", Fill("subject", subject), fill("cylinder", clause.cylinder())),)
 
 
@@ -199,35 +216,49 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     clause.take("intend")
     name = clause.take("wanted")
-    count = _how_many(clause, thing)
+    count, figure = _how_many(clause, thing)
     many = clause.several()
     one = None if many else clause.cylinder()
     if one is not None and one.end == thing.start and one.cost > 0:
         # "Six injectors" are that many, not the one of cylinder six.
         return
     amount = count if count is not None else 1
+    if (number := _part_number(clause, thing)) is not None:
+        name = f"{name} {number}"
     said = Fill("description", one_of(str(name)) if amount > 1 else name)
     if many is not None and amount == len(many.cylinders):
         each = [Fill("cylinder", c, many.start, many.end) for c in many.cylinders]
-        first = clause.made("part wanted", said, each[0])
+        first = clause.made("part wanted", said, each[0], extra=-figure)
         yield (first, *(Made("part wanted", (said, other), 0.0) for other in each[1:]))
         return
     quantity = Fill("quantity", amount) if count is not None else None
-    yield (clause.made("part wanted", said, fill("cylinder", one), quantity),)
+    yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
 
 
-def _how_many(clause: Clause, thing: Item) -> int | None:
-    """How many of a part are wanted; none where it is not said."""
+def _part_number(clause: Clause, thing: Item) -> int | None:
+    """The number of the part in somebody's catalogue, said after its name."""
+    for index, item in enumerate(clause.items):
+        whole = item.number is not None and item.number % 1 == 0 and not item.unit
+        if whole and item.start >= thing.end and (item.number or 0) >= _PART_NUMBERS_FROM:
+            clause.used.add(index)
+            clause.take("cylinder_word")
+            return int(item.number or 0)
+    return None
+
+
+def _how_many(clause: Clause, thing: Item) -> tuple[int | None, float]:
+    """How many of a part are wanted, none where it is not said; and what its number cost as a bare figure."""
     for index, item in enumerate(clause.items):
         many = next((int(p.value) for p in item.parts if p.role == "quantity_word"), None)
         if many is None and item.number is not None and item.number % 1 == 0 and not item.unit:
             many = int(item.number)
-        told = index and has_role(clause.items[index - 1], "quantity_of")
+        beside = clause.items[max(0, index - 1) : index] + clause.items[index + 1 : index + 2]
+        told = any(has_role(other, "quantity_of") for other in beside)
         if many is not None and 1 <= many <= _MOST_PARTS and (item.end == thing.start or told):
             clause.used.add(index)
             clause.take("quantity_of")
-            return many
-    return None
+            return many, item.cost
+    return None, 0.0
 
 
 def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
