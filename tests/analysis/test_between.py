@@ -283,6 +283,7 @@ def test_a_sweep_gives_every_cylinder_at_every_pressure_with_its_interval():
     text = found.comparisons[0].remarks[0].text
     assert [f"at {mpa} MPa" in text for mpa in (5, 12, 18, 24)] == [True] * 4
     assert len(found.comparisons[0].remarks) == 1
+    assert text.startswith("cylinder 5 is dead (0 %, 0 to ")
 
 
 def test_pressures_in_words_have_no_slope():

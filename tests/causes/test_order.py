@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from dataclasses import replace
 from datetime import timedelta
 
@@ -276,3 +277,41 @@ def test_evidence_names_what_was_found_apart_from_its_weight() -> None:
     known = cause(found, "rings").evidence[0]
     assert known.text.startswith(f"{known.what}: ")
     assert "leaks" in known.what and "likel" not in known.what
+
+
+def test_a_repair_run_that_lacks_something_is_asked_to_be_completed() -> None:
+    short = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
+    later = run_of(SIX, ALL_PULL, after_repair=True, pressure="high")
+    found = findings(*run_of(SIX, DEAD_THREE), *short, *later)
+    assert found.next_check is None and found.why_no_check
+    mended = findings(*run_of(SIX, DEAD_THREE), *run_of(SIX, ALL_PULL, after_repair=True))
+    assert mended.why_no_check == "The run after the repair shows no cylinder low."
+
+
+def test_a_cause_an_engine_cannot_have_is_not_listed() -> None:
+    mechanical = ENGINES["mechanical six"]
+    listed = {cause.key for cause in diagnose(job_of(run_of(mechanical, DEAD_THREE), mechanical)).cylinders[0].causes}
+    assert "injector" in listed and not listed & {"solenoid", "wiring", "driver"}
+
+
+def test_the_next_check_says_what_its_outcomes_would_change() -> None:
+    proposed = findings(*run_of(SIX, DEAD_THREE), check_of("blow-by light"), check_of("overhead sound 3")).next_check
+    assert proposed is not None
+    assert re.search(r"if faulty: wiring or connector \d+ % to \d+ %", proposed.why)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0.4, 1, 1, 1), "rises a little at high injection pressure"),
+        ((1, 1, 0, 1, 1, 1), (1, 1, 1, 1, 1, 1), "comes back at high injection pressure"),
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0, 1, 1, 1), "no better at high injection pressure"),
+        ((1, 1, 0.5, 1, 1, 1), (1, 1, 0, 1, 1, 1), "no better at high injection pressure"),
+    ],
+)
+def test_what_injection_pressure_does_is_evidence_in_its_own_words(
+    low: tuple[float, ...], high: tuple[float, ...], words: str
+) -> None:
+    found = findings(*run_of(SIX, low, pressure="low"), *run_of(SIX, high, pressure="high"))
+    said = {e.what for c in found.cylinders[0].causes for e in c.evidence if "high injection pressure" in e.what}
+    assert said == {words}

@@ -99,6 +99,7 @@ def test_a_shared_driver_is_named_with_its_cylinders() -> None:
     shared = diagnose(scenario_job(scenario)).engine_causes[0]
     assert shared.key in ("driver", "wiring")
     assert shared.name.startswith("Cylinders 1 and 4 in common")
+    assert 0.5 < shared.probability < 1
 
 
 def test_results_at_odds_are_named_not_averaged_away() -> None:

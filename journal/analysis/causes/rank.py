@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from journal.analysis.between.compare import Between
+from journal.analysis.between.repair import Repair
 from journal.analysis.between.words import repair_sentence
 from journal.analysis.causes.evidence import Gathered, gather
 from journal.analysis.causes.history import History, with_history
@@ -84,7 +85,7 @@ def rank(
             book, job, found, between.settings, history, "", "No cylinder has been judged yet: finish a run first."
         )
     if mended and not found.low:
-        now = _nothing_to_rank(book, job, found, between.settings, history, mended, _why_none_after(job, runs))
+        now = _nothing_to_rank(book, job, found, between.settings, history, mended, _why_none_after(between.repair))
         return replace(now, cylinders=_before_the_repair(book, job, runs, between))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
@@ -107,10 +108,10 @@ def rank(
     )
 
 
-def _why_none_after(job: Job, runs: Sequence[RunFinding]) -> str:
+def _why_none_after(repair: Repair | None) -> str:
     """Why nothing is to be checked when the run after the repair shows no cylinder low: what it still lacks, if any."""
-    after = {run.id for run in job.runs if run.start.after_repair}
-    now = [run for run in runs if run.run in after and run.contributions][-1]
+    assert repair is not None  # There is a sentence about it.
+    now = repair.after.finding
     unclear = tuple(c.cylinder for c in now.contributions if c.standing is Standing.UNCLEAR)
     if now.missing:
         return f"Read {cylinders_in_words(now.missing)} first: no other cylinder is low in the run after the repair."

@@ -122,11 +122,10 @@ def _with_pressure(cylinder: int, judged: Sequence[Judged], settings: Settings) 
         before, after = taken.levels[0].found, taken.levels[-1].found
         if not {before.standing, after.standing} & LOW:
             continue
-        if taken.answer is Answer.VARIES:
-            return None
+        turned = (before.standing in LOW) != (after.standing in LOW)
+        if taken.answer is Answer.VARIES or (taken.answer is Answer.SAME and turned):
+            return None  # What the readings do not settle says nothing of a cause.
         outcome = _PRESSED[taken.answer]
-        if before.standing in LOW and after.standing not in LOW:
-            outcome = _PRESSED[Answer.RECOVERS]
         words = _PRESSED_WORDS[outcome]
         return Item(Observation("injection pressure", (outcome,), cylinder), words, (*before.entries, *after.entries))
     return None
