@@ -315,3 +315,23 @@ def test_what_injection_pressure_does_is_evidence_in_its_own_words(
     found = findings(*run_of(SIX, low, pressure="low"), *run_of(SIX, high, pressure="high"))
     said = {e.what for c in found.cylinders[0].causes for e in c.evidence if "high injection pressure" in e.what}
     assert said == {words}
+
+
+@pytest.mark.parametrize(
+    ("idle", "half", "words"),
+    [
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0), {"low at idle and under load"}),
+        ((1, 1, 0.4, 1, 1, 1), (1, 1, 1), {"low at idle, pulls under load"}),
+        ((1, 1, 1, 1, 1, 1), (1, 1, 0.4), {"low only under load"}),
+    ],
+)
+def test_what_load_does_is_evidence_in_its_own_words(
+    idle: tuple[float, ...], half: tuple[float, ...], words: set[str]
+) -> None:
+    found = findings(*run_of(SIX, idle), *run_of(SIX, half, kind="half", out=(4, 5, 6), baseline=58))
+    said = {e.what for c in found.cylinders[0].causes for e in c.evidence if "load" in e.what}
+    assert said == words
+
+
+def test_two_more_checks_are_named_besides_the_next_one() -> None:
+    assert len(findings(*run_of(SIX, DEAD_THREE)).runners_up) == 2

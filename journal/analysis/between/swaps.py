@@ -76,8 +76,7 @@ def swaps_of(job: Job, judged: Sequence[Judged]) -> tuple[Swap, ...]:
         if changed is not None:
             swaps.append(replace(now, at_utc=changed))
         elif swaps and swaps[-1].pair == now.pair and (now.said is not Went.OPEN or _again(swaps[-1], runs)):
-            said = swaps[-1].said if now.said is Went.OPEN else now.said
-            swaps[-1] = replace(swaps[-1], said=said, entries=(*swaps[-1].entries, *now.entries))
+            swaps[-1] = replace(swaps[-1], said=now.said, entries=(*swaps[-1].entries, *now.entries))
         else:
             swaps.append(now)
     if not swaps:

@@ -160,7 +160,7 @@ def _evidence(
             continue
         where = item.observation.cylinder
         words = f"{item.words} on cylinder {where}" if where not in (None, cylinder) else item.words
-        why = _both_ways(belief, cylinder, key, item, factor) if cylinder is not None and key else ""
+        why = _both_ways(belief, cylinder, key, item, factor) if cylinder is not None else ""
         shown.append(Evidence(f"{words}: {weight_in_words(factor)}{why}", factor, item.entries, words))
     return tuple(sorted(shown, key=lambda e: -max(e.factor, 1 / e.factor)))
 
