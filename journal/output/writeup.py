@@ -12,7 +12,7 @@ from journal.facts import Entry
 from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.wanted import causes_meant
-from journal.output.words import check_text, engine_text
+from journal.output.words import check_text, engine_text, pressures_text, slope_text
 from journal.record.job import Job, Picture
 
 WRITTEN_BY = "Who wrote it, and which journal signed that"
@@ -215,7 +215,16 @@ def _numbers(findings: Findings) -> list[Section]:
         sections.append(Section(f"Run {run.number}: {run.title}", tuple(lines), head, rows))
     for comparison in findings.comparisons:
         sections.append(Section(comparison.title, tuple(capital(remark.text) for remark in comparison.remarks)))
-    return sections
+    return [*sections, *_by_pressure(findings)]
+
+
+def _by_pressure(findings: Findings) -> list[Section]:
+    """Strength against injection pressure, a row for each cylinder."""
+    rows = tuple(
+        (str(found.cylinder), pressures_text(found), slope_text(found) or "-") for found in findings.by_pressure
+    )
+    head = ("Cylinder", "Strength", "Slope") if rows else ()
+    return [Section("Strength by injection pressure, with 95 % intervals", (), head, rows)]
 
 
 def _checks(job: Job) -> Section:
