@@ -70,6 +70,8 @@ class Speakable:
     """A JSGF grammar for each expectation."""
     graph: dict[Expect, WordGraph]
     """The same as a word graph."""
+    any_order: WordGraph | None = None
+    """The words that people talk of the engine with, in any order, for a recogniser that writes well by itself."""
     openers: frozenset[str] = frozenset()
     """First words of phrases whose rest is free text: "note …"."""
     fillers: frozenset[str] = frozenset()

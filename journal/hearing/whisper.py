@@ -6,7 +6,7 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,12 @@ _NOTHING = 12.5
 """So far behind the best unconstrained text, a held one is as likely as that nothing of the grammar was said, natural
 log."""
 # The three are set by the benchmark's tuning voices, clean and at 10 dB.
+_NO_PHRASE = 3.0
+"""So far behind the best unconstrained text, natural log, the held ones leave room for words in another order."""
+_ANY_ORDER = Search(beams=5, free_beams=0, behind=4.0)
+"""How texts are looked for that are held to the words alone, in any order."""
+_ANY_ORDER_COSTS = 4.0
+"""Taken from the score of such a text, natural log: any talk can be written better so than in phrases."""
 
 
 @dataclass(frozen=True)
@@ -90,11 +96,13 @@ class Whisper:
         self._prompt = [self._mark(mark) for mark in [*marks, "<|notimestamps|>"]]
         self._end = self._mark("<|endoftext|>")
         self._banned = np.arange(self._end + 1, self._decoder.vocabulary)
-        self._tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
+        texts = self._tokenizer.decode_batch([[token] for token in range(self._end)])
+        self._tokens = Tokens(self._encode, texts)
         self._last: _Last | None = None
         self._openers = speakable.openers
         self._attention = speakable.attention
         self._writing = {expect: Writing(graph, self._tokens) for expect, graph in speakable.graph.items()}
+        self._any_order = Writing(speakable.any_order, self._tokens) if speakable.any_order is not None else None
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
@@ -102,6 +110,10 @@ class Whisper:
             return Hearing(candidates=())
         heard = self._decoder.listen(self._encoded(sound))
         held, free = self._searched(heard, self._writing[expect], Search())
+        if self._any_order is not None and free and _behind(held, free[0]) > _NO_PHRASE:
+            longest = 2 * len(free[0].tokens) + 2
+            texts, _ = self._searched(heard, self._any_order, replace(_ANY_ORDER, longest=longest))
+            held = [*held, *(replace(each, score=each.score - _ANY_ORDER_COSTS) for each in texts)]
         self._last = _Last(sound, heard, held, free[0] if free else None)
         return self._hearing(held, self._last.free)
 
@@ -182,6 +194,11 @@ class Whisper:
 
     def _text(self, tokens: tuple[int, ...]) -> str:
         return str(self._tokenizer.decode([t for t in tokens if t < self._end])).strip()
+
+
+def _behind(held: list[Written], free: Written) -> float:
+    """How far the best of these is behind."""
+    return _fair(free) - max(map(_fair, held), default=-math.inf)
 
 
 def _fair(text: Written) -> float:

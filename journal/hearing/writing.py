@@ -20,7 +20,7 @@ from journal.hearing.types import WordGraph
 
 _WRITTEN_AS = {"number": ("No.", "#"), "percent": (), "okay": ("OK",)}
 """Further ways of writing a word, after a space."""
-_MARKS = {"percent": "%"}
+_MARKS = {"percent": "%", "is": "'s", "are": "'re", "have": "'ve", "am": "'m", "will": "'ll"}
 """Words that are written as a mark, joined to what stands before."""
 
 
@@ -75,20 +75,18 @@ class Options:
 class Tokens:
     """What is needed of a tokenizer."""
 
-    def __init__(self, encode: Callable[[str], list[int]], decode: Callable[[list[int]], str], count: int) -> None:
+    def __init__(self, encode: Callable[[str], list[int]], texts: Iterable[str]) -> None:
         """Takes a tokenizer.
 
         Args:
             encode: text to tokens, without marks of begin and end.
-            decode: tokens to text.
-            count: how many tokens there are, without special ones.
+            texts: the text of each token in turn, without special ones.
         """
         self.encode = encode
         self.figures: dict[int, str] = {}
         """Tokens that are figures, without the space before them."""
         spaced: dict[bool, list[int]] = {True: [], False: []}
-        for token in range(count):
-            text = decode([token])
+        for token, text in enumerate(texts):
             figures = text.removeprefix(" ")
             if 1 <= len(figures) <= MOST and figures.isascii() and figures.isdigit():
                 self.figures[token] = figures
