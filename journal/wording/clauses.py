@@ -11,7 +11,7 @@ from journal.wording.lexicon import Part
 _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
-    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0,
+    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0, "please": 0.0,
     "veto": 50.0,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
@@ -26,7 +26,10 @@ _UNKNOWN_BESIDE = 1.0
 _UNKNOWN_IN_DOUBT = 1.2
 """The same besides, where nothing shows that it is this engine that is spoken of."""
 _HESITATED = 0.5
-_HESITATED = 0.5
+_READ = ("cut", "baseline", "fuel")
+_SPOKEN_OF = ("engine_thing", "subject", "part", "quantity", "damage")
+"""Roles of what is spoken of: a reading that makes no use of it may be one of something else."""
+_SAYS_LITTLE = ("link", "aside", "again", "fix", "act", "test", "unit", "next", "cylinder_word")
 
 
 @dataclass(frozen=True)
@@ -191,6 +194,9 @@ class Clause:
                 cost += min((_UNUSED.get(p.role, _UNUSED_OTHERWISE) for p in item.parts), default=_UNUSED_OTHERWISE)
         return cost
 
+    def _unused(self) -> list[Item]:
+        return [item for index, item in enumerate(self.items) if index not in self.used]
+
     def _beside(self, index: int) -> bool:
         """Whether a word of no meaning stands straight after a number or straight before what is measured."""
         item = self.items[index]
@@ -215,8 +221,11 @@ class Clause:
         doubtful = any(has_role(item, "doubtful") for item in self.items) or len(strange) > 1
         cut_off = any(self._beside(index) for index in strange) or any(item.torn for item in self.said)
         cost = self.rest(sure=sure) + extra
+        other = kind in _READ and any(
+            has_role(item, *_SPOKEN_OF) and not has_role(item, *_SAYS_LITTLE) for item in self._unused()
+        )
         filled = tuple(f for f in fills if f)
-        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange), not sure)
+        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off or other, bool(strange), not sure)
 
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
+from journal.wording.things import one_of
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
-_COUNTED = 1.0
+_MOST_PARTS = 99
 _FROM_A_METER = 1000
 """Hours or miles from which a number with that unit is off a meter, and no time or way that something took."""
 _NOT_SAID_WHICH = 0.6
@@ -169,21 +170,43 @@ def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
 
 
 def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A part the job needs."""
+    """A part the job needs, how many and for which cylinder; one each where as many are named as cylinders."""
     more = clause.before is not None and clause.before.kind == "part wanted"
-    asks = clause.take("want") is not None or more
-    what = clause.take("wanted")
-    if asks and what is not None:
-        many = clause.take("quantity_word")
-        count = Fill("quantity", int(many)) if many else None
-        one = clause.cylinder()
-        thing = next((item for item in clause.items if has_role(item, "wanted")), None)
-        number = next((item for item in clause.items if has_role(item, "quantity_word")), None)
+    asks = clause.take("want") is not None or clause.take("please") is not None or more
+    thing = next((item for item in clause.items if has_role(item, "wanted")), None)
+    if not asks or thing is None:
+        return
+    clause.take("intend")
+    name = clause.take("wanted")
+    count = _how_many(clause, thing)
+    many = clause.several()
+    one = None if many else clause.cylinder()
+    if one is not None and one.end == thing.start and one.cost > 0:
         # "Six injectors" are that many, not the one of cylinder six.
-        counted = one is not None and thing is not None and one.end == thing.start and one.cost > 0
-        behind = count is not None and number is not None and thing is not None and number.start > thing.start
-        extra = _COUNTED if counted or behind else 0.0
-        yield (clause.made("part wanted", Fill("description", what), fill("cylinder", one), count, extra=extra),)
+        return
+    amount = count if count is not None else 1
+    said = Fill("description", one_of(str(name)) if amount > 1 else name)
+    if many is not None and amount == len(many.cylinders):
+        each = [Fill("cylinder", c, many.start, many.end) for c in many.cylinders]
+        first = clause.made("part wanted", said, each[0])
+        yield (first, *(Made("part wanted", (said, other), 0.0) for other in each[1:]))
+        return
+    quantity = Fill("quantity", amount) if count is not None else None
+    yield (clause.made("part wanted", said, fill("cylinder", one), quantity),)
+
+
+def _how_many(clause: Clause, thing: Item) -> int | None:
+    """How many of a part are wanted; none where it is not said."""
+    for index, item in enumerate(clause.items):
+        many = next((int(p.value) for p in item.parts if p.role == "quantity_word"), None)
+        if many is None and item.number is not None and item.number % 1 == 0 and not item.unit:
+            many = int(item.number)
+        told = index and has_role(clause.items[index - 1], "quantity_of")
+        if many is not None and 1 <= many <= _MOST_PARTS and (item.end == thing.start or told):
+            clause.used.add(index)
+            clause.take("quantity_of")
+            return many
+    return None
 
 
 def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
