@@ -115,7 +115,7 @@ def to_look_at() -> list[Item]:
 
 def to_compare() -> list[Item]:
     """Jobs in two wordings that nothing was set by, in the voices that are reported on."""
-    return _in_two_wordings(REPORTED_ON, [voice for voice in REPORTED if not missing(voice)], 4)
+    return _in_two_wordings(REPORTED_ON, [voice for voice in REPORTED if not missing(voice)], 2)
 
 
 def left_out() -> list[str]:

@@ -1,8 +1,9 @@
 """What the listeners made of each thing said, kept in a file, so that it can be decided again in no time.
 
 `python -m tests.bench._kept fit FOLDER` hears what the decision is fitted on, `report` what is reported on, `looked-at`
-and `spoken` the jobs in two wordings (`_spoken.py`), and goes on where it was left: each utterance is a line of JSON in the folder, with nothing in it of the parser and the decision.
-`--seconds 180` ends it after that time, `--turn 0/2` hears every second one (another process can hear the others).
+and `spoken` the jobs in two wordings (`_spoken.py`), and goes on where it was left: each utterance is a line of JSON in
+the folder, with nothing in it of the parser and the decision. `--seconds 180` ends it after that time, `--turn 0/2`
+hears every second one (another process can hear the others).
 """
 
 from __future__ import annotations

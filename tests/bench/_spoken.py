@@ -1,7 +1,7 @@
 """Jobs that are dictated twice, in the tool's own wording and as technicians talk: a pair of phrases a line.
 
-What must come of either is what the first gives when typed. `LOOKED_AT` is what the bias of listeners was set by, in the
-voices that are fitted on; by `REPORTED_ON` nothing was ever set, in the voices that are reported on.
+What must come of either is what the first gives when typed. `LOOKED_AT` is what the bias of listeners was set by, in
+the voices that are fitted on; by `REPORTED_ON` nothing was ever set, in the voices that are reported on.
 """
 
 from __future__ import annotations
