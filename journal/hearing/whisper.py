@@ -96,8 +96,7 @@ class Whisper:
         self._prompt = [self._mark(mark) for mark in [*marks, "<|notimestamps|>"]]
         self._end = self._mark("<|endoftext|>")
         self._banned = np.arange(self._end + 1, self._decoder.vocabulary)
-        texts = self._tokenizer.decode_batch([[token] for token in range(self._end)])
-        self._tokens = Tokens(self._encode, texts)
+        self._tokens = Tokens(self._encode, self._tokenizer.decode, self._end)
         self._last: _Last | None = None
         self._openers = speakable.openers
         self._attention = speakable.attention

@@ -75,18 +75,20 @@ class Options:
 class Tokens:
     """What is needed of a tokenizer."""
 
-    def __init__(self, encode: Callable[[str], list[int]], texts: Iterable[str]) -> None:
+    def __init__(self, encode: Callable[[str], list[int]], decode: Callable[[list[int]], str], count: int) -> None:
         """Takes a tokenizer.
 
         Args:
             encode: text to tokens, without marks of begin and end.
-            texts: the text of each token in turn, without special ones.
+            decode: tokens to text.
+            count: how many tokens there are, without special ones.
         """
         self.encode = encode
         self.figures: dict[int, str] = {}
         """Tokens that are figures, without the space before them."""
         spaced: dict[bool, list[int]] = {True: [], False: []}
-        for token, text in enumerate(texts):
+        for token in range(count):
+            text = decode([token])
             figures = text.removeprefix(" ")
             if 1 <= len(figures) <= MOST and figures.isascii() and figures.isdigit():
                 self.figures[token] = figures
