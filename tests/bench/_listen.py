@@ -81,7 +81,13 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         file = Path(folder) / "job.wav"
         soundfile.write(file, job(voice), RATE)
-        journal = [sys.executable, "-c", "from journal.cli import main; main()", "--journal", str(Path(folder) / "journal")]
+        journal = [
+            sys.executable,
+            "-c",
+            "from journal.cli import main; main()",
+            "--journal",
+            str(Path(folder) / "journal"),
+        ]
         engine = ["--unit", "Winch 7", "--firing-order", "1-5-3-6-2-4", "--technician", "Ash"]
         subprocess.run([*journal, "open", *engine], check=True)
         sys.stdout.flush()

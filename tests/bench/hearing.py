@@ -4,8 +4,8 @@ Every sound goes the way a microphone's does: noise before and after it, cut out
 listener, pooled as the program pools them. `python3 tests --bench hearing` reports on voices that nothing was fitted
 on. In the environment, `HEARINGS` names a folder of what was kept of the listeners (`_kept.py`), which is then decided
 again in no time, `HEARING_AGAINST` another checkout, whose decision is told beside this one's on the same hearings,
-`HEARING_SHARE=0.2` a fifth of it all, and `JOURNAL_BENCH_PARTS=said,spoken,latency` a part; `spoken` is two jobs in the
-tool's own wording and in natural wording (`_spoken.py`), `looked-at` those that the listeners' bias was set by.
+`HEARING_SHARE=0.2` a fifth of it all, and `JOURNAL_BENCH_PARTS=said,spoken,latency,start` a part; `spoken` is two jobs
+in the tool's own wording and in natural wording (`_spoken.py`), `looked-at` those that the listeners' bias was set by.
 """
 
 from __future__ import annotations
@@ -40,6 +40,7 @@ from tests.bench._kept import Heard, hear, read
 from tests.bench._latency import latencies, speech_end
 from tests.bench._noise import mixed
 from tests.bench._phrases import COMMANDS, JOB
+from tests.bench._start import starts
 from tests.bench._voices import REPORTED, missing, speak
 from tests.bench.table import Row
 
@@ -62,7 +63,7 @@ def run() -> list[Row]:
     """Runs it all, and prints every question and what goes wrong."""
     for line in left_out():
         print(f"left out: {line}")
-    parts = os.environ.get("JOURNAL_BENCH_PARTS", "said,spoken,latency").split(",")
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "said,spoken,latency,start").split(",")
     rows: list[Row] = []
     if "said" in parts:
         with tempfile.TemporaryDirectory() as own:
@@ -72,6 +73,12 @@ def run() -> list[Row]:
             rows += _said(folder)
     for which in ("spoken", "looked-at"):
         rows += _wordings.run(which) if which in parts else []
+    if "start" in parts:
+        before = [Path(os.environ["HEARING_AGAINST"])] if os.environ.get("HEARING_AGAINST") else []
+        now, *was = starts([Path(__file__).resolve().parents[2], *before])
+        rows.append(
+            Row("hearing", "start of listening, processor time", now, "s", *was, *["that checkout's"] * len(was))
+        )
     if "latency" in parts:
         rows += _latency([voice for voice in REPORTED if not missing(voice)])
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
