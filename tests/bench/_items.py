@@ -179,19 +179,15 @@ def _phrases(voice: str, texts: Iterable[str], levels: Sequence[float | None]) -
 
 
 def _in_two_wordings(jobs: dict[str, SpokenJob], voices: Sequence[str], each_in: int) -> list[Item]:
-    """Each thing said in so many of the voices, in both wordings and at both levels."""
-    items, turn = [], 0
-    for name, job in jobs.items():
-        for before, (own, natural) in enumerate(job.said):
-            some = [voices[(turn + n) % len(voices)] for n in range(min(each_in, len(voices)))]
-            turn += len(some)
-            items += [
-                Item(part, text, voice, level, f"{name} {before}")
-                for voice in some
-                for part, text in (("own", own), ("natural", natural))
-                for level in _SPOKEN_LEVELS
-            ]
-    return items
+    """Each thing said in so many of the voices, in both wordings and at both levels; all in one voice each first."""
+    said = [(name, before, pair) for name, job in jobs.items() for before, pair in enumerate(job.said)]
+    return [
+        Item(part, text, voices[(at + turn * len(voices) // each_in) % len(voices)], level, f"{name} {before}")
+        for turn in range(min(each_in, len(voices)))
+        for at, (name, before, pair) in enumerate(said)
+        for level in _SPOKEN_LEVELS
+        for part, text in zip(("own", "natural"), pair, strict=True)
+    ]
 
 
 def _dictated(job: str) -> Sequence[str]:
