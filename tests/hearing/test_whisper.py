@@ -15,7 +15,7 @@ from journal.hearing.types import Expect, Sound, Speakable, WordGraph
 pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
 
 from journal.hearing.weights import shipped_model
-from journal.hearing.whisper import Whisper
+from journal.hearing.whisper import Whisper, period
 from journal.hearing.writing import sentences
 
 
@@ -156,3 +156,18 @@ def test_a_contraction_is_written_as_one() -> None:
     for text in (" number 4's cut", " Number four's cut", " number four is cut"):
         assert may_write(whisper, text)
     assert not may_write(whisper, " number's four cut")
+
+
+@pytest.mark.parametrize(
+    ("said", "once"), [("six comes up six comes up six comes", 3), ("no no no", 1), ("one two three", 3), ("", 0)]
+)
+def test_what_is_said_again_is_known(said: str, once: int) -> None:
+    assert period(said.split()) == once
+
+
+def test_words_in_any_order_are_not_said_again_and_again(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    """A text that repeats itself is likelier for each token; the search must not be filled with such."""
+    words = WordGraph((tuple((word, 0) for word in (*speakable.words, "with")),), frozenset({0}))
+    found = Whisper(replace(speakable, any_order=words)).hear(say("thirty eight with number four cut"))
+    texts = [c.text.lower().strip(".").split() for c in found.candidates if c.text]
+    assert all(period(text) == len(text) for text in texts), texts
