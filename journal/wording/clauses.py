@@ -26,9 +26,14 @@ _UNKNOWN_BESIDE = 1.0
 _UNKNOWN_IN_DOUBT = 1.2
 """The same besides, where nothing shows that it is this engine that is spoken of."""
 _HESITATED = 0.5
-_READ = ("cut", "baseline", "fuel")
-_SPOKEN_OF = ("engine_thing", "subject", "part", "quantity", "damage")
-"""Roles of what is spoken of: a reading that makes no use of it may be one of something else."""
+_OF_ANYTHING = ("engine_thing", "subject", "part", "quantity", "damage")
+_SPOKEN_OF = {
+    "cut": _OF_ANYTHING,
+    "baseline": _OF_ANYTHING,
+    "fuel": _OF_ANYTHING,
+    "check": ("engine_thing", "quantity"),
+}
+"""Roles of what is spoken of: a reading or a check that makes no use of it may be one of something else."""
 _SAYS_LITTLE = ("link", "aside", "again", "fix", "act", "test", "unit", "next", "cylinder_word")
 
 
@@ -95,6 +100,8 @@ class Made:
     """Whether words of no meaning stand among its own."""
     bare: bool = field(default=False, compare=False)
     """Whether it is no more than a cylinder and a number."""
+    instead: bool = field(default=False, compare=False)
+    """Whether the speaker says it in place of what was said just before."""
     start: int = field(default=0, compare=False)
     """Index of the first word it was made from."""
     end: int = field(default=0, compare=False)
@@ -221,20 +228,25 @@ class Clause:
         doubtful = any(has_role(item, "doubtful") for item in self.items) or len(strange) > 1
         cut_off = any(self._beside(index) for index in strange) or any(item.torn for item in self.said)
         cost = self.rest(sure=sure) + extra
-        other = kind in _READ and any(
-            has_role(item, *_SPOKEN_OF) and not has_role(item, *_SAYS_LITTLE) for item in self._unused()
+        other = kind in _SPOKEN_OF and any(
+            has_role(item, *_SPOKEN_OF[kind]) and not has_role(item, *_SAYS_LITTLE) for item in self._unused()
         )
         filled = tuple(f for f in fills if f)
-        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off or other, bool(strange), not sure)
+        anew = bool(self.items) and has_role(self.items[0], "fix") and self.before is not None
+        instead = anew and self.before is not None and self.before.kind == kind
+        return Made(
+            kind, filled, cost, asked or self.asked or doubtful or cut_off or other, bool(strange), not sure, instead
+        )
 
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
-    kept = list(items)
+    kept = _without_skipped(items)
     cost, asked = 0.0, False
     denied = [
         i + 1 for i, item in enumerate(kept[:-1])
-        if any(p.role == "neg" for p in item.parts) and kept[i + 1].number is not None and not kept[i + 1].pause
+        if has_role(item, "neg") and not has_role(item, "fix")
+        and kept[i + 1].number is not None and not kept[i + 1].pause
     ]  # fmt: skip
     if denied and sum(item.number is not None for item in kept) > 1:
         drop = {i for at in denied for i in (at - 1, at)}
@@ -262,6 +274,16 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
                 again = True
                 break
     return Clause(tuple(kept), before, cost, asked, said=items)
+
+
+def _without_skipped(items: Sequence[Item]) -> list[Item]:
+    """Without a cylinder that is passed over: "skip three, four's thirty two"."""
+    skipped = {
+        i for at, item in enumerate(items[:-1])
+        if has_role(item, "skip") and items[at + 1].cylinders
+        for i in (at, at + 1)
+    }  # fmt: skip
+    return [item for i, item in enumerate(items) if i not in skipped] if len(skipped) < len(items) else list(items)
 
 
 def _is_number(item: Item) -> bool:

@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from journal.wording import frames_checks, frames_job, frames_readings
+from journal.wording import frames_checks, frames_job, frames_mending, frames_readings
 from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
 from journal.wording.lexicon import Part, Said, lexicon
@@ -18,7 +18,7 @@ _FAMILIES = (
     frames_readings.repeated,
     frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
     frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
-    frames_job.corrections,
+    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
@@ -31,6 +31,7 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_EVEN = frozenset({"even", "flat"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
     {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
@@ -157,7 +158,11 @@ class _Search:
                 whole = (*made, *closed)
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
-        kept = (Way(_mixed(self._each(_units_shared(made))), cost) for made, cost in found.items() if cost < _WORST)
+        kept = (
+            Way(_mixed(self._each(_units_shared(_replaced(made)))), cost)
+            for made, cost in found.items()
+            if cost < _WORST
+        )
         return sorted(kept, key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
@@ -221,6 +226,10 @@ class _Search:
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
+        if at and not pause and word in _EVEN and (atoms(self.words[at - 1]) or self.words[at - 1] in _GOES_ON):
+            # "Four hundred even" is that number, and no judgement.
+            yield Item(at, at + 1, parts=(_NOTHING,))
+            return
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
         if (
             number
@@ -324,6 +333,11 @@ def _item_costs(items: tuple[Item, ...]) -> float:
     return sum(item.cost for item in items)
 
 
+def _replaced(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Without what the speaker said anew: "two injectors, no, three injectors"."""
+    return tuple(m for at, m in enumerate(made) if at + 1 == len(made) or not made[at + 1].instead)
+
+
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """A unit said with one of several numbers of one subject is that of all: "three ninety, three eighty psi"."""
     out = list(made)
@@ -342,7 +356,10 @@ def _told_once(made: list[Made]) -> tuple[Made, ...]:
     kept: list[Made] = []
     for one in made:
         before = kept[-1] if kept else one
-        told = {(f.name, f.value) for f in before.fills}
-        if not kept or one.kind != "check" or not {(f.name, f.value) for f in one.fills} <= told:
+        told, anew = ({(f.name, f.value) for f in m.fills} for m in (before, one))
+        if kept and one.kind == before.kind == "check" and told < anew:
+            # "Chafed through, down to bare copper on two".
+            kept[-1] = one
+        elif not kept or one.kind != "check" or not anew <= told:
             kept.append(one)
     return tuple(kept)
