@@ -154,9 +154,8 @@ def _tenths(tokens: Sequence[str], at: int) -> Iterator[Reading]:
         if whole.value < 10 or (whole.value % 10 == 0 and whole.value != 10):
             continue
         for digit in _at(tokens, whole.end):
-            if digit.size == "digit" and digit.value:
-                cost = whole.cost + digit.cost + _POINTLESS + (_PIECES_COST if digit.written else 0.0)
-                yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), cost)
+            if digit.size == "digit" and digit.value and not digit.written:
+                yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), whole.cost + digit.cost + _POINTLESS)
 
 
 def _sum(whole: float, part: float) -> float:

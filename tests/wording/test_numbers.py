@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 from num2words import num2words
 
 from journal.facts import Cut, Engine
-from journal.wording import Context, Verdict, decide_text, spell
+from journal.wording import Context, decide_text, spell
 from journal.wording.numbers import cardinal, readings
 from journal.wording.tokens import tokenise
 
@@ -178,16 +178,6 @@ def test_no_text_is_too_strange_to_look_for_a_number_in(text: str) -> None:
     for at in range(len(words)):
         for reading in readings(words, at):
             assert at < reading.end <= len(words)
-
-
-def test_tenths_that_a_listener_writes_apart_are_tenths() -> None:
-    """ "thirty one six", written "31 6"; what stands in one piece stays so."""
-    apart = {reading.value for reading in readings(["31", "6"], 0)}
-    assert 31.6 in apart
-    assert {reading.value for reading in readings(["30", "6"], 0)} == {30.0, 36.0}
-    six = Context(engine=Engine(6), baseline=26.4)
-    [decision] = decide_text("3 31 6", six)
-    assert (decision.verdict, decision.meaning) == (Verdict.TAKE, Cut(3, 31.6))
 
 
 def test_a_number_in_figures_may_be_contracted() -> None:
