@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from functools import cache
 
 from journal.errors import BadInput
-from journal.hearing.types import Expect, Speakable
+from journal.hearing.types import Expect, Speakable, WordGraph
 from journal.wording.automaton import minimal
+from journal.wording.lexicon import lexicon
 from journal.wording.numbers import DIGITS, TEENS, TENS, atoms
 from journal.wording.sounds import known_words
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
@@ -49,10 +50,18 @@ def speakable(cylinders: int | None, attention: str = "") -> Speakable:
     return Speakable(
         tuple(sorted(words)),
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
+        _any_order(frozenset(words)),
         frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
         fillers,
         attention,
     )
+
+
+def _any_order(phrases: frozenset[str]) -> WordGraph:
+    """The words of the phrases and every other that a text can be understood by, in any order and number."""
+    words = phrases | lexicon().words | known_words() | vocabulary().fillers | vocabulary().edges
+    said = sorted(word for word in words if word.replace("'", "").isalpha() and word not in vocabulary().written_only)
+    return WordGraph((tuple((word, 0) for word in said),), frozenset({0}))
 
 
 def _check_attention(word: str) -> None:
