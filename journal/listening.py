@@ -9,6 +9,7 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
+from threading import Event
 
 from journal.errors import HearingError
 from journal.facts import Note, Withdrawal
@@ -162,6 +163,8 @@ class Listening:
     """Whether to keep the sound of what was let go too."""
     tell: Callable[[str], None] = lambda line: None
     """Takes a line when the microphone is lost, is back, sound was dropped, or a recogniser hangs."""
+    stop: Event = field(default_factory=Event)
+    """Once it is set, what was said so far is heard to its end, and no more."""
 
     @property
     def live(self) -> bool:
@@ -190,8 +193,8 @@ def utterances_of(file: Path) -> Iterator[Utterance]:
     return utterances(blocks_from_file(file))
 
 
-def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
-    """Hear until the source ends; each utterance is on disk before it is yielded.
+def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None = None) -> Iterator[HeardOne]:
+    """Hear until the source ends or is told to; each utterance is on disk before it is yielded.
 
     Sound that comes in as it is said may yield an utterance when it seems over and once more when it went on.
 
@@ -202,8 +205,10 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
     answers = answerer(how.voice)
     ears.tell_through(how.tell)
     told = False
-    page = LivePage(session.store.folder, session.job_id)
-    blocks = _blocks(how, answers)
+    page = page or LivePage(session.store.folder, session.job_id)
+    blocks = _until(how.stop, _blocks(how, answers))
+    if not how.live:
+        page.recording()
     road = _Road(session, ears, how, page)
     try:
         for utterance, guess, over in _hurried(road, blocks) if how.live else _unhurried(blocks):
@@ -362,6 +367,13 @@ class _Road:
 
 def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
+
+
+def _until(stop: Event, blocks: Iterator[Sound]) -> Iterator[Sound]:
+    for block in blocks:
+        if stop.is_set():
+            return
+        yield block
 
 
 def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
