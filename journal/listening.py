@@ -12,7 +12,7 @@ from pathlib import Path
 from threading import Event
 
 from journal.errors import HearingError
-from journal.facts import Note, Withdrawal
+from journal.facts import Cut, Note, Withdrawal
 from journal.hearing.ahead import ahead
 from journal.hearing.apart import TOLD_S, Apart
 from journal.hearing.choose import recognisers
@@ -58,15 +58,24 @@ class Ears:
 
     @classmethod
     def open(
-        cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None, attention: str = ""
+        cls,
+        names: Sequence[str],
+        model: Path | None,
+        models_home: Path,
+        cylinders: int | None,
+        attention: str = "",
+        *,
+        led: bool = False,
     ) -> Ears:
         """Load recognisers by name for an engine with so many cylinders (none: as many as there may be).
+
+        `led` where the journal leads the test, so that what is only said then is listened for.
 
         Raises:
             HearingError: when one is unknown or cannot be had.
             BadInput: when the attention word cannot be used.
         """
-        return cls(recognisers(names, speakable(cylinders, attention), model, models_home), attention)
+        return cls(recognisers(names, speakable(cylinders, attention, led=led), model, models_home), attention)
 
     def tell_through(self, tell: Callable[[str], None]) -> None:
         """Have said which listener keeps one waiting, through what takes a line."""
@@ -159,6 +168,8 @@ class Listening:
     """When a recording began; none to date its entries when they are made."""
     voice: str = "silent"
     """How to answer: silent, tones or spoken."""
+    lead: bool = False
+    """Whether the journal leads the test."""
     keep_all: bool = False
     """Whether to keep the sound of what was let go too."""
     tell: Callable[[str], None] = lambda line: None
@@ -209,6 +220,10 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
     blocks = _until(how.stop, _blocks(how, answers))
     if not how.live:
         page.recording()
+    if how.lead:
+        line = session.lead_on()
+        answers.answer(Verdict.TAKE, line)
+        page.leads(_cylinder_asked(session), line)
     road = _Road(session, ears, how, page)
     try:
         for utterance, guess, over in _hurried(road, blocks) if how.live else _unhurried(blocks):
@@ -218,6 +233,8 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
                 for outcome in heard.outcomes:
                     if outcome.say or outcome.verdict is not Verdict.TAKE:
                         answers.answer(outcome.verdict, outcome.say)
+                if how.lead:
+                    page.leads(_cylinder_asked(session), session.asks)
             if answers.failed and not told:
                 how.tell(answers.failed)
                 told = True
@@ -367,6 +384,11 @@ class _Road:
 
 def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
+
+
+def _cylinder_asked(session: Session) -> int | None:
+    asked = session.asked_for(session.job)
+    return asked.cylinder if isinstance(asked, Cut) else None
 
 
 def _until(stop: Event, blocks: Iterator[Sound]) -> Iterator[Sound]:

@@ -47,12 +47,14 @@ class Wanted:
     """How to answer: spoken, tones or silent."""
     technician: str = ""
     """Who speaks; empty for whoever opened the job."""
+    lead: bool = False
+    """Whether the journal leads the test."""
 
 
 def command_for(folder: Path, wanted: Wanted) -> list[str]:
     """The command that listens so."""
     words = [sys.executable, "-m", "journal", "--journal", str(folder), "listen", "--watched", "--job", wanted.job]
-    words += ["--voice", wanted.voice]
+    words += ["--voice", wanted.voice, *(["--lead"] if wanted.lead else [])]
     words += ["--device", wanted.device] if wanted.device else []
     return words + (["--technician", wanted.technician] if wanted.technician else [])
 

@@ -40,7 +40,8 @@ def listen(job_id: str) -> ResponseReturnValue:
         raise BadInput("choose how it answers")
     session["voice"], session["microphone"] = voice, field("microphone", 120)
     technician = str(session.get("technician", ""))
-    shop().listener.start(Wanted(job_id, session["microphone"], voice, technician))
+    session["lead"] = bool(field("lead", 5))
+    shop().listener.start(Wanted(job_id, session["microphone"], voice, technician, session["lead"]))
     return told("starting to listen", url_for("live.live", job_id=job_id))
 
 

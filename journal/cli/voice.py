@@ -56,6 +56,7 @@ def recogniser_options(command: Any) -> Any:
     default=None,
     help="How to answer; spoken for a microphone.",
 )
+@click.option("--lead", is_flag=True, help="Lead the test: ask for each reading, and take bare numbers.")
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
 @click.option("--attention", default="", help="Heed only what begins with this word, for a noisy shop.")
 @click.option("--microphones", is_flag=True, help="List the microphones, by number, and end.")
@@ -71,6 +72,7 @@ def listen_command(
     recorded_at: str | None,
     device: str | None,
     voice: str | None,
+    lead: bool,
     keep_all: bool,
     attention: str,
     microphones: bool,
@@ -114,13 +116,14 @@ def listen_command(
         device=device,
         began=began,
         voice=voice or ("silent" if source is not None else "spoken"),
+        lead=lead,
         keep_all=keep_all,
         tell=tell,
         stop=stop,
     )
     heard = 0
     with page:
-        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
+        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
         if source is None:
             echo("listening; say what you read. Ctrl-C ends it.")
         for heard_one in listen(session, ears, setting, page):
