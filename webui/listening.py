@@ -63,7 +63,7 @@ def microphones() -> ResponseReturnValue:
 def _listed() -> list[dict[str, str]]:
     ask = [sys.executable, "-m", "journal", "listen", "--microphones"]
     try:
-        done = subprocess.run(ask, capture_output=True, text=True, errors="replace", timeout=20)
+        done = subprocess.run(ask, capture_output=True, text=True, errors="replace", timeout=60)
     except (OSError, subprocess.TimeoutExpired):
         return []
     pairs = (line.split("\t", 1) for line in done.stdout.splitlines() if "\t" in line)

@@ -83,14 +83,13 @@ def listen_command(
     technician: str,
 ) -> None:
     """Listen to the microphone or a recording, into the open job."""
-    from journal.listening import Ears, Listening, listen
-
     if microphones:
         from journal.hearing.microphone import input_devices
 
         for number, name in input_devices().items():
             echo(f"{number}\t{name}")
         return
+    from journal.listening import Ears, Listening, listen
 
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician, Source.VOICE)
