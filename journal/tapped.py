@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from journal.answering import Numbered, last_act, said, what, with_value
+from journal.answering import Numbered, last_act, said, settled_by, what, with_value
 from journal.context import context_of
 from journal.errors import BadInput
 from journal.facts import Answer, Baseline, Body, Correction, Cut, Entry, Question, Withdrawal
@@ -42,8 +42,7 @@ def tap_cut(session: Session, cylinder: int, value: float | None) -> str:
         assert isinstance(was, Cut)
         body = replace(was, value=value, no_change=value is None)
         return _enter(session, Correction(before[-1].entry, body), body)
-    body = Cut(cylinder, value, no_change=value is None)
-    return _enter(session, body, body)
+    return _state(session, job, Cut(cylinder, value, no_change=value is None))
 
 
 def tap_baseline(session: Session, value: float) -> str:
@@ -55,7 +54,13 @@ def tap_baseline(session: Session, value: float) -> str:
         assert isinstance(was, Baseline)
         body = replace(was, value=value)
         return _enter(session, Correction(run.baselines[-1].entry, body), body)
-    return _enter(session, Baseline(value), Baseline(value))
+    return _state(session, job, Baseline(value))
+
+
+def _state(session: Session, job: Job, body: Cut | Baseline) -> str:
+    """Enter a plain statement; it settles a question about the same thing, as one that is said does."""
+    asked = settled_by(job, body)
+    return _enter(session, body if asked is None else Answer(asked.question.entry.id, body=body), body)
 
 
 def _enter(session: Session, act: Body, body: Body) -> str:

@@ -66,5 +66,5 @@ def _listed() -> list[dict[str, str]]:
         done = subprocess.run(ask, capture_output=True, text=True, errors="replace", timeout=60)
     except (OSError, subprocess.TimeoutExpired):
         return []
-    pairs = (line.split("\t", 1) for line in done.stdout.splitlines() if "\t" in line)
+    pairs = (line.split(" ", 1) for line in done.stdout.splitlines() if line[:1].isdigit() and " " in line)
     return [{"number": number, "name": name} for number, name in pairs]

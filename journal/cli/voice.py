@@ -87,7 +87,7 @@ def listen_command(
         from journal.hearing.microphone import input_devices
 
         for number, name in input_devices().items():
-            echo(f"{number}\t{name}")
+            echo(f"{number} {name}")
         return
     from journal.listening import Ears, Listening, listen
 

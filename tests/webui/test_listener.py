@@ -10,8 +10,12 @@ from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
+import numpy as np
 import pytest
 
+from journal import live
+from journal.hearing.types import RATE
+from journal.live import LivePage
 from tests.webui.browser import serving, window
 from tests.webui.conftest import Shop, text_of
 from webui import listener as listeners
@@ -162,6 +166,38 @@ def test_the_command_names_only_what_was_chosen(tmp_path: Path) -> None:
                          "--voice", "spoken"]  # fmt: skip
     chosen = command_for(tmp_path, Wanted("a job", "usb", "tones", "Wren"))
     assert chosen[-4:] == ["--device", "usb", "--technician", "Wren"]
+    assert "--lead" not in chosen and "--lead" in command_for(tmp_path, Wanted("a job", lead=True))
+
+
+def test_the_switch_has_the_journal_lead_and_the_page_shows_what_it_asks_for(
+    well: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(live, "_LEVEL_EVERY_S", 0.0)
+    job, started = well.open(), []
+    stands_in = stand_in("well")
+
+    def noted(folder: Path, wanted: Wanted) -> list[str]:
+        started.append(wanted.lead)
+        return stands_in(folder, wanted)
+
+    well.app.extensions["journal"].listener = Listener(well.folder, noted)
+    well.say(job, "idle cut out test", "baseline thirty", "cylinder one cut thirty seven point five")
+    well.post(f"/job/{job}/listen", act="listen", voice="tones")
+    well.post(f"/job/{job}/listen", act="listen", voice="tones", lead="yes")
+    assert started == [False, True], "started anew, to lead"
+    well.post(f"/job/{job}/listen", act="stop")
+    page = LivePage(well.folder, job)
+    sound = np.full(RATE, 0.05, dtype=np.float32)
+    with page:
+        page.leads(5, "Five.")
+        list(page.metered([sound]))
+        shown = text_of(well.get(f"/job/{job}/live/now"))
+    tiles = shown.split('<li class="tile')[1:]
+    assert "Asked for: Five." in shown
+    assert [n for n, tile in enumerate(tiles, 1) if tile.split('"')[0].endswith("next")] == [5]
+    after = text_of(well.get(f"/job/{job}/live/now"))
+    assert "Asked for" not in after, "what it had asked for is not asked for any more"
+    assert after.split('<li class="tile')[2].startswith(' next"')
 
 
 def test_an_end_is_told_whatever_the_listener_last_said(tmp_path: Path) -> None:

@@ -191,6 +191,13 @@ def test_a_tile_is_tapped_to_enter_its_reading_and_again_to_put_it_right(
     assert [(cut.cylinder, cut.value, cut.no_change) for cut in cuts] == [(2, 38.0, False), (3, None, True)]
 
 
+def test_a_tile_that_is_asked_about_is_settled_by_its_number(shop: Shop, job: str) -> None:
+    shop.enter(job, FOUR, SIX)
+    shop.post(f"/job/{job}/number", about="cylinder", cylinder="4", value="37.5")
+    assert [(cut.cylinder, cut.value) for cut in shop.job(job).runs[0].cuts] == [(4, 37.5)]
+    assert [asked.question.body for asked in shop.job(job).waiting] == [SIX]
+
+
 def test_a_baseline_is_put_right_before_the_first_cut_and_read_again_after_it(shop: Shop, job: str) -> None:
     shop.post(f"/job/{job}/number", about="baseline", value="31")
     assert [b.value for b in shop.job(job).runs[0].baselines] == [31.0]
