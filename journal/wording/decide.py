@@ -157,7 +157,7 @@ class _Choice:
         if in_words(meaning):
             return wrong * costs["words"]
         unasked = 0.0 if expected(meaning, self.context) else costs["unexpected"]
-        unasked += costs["short"] if told_short(meaning, self.context) else 0.0
+        unasked += costs["short"] if told_short(meaning, self.context, self.piece.heard) else 0.0
         return (wrong - min(wrong, nothing)) * costs["entry"] + min(wrong, nothing) * costs["chat"] + unasked
 
     def _named(self) -> tuple[Meaning, ...]:

@@ -77,6 +77,11 @@ def readings(cylinders: int, voice: str) -> dict[int, float]:
     return {n: round(float(base + up), 1) for n, up in enumerate(rise, 1)}
 
 
+def shown(value: float) -> str:
+    """A display's number, to tenths, as it is read."""
+    return spell(value) if value % 1 else f"{spell(value)} point zero"
+
+
 class Technician:
     """Says what is to be said, and answers what is asked, in one voice."""
 
@@ -101,7 +106,7 @@ class Technician:
         return outcomes
 
     def read(self, text: str, meant: Body) -> None:
-        """Say a reading until it is entered, answering what is asked."""
+        """Say a reading until it is entered, answering what is asked; led, skip what is never taken."""
         words = text
         for _ in range(MOST_TRIES):
             self.say(words)
@@ -114,6 +119,8 @@ class Technician:
                 words = "no"
                 if meant in options:
                     words = "yes" if len(options) == 1 else ("the first", "the second")[min(1, options.index(meant))]
+        if self.session.lead is not None:
+            self.say("skip")
 
 
 def run_of(cylinders: int, voice: str, ears: Ears, *, lead: bool) -> Told:
@@ -125,9 +132,9 @@ def run_of(cylinders: int, voice: str, ears: Ears, *, lead: bool) -> Told:
         if lead:
             session.lead_on()
         technician, base, read = Technician(session, ears, voice), ENGINES[cylinders], readings(cylinders, voice)
-        technician.read(spell(base) if lead else f"baseline {spell(base)}", Baseline(base))
+        technician.read(shown(base) if lead else f"baseline {shown(base)}", Baseline(base))
         for cylinder, value in read.items():
-            words = spell(value) if lead else f"cylinder {spell(cylinder)} cut, {spell(value)}"
+            words = shown(value) if lead else f"cylinder {spell(cylinder)} cut, {shown(value)}"
             technician.read(words, Cut(cylinder, value))
         told, job = technician.told, session.job
         told.cylinders = cylinders

@@ -15,6 +15,7 @@ from journal.leading import OLD
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.wording import Context, Verdict, decide, decide_text, speakable
+from journal.wording.evidence import told_short
 from journal.wording.types import Command, CommandWord
 
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
@@ -215,3 +216,12 @@ def test_its_words_steer_and_a_number_has_the_unit_that_the_run_has() -> None:
     assert decision.meaning == Condition(Quantity.ENGINE_SPEED, 700.0)
     [decision] = decide_text("thirty", replace(asked, awaits=Baseline(0.0)))
     assert decision.meaning == Baseline(30.0)
+
+
+@pytest.mark.parametrize(
+    ("heard", "short"),
+    [("fifty two", True), ("52", True), ("fifty two point", True), ("52.", True), ("fifty two point zero", False),
+     ("52.0", False), ("fifty two point oh", False)],
+)  # fmt: skip
+def test_a_reading_whose_words_go_on_past_the_point_has_lost_no_end(heard: str, short: bool) -> None:
+    assert told_short(Cut(2, 52.0), Context(engine=SIX, baseline=48.6), heard) is short
