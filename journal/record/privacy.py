@@ -21,6 +21,7 @@ _FILES = frozenset(
         "page.log",
         "page.address",
         "live.json",
+        "holding",
         "units.toml",
     }
 )
