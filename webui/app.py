@@ -8,7 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, render_template
+from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 from flask_compress import Compress
 from flask_wtf.csrf import CSRFError, CSRFProtect
@@ -25,6 +25,7 @@ from webui import (
     headers,
     job,
     links,
+    listening,
     live,
     log,
     looks,
@@ -34,6 +35,7 @@ from webui import (
     phrases,
     review,
     say,
+    tapping,
     units,
     writeup,
 )
@@ -42,8 +44,8 @@ from webui.keys import signing_key
 from webui.shop import Shop
 
 PAGES = (
-    access, board, desk, facts, files, finish, job, links, live, looks, mending, phone, photos, phrases, review, units,
-    writeup,
+    access, board, desk, facts, files, finish, job, links, listening, live, looks, mending, phone, photos, phrases,
+    review, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
@@ -103,8 +105,15 @@ def _common() -> dict[str, Any]:
 
 def _refused(error: Exception) -> ResponseReturnValue:
     missing = isinstance(error, NotFound)
+    if _stays():
+        return {"words": str(error)}, 404 if missing else 400
     title = "Not found" if missing else "That cannot be done"
     return render_template("problem.html", title=title, text=str(error)), 404 if missing else 400
+
+
+def _stays() -> bool:
+    """Whether a page asks that stays as it is, and shows what it is told itself."""
+    return request.accept_mimetypes.best == "application/json"
 
 
 _PLAIN = {
@@ -126,5 +135,7 @@ def _http(error: Exception) -> ResponseReturnValue:
         log.refused("form too large")
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
+    if _stays():
+        return {"words": _PLAIN.get(error.code, error.name)}, error.code
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
     return render_template("problem.html", title=error.name, text=text), error.code

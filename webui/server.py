@@ -18,6 +18,7 @@ from journal.errors import BadInput, RecordError
 from webui.app import create_app
 from webui.connections import PageServer
 from webui.network import lan_address
+from webui.running import forget_address, keep_address
 from webui.shop import Shop
 
 PORT = 8470
@@ -44,6 +45,7 @@ def serve(
     lan: bool = False,
     *,
     announce: Callable[[str], None] = _print,
+    ready: Callable[[str], None] = lambda address: None,
 ) -> None:
     """Serve the journal in `folder` until Ctrl-C or a request to end; prints the address first.
 
@@ -53,6 +55,7 @@ def serve(
         port: TCP port; 0 for any free one.
         lan: whether other devices of the shop's network may reach it, with a code.
         announce: takes each line to print.
+        ready: takes the address that lets one browser of this machine in, once it can be opened.
 
     Raises:
         BadInput: when the address cannot be listened on.
@@ -68,9 +71,11 @@ def serve(
     _stop_on_signals(shop)
     settle(shop)
     if (own := _own_address(host)) is not None:
+        shop.entrance.keep = lambda address: keep_address(folder, address)
         address = shop.entrance.at(f"http://{own}:{port_of(server)}")
         announce(f"Journal at {address}  (Ctrl-C stops it)")
         announce("That address lets one browser of this machine in, once.")
+        ready(address)
     if lan:
         announce(f"For other devices: http://{_shown(host)}:{port_of(server)}/")
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
@@ -78,6 +83,7 @@ def serve(
     try:
         server.run()
     finally:
+        forget_address(folder)
         shop.close()
         server.close()
 

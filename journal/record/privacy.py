@@ -19,6 +19,7 @@ _FILES = frozenset(
         "page.key",
         "page.db",
         "page.log",
+        "page.address",
         "live.json",
         "holding",
         "units.toml",

@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import random
 import re
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
@@ -46,11 +47,14 @@ from journal.record.photos import take_in
 from journal.record.store import Store
 from journal.record.verify import verify
 from journal.session import Session, open_job
+from journal.tapped import last_done
 from tests.trust.effort import tries
 from tests.trust.spoilt import spoil
 from tests.webui.own import own_browser
+from webui import listening
 from webui.app import create_app
 from webui.grants import LinkKind
+from webui.listener import Listener
 from webui.shop import Shop
 
 PICTURE = Path(__file__).resolve().parents[2] / "demo" / "orchard" / "blow-by.jpg"
@@ -81,6 +85,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "links.give": {"days": ("1", "7", "30")},
     "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
+    "listening.listen": {"act": ("listen", "stop"), "microphone": ("", "usb"), "voice": ("tones", "silent"),
+                         "lead": ("", "yes")},
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
     "looks.who": {"technician": ("Ash", "Wren"), "back": ("/", "/new")},
@@ -104,6 +110,11 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "outcome": ("", "light", "heavy"), "text": ("oil on the fifth",), "no_change": ("", "1"),
     },
     "review.take_back": {"back": ("review", "")},
+    "tapping.number": {
+        "about": ("cylinder", "question", "baseline"), "cylinder": CYLINDERS, "question": ("QUESTION",),
+        "value": ("38.5", "31", ""), "no_change": ("", "yes"),
+    },
+    "tapping.take_back": {"entry": ("LAST", "")},
     "units.choose": {"set": ("", "si", "us"), "coolant temperature": ("degF", "degC"), "lash": ("thou", "mm")},
     "writeup.edit": {"text": ("in our own words", ""), "generated": ("", "", "1")},
     "writeup.download": {"paper": ("A4", "Letter")},
@@ -153,6 +164,8 @@ class Place:
         self.app: Flask = create_app(folder, lan=True)
         self.app.config.update(WTF_CSRF_ENABLED=False, PROPAGATE_EXCEPTIONS=True)
         self.shop: Shop = self.app.extensions["journal"]
+        waits = [sys.executable, "-c", "import sys; sys.stdin.read()"]
+        self.shop.listener = Listener(folder, lambda folder, wanted: waits)
         self.own = own_browser(self.app)
         self.asked = self.jobs = 0
         self.names: dict[str, tuple[str, ...]] = {}
@@ -209,9 +222,11 @@ class Place:
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
     folder = tmp_path_factory.mktemp("any requests") / "journal"
-    with Store.open(folder) as store:
+    with Store.open(folder) as store, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(listening, "_listed", list)
         made = Place(folder, store)
         yield made
+        made.shop.listener.stop()
         assert verify(store) == []
         told = Counter(status // 100 for statuses in made.answered.values() for status in statuses.elements())
         print(f"answers by hundreds: {dict(sorted(told.items()))}")
@@ -267,6 +282,10 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
         stand_ins["LOST"] = chance.choice(place.names["lost"])
+        stand_ins["QUESTION"] = chance.choice(place.names["question"])
+        if rule.endpoint == "tapping.take_back":
+            last = last_done(place.store.job(place.names["job_id"][0]))
+            stand_ins["LAST"] = last.id if last is not None else ""
         fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)
