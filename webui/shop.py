@@ -46,12 +46,23 @@ class State:
     """What the closed jobs taught when it was found."""
 
 
+@dataclass(frozen=True)
+class Secure:
+    """Where the pages can be had by HTTPS too."""
+
+    port: int
+    """The TCP port."""
+    fingerprint: str
+    """SHA-256 of the certificate, as browsers show it."""
+
+
 class Shop:
     """One journal as the pages see it."""
 
     def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
         self.folder = folder
         self.lan = lan
+        self.secure: Secure | None = None
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)

@@ -99,9 +99,12 @@ def repaired_command(
 @click.command("serve")
 @click.option("--port", type=click.IntRange(0, 65535), default=8470, show_default=True, help="0 for any free one.")
 @click.option("--lan", is_flag=True, help="Let the shop's network see it; each device needs a code.")
+@click.option(
+    "--secure-port", type=click.IntRange(0, 65535), help="For HTTPS, with --lan; the one after --port unless given."
+)
 @click.pass_context
-def serve_command(ctx: click.Context, port: int, lan: bool) -> None:
+def serve_command(ctx: click.Context, port: int, lan: bool, secure_port: int | None) -> None:
     """Serve the page on this machine; Ctrl-C ends it."""
     from webui.server import serve
 
-    serve(journal_folder(ctx.find_root().obj), port=port, lan=lan)
+    serve(journal_folder(ctx.find_root().obj), port=port, lan=lan, secure_port=secure_port)

@@ -17,6 +17,7 @@ _FILES = frozenset(
         "journal.db-shm",
         KEY_NAME,
         "page.key",
+        "page.pem",
         "page.db",
         "page.log",
         "live.json",
