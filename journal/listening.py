@@ -20,6 +20,7 @@ from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
 from journal.output.speaking import Answerer, answerer, unheard
+from journal.phone import Phone
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Foreseen, Outcome, Session
 from journal.wording import Context, decide_text, speakable
@@ -150,6 +151,8 @@ class Listening:
 
     source: Path | None = None
     """A recording, `-` for raw sound on standard input, none for the microphone."""
+    phone: Phone | None = None
+    """The phones of the job, instead of any of these."""
     rate: int = 16_000
     """Samples per second of raw sound, 16-bit mono."""
     device: str | None = None
@@ -157,7 +160,7 @@ class Listening:
     began: datetime | None = None
     """When a recording began; none to date its entries when they are made."""
     voice: str = "silent"
-    """How to answer: silent, tones or spoken."""
+    """How to answer: silent, tones or spoken. A phone answers by itself in any case."""
     keep_all: bool = False
     """Whether to keep the sound of what was let go too."""
     tell: Callable[[str], None] = lambda line: None
@@ -166,7 +169,7 @@ class Listening:
     @property
     def live(self) -> bool:
         """Whether sound comes in as it is said."""
-        return self.source is None or str(self.source) == "-"
+        return self.phone is not None or self.source is None or str(self.source) == "-"
 
 
 @dataclass(frozen=True)
@@ -199,7 +202,7 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         HearingError: when the source or a recogniser cannot go on.
         RecordError: when an entry could not be written.
     """
-    answers = answerer(how.voice)
+    answers = answerer(how.voice) if how.phone is None else Answerer(partial(_answer_there, how.phone))
     ears.tell_through(how.tell)
     told = False
     page = LivePage(session.store.folder, session.job_id)
@@ -210,6 +213,8 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
             before = road.entered
             heard = road.take(utterance, guess, over=over)
             if over:
+                if how.phone is not None:
+                    how.phone.taken(utterance)
                 for outcome in heard.outcomes:
                     if outcome.say or outcome.verdict is not Verdict.TAKE:
                         answers.answer(outcome.verdict, outcome.say)
@@ -322,7 +327,9 @@ class _Road:
         """
         session = self._session
         clock = session.clock
-        if self._how.began is not None:
+        if self._how.phone is not None:
+            session.clock = partial(self._how.phone.said_at, utterance)
+        elif self._how.began is not None:
             session.clock = partial(_said_at, self._how.began, utterance)
         try:
             heard = self._taken(utterance, guess)
@@ -364,7 +371,14 @@ def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
 
 
+def _answer_there(phone: Phone, verdict: Verdict, text: str) -> None:
+    """Have the phone answer; it is deaf to itself while it does."""
+    phone.spool.say(verdict.value, text)
+
+
 def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
+    if how.phone is not None:
+        return iter(how.phone)
     if how.source is None:
         from journal.hearing.microphone import blocks_from_microphone
 
