@@ -8,7 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, render_template
+from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 from flask_compress import Compress
 from flask_wtf.csrf import CSRFError, CSRFProtect
@@ -18,6 +18,7 @@ from journal.errors import JournalError, NotFound
 from webui import (
     access,
     board,
+    camera,
     desk,
     facts,
     files,
@@ -70,6 +71,8 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
         SESSION_COOKIE_NAME=f"journal-{hashlib.sha256(key).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
+        # Answers that cross must not put back what another of them changed.
+        SESSION_REFRESH_EACH_REQUEST=False,
         PERMANENT_SESSION_LIFETIME=timedelta(hours=ADMITTED_HOURS),
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
@@ -124,6 +127,8 @@ def _http(error: Exception) -> ResponseReturnValue:
         log.refused("form without this page's sign")
     if error.code == 413:
         log.refused("form too large")
+        if request.endpoint in access.UPLOADS:
+            return camera.too_large()
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
