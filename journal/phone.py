@@ -116,7 +116,7 @@ class Phone:
         return stream.have > self._from(stream)
 
     def _blocks(self, stream: Stream) -> Iterator[Sound]:
-        """A stream's sound until it ends, or stays away while another's is there; then silence, in which speech ends."""
+        """A stream to its end, or until it stays away while another is there; then silence, in which speech ends."""
         at = self._from(stream)
         self._tell_gap(stream, at)
         self._parts.append(_Part(self._given, stream, at))
