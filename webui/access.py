@@ -24,7 +24,7 @@ pages = Blueprint("access", __name__)
 OPEN_TO_ALL = frozenset({"static", "access.code", "access.give_code", "access.enter", "looks.theme", "desk", "phone"})
 """Endpoints (or whole blueprints) that ask for no code: what they show is guarded by a signed link, or is nothing."""
 
-UPLOADS = frozenset({"photos.upload", "phone.send"})
+UPLOADS = frozenset({"photos.upload", "phone.send", "handset.send"})
 """Endpoints that take photos, and so a larger form."""
 
 PHOTO_FORM_BYTES = MOST_BYTES + 1_000_000

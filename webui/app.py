@@ -23,6 +23,7 @@ from webui import (
     facts,
     files,
     finish,
+    handset,
     headers,
     job,
     links,
@@ -43,8 +44,8 @@ from webui.keys import signing_key
 from webui.shop import Shop
 
 PAGES = (
-    access, board, desk, facts, files, finish, job, links, live, looks, mending, phone, photos, phrases, review, units,
-    writeup,
+    access, board, desk, facts, files, finish, handset, job, links, live, looks, mending, phone, photos, phrases,
+    review, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 

@@ -46,7 +46,7 @@
   };
 
   let shown = null;
-  const show = (state) => {
+  addEventListener("journal", ({ detail: state }) => {
     for (const [category, words] of state.told ?? []) tell(category, words);
     if (state.landing === undefined) return;
     const words = state.landing || "nowhere yet";
@@ -65,7 +65,8 @@
     const sent = JSON.stringify(state.sent);
     if (shown !== sent) document.getElementById("sent").replaceChildren(...state.sent.map(thumbnail));
     shown = sent;
-  };
+  });
+  const show = (state) => dispatchEvent(new CustomEvent("journal", { detail: state }));
 
   const ask = async (address, form, patience) => {
     const answer = await fetch(address, {
