@@ -372,8 +372,7 @@ def _said_at(began: datetime, utterance: Utterance) -> datetime:
 
 
 def _answer_there(phone: Phone, verdict: Verdict, text: str) -> None:
-    """Have the phone answer; it is deaf to itself while it does."""
-    phone.spool.say(verdict.value, text)
+    phone.answer(verdict.value, text)
 
 
 def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:

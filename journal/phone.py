@@ -7,7 +7,7 @@ import time
 from bisect import bisect_right
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import datetime, timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import numpy as np
@@ -69,6 +69,7 @@ class Phone:
         self._closed = False
         self._given = 0
         self._parts: list[_Part] = []
+        self._last: Utterance | None = None
         self._heard: dict[str, int] = {}
         self._attended = 0.0
         self.spool.let_go()
@@ -96,11 +97,18 @@ class Phone:
 
     def taken(self, utterance: Utterance) -> None:
         """All that was said up to the end of an utterance is entered: it is not heard again after a new start."""
+        self._last = utterance
         part, at = self._found(utterance.end)
         for earlier in self._parts[: self._parts.index(part)]:
             if earlier.stream.id != part.stream.id:
                 earlier.stream.note("taken", self._heard[earlier.stream.id])
         part.stream.note("taken", min(at, self._heard[part.stream.id]))
+
+    def answer(self, verdict: str, text: str) -> None:
+        """Have the phone answer the last utterance that was taken; it is deaf to itself while it does."""
+        said_at = self.said_at(self._last) if self._last is not None else datetime.now(UTC)
+        ended = self._last.end - self._last.start if self._last is not None else 0.0
+        self.spool.say(verdict, text, (datetime.now(UTC) - said_at).total_seconds() - ended)
 
     def _found(self, second: float) -> tuple[_Part, int]:
         """The part of a moment of these blocks, seconds, and its sample in the part's stream."""

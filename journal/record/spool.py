@@ -222,10 +222,10 @@ class Spool:
         text = _text(path)
         return int(text) if fresh and text.isdigit() else 0
 
-    def say(self, verdict: str, text: str) -> None:
-        """Leave an answer for the phone to speak or to sound."""
+    def say(self, verdict: str, text: str, late_s: float = 0.0) -> None:
+        """Leave an answer for the phone to speak or to sound, so many seconds after what it answers was said."""
         number, kept = self._answers()
-        answers = [*kept, [number + 1, verdict, text]][-_ANSWERS_KEPT:]
+        answers = [*kept, [number + 1, verdict, text, round(late_s, 1)]][-_ANSWERS_KEPT:]
         fresh = self.path / "answers.new"
         with contextlib.suppress(OSError):
             make_folder(self.path)
@@ -233,9 +233,9 @@ class Spool:
             fresh.write_text(json.dumps(answers), encoding="utf-8")
             fresh.replace(self.path / "answers.json")
 
-    def answers(self, after: int) -> list[tuple[int, str, str]]:
-        """The answers with a greater number than this: number, verdict, words; the earliest first."""
-        return [(number, verdict, text) for number, verdict, text in self._answers()[1] if number > after]
+    def answers(self, after: int) -> list[tuple[int, str, str, float]]:
+        """The answers with a greater number than this: number, verdict, words, how late; the earliest first."""
+        return [tuple(answer) for answer in self._answers()[1] if answer[0] > after]
 
     def _answers(self) -> tuple[int, list[Any]]:
         try:

@@ -196,8 +196,9 @@ def test_answers_come_once_each_in_order_and_the_last_few_are_kept(tmp_path: Pat
     assert kept.answers(0) == []
     for number in range(1, 13):
         kept.say("take", f"{number}")
-    assert kept.answers(10) == [(11, "take", "11"), (12, "take", "12")]
-    assert [text for _, _, text in kept.answers(0)] == [str(number) for number in range(5, 13)]
+    kept.say("ask", "13?", 71.26)
+    assert kept.answers(11) == [(12, "take", "12", 0.0), (13, "ask", "13?", 71.3)]
+    assert [text for _, _, text, _ in kept.answers(0)] == [*map(str, range(6, 13)), "13?"]
     (kept.path / "answers.json").write_text("{", encoding="utf-8")
     assert kept.answers(0) == []
 

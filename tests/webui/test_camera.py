@@ -72,7 +72,7 @@ def test_big_buttons_say_where_the_next_photos_go_and_the_spoken_word_after_them
         page.locator("#landing", has_text="blow-by").wait_for(timeout=SOON)
         page.locator("#camera").set_input_files(tmp_path / "3.jpg")
         page.locator("#sent img").nth(2).wait_for(timeout=15_000)
-        page.locator('#sent img').first.evaluate("image => image.decode()")
+        page.locator("#sent img").first.evaluate("image => image.decode()")
         assert page.evaluate("document.activeElement.id") == "camera", "back to the camera"
         assert page.evaluate("window.sameAsBefore"), "without leaving the page"
     places = [(p.photo.body.subject, p.photo.body.cylinder) for p in shop.job(job).pictures]

@@ -136,10 +136,12 @@ def test_the_page_is_told_whether_somebody_listens_the_question_and_the_answers(
     spool.say("ask", "two, thirty or thirteen?")
     lan.enter(job, Question("Cylinder 2: 30 or 13?", (Cut(2, 30.0), Cut(2, 13.0))))
     now = phone.get(f"/job/{job}/handset/now").json
-    assert now["attended"] and now["answers"] == [[2, "ask", "two, thirty or thirteen?"]], "the last, where it began"
+    assert now["attended"] and now["answers"] == [[2, "ask", "two, thirty or thirteen?", 0.0]], (
+        "the last, where it began"
+    )
     assert now["asked"]["options"] == ["Cylinder 2 cut: 30", "Cylinder 2 cut: 13"] and now["asked"]["none"] == "Neither"
     told = put(phone, job, 0, b"ab", query="?after=1").json
-    assert told["answers"] == [[2, "ask", "two, thirty or thirteen?"]] and told["attended"]
+    assert told["answers"] == [[2, "ask", "two, thirty or thirteen?", 0.0]] and told["attended"]
     assert put(phone, job, 1, b"ab", query="?after=2").json["answers"] == []
 
 

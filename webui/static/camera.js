@@ -76,7 +76,9 @@
       signal: AbortSignal.timeout(patience),
     });
     if (answer.redirected || [403, 404, 410].includes(answer.status)) {
-      location.reload(); // this device is out, or its link has ended: the page says so
+      // This device is out, or its link has ended: a page that records stays to say so, another one shows what is so.
+      if (document.getElementById("ear")) show({ out: true });
+      else location.reload();
       return null;
     }
     if (answer.status >= 500) throw new Error("the journal could not answer");
@@ -152,7 +154,8 @@
     if (!document.hidden && !busy) {
       try {
         const state = await ask(part.dataset.now, null, 5000);
-        if (state) show(state);
+        if (state === null) return;
+        show(state);
         part.classList.remove("away");
       } catch {
         part.classList.add("away");

@@ -10,6 +10,7 @@
   const minutes = Number(part.dataset.minutes);
   const STILL_MS = 1500; // so long without sound from the phone itself, it has none
   const LINE_MS = 2500; // so long without an answer, there is no line
+  const LATE_S = 5; // so long after it was said, nobody waits for the answer any more
   const GAP_MS = 1000; // so much that was not recorded ends a stream
   const MOVED_MS = 700; // so long a question that has just come takes no touch
 
@@ -31,6 +32,11 @@
       trouble = why;
       stop();
     },
+  });
+  addEventListener("journal", ({ detail: { out } }) => {
+    if (!out) return;
+    sending.drop();
+    sending.refused("this phone was put out, or the job is gone: reload this page to be let in again");
   });
 
   // What is recorded
@@ -184,8 +190,10 @@
     const fresh = state.answers.filter(([number]) => number > sending.after);
     const first = sending.after === 0;
     for (const [number] of fresh) sending.after = Math.max(sending.after, number);
-    // What was answered before this page was opened is not said again; of several at once, the last two are.
-    if (media && !first) for (const [, verdict, words] of fresh.slice(-2)) Answering.give(context, verdict, words);
+    // What was answered before this page was opened is not said again; what comes late is only shown, as the phone is
+    // deaf while it answers and somebody may be saying the next thing.
+    if (!media || first) return;
+    for (const [, verdict, words, late] of fresh) if (late < LATE_S) Answering.give(context, verdict, words);
   });
 
   // A voice memo, where the page may not have the microphone

@@ -129,7 +129,7 @@ class Sending {
     });
     if (answer.redirected || answer.status === 403 || answer.status === 404) {
       this.drop();
-      this.refused("this phone was put out, or the job is gone");
+      this.refused("this phone was put out, or the job is gone: reload this page to be let in again");
       return;
     }
     if (answer.status >= 500) throw new Error("the journal could not answer");
