@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 import secrets
 import tempfile
+import time
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -18,7 +19,7 @@ from journal.errors import BadInput, HearingError, JournalError
 from journal.record.job import Asked, Job
 from journal.record.spool import UNHEARD_S, Spool, pieces
 from webui import camera
-from webui.access import loopback
+from webui.access import is_owner, loopback
 from webui.acting import acting, done
 from webui.files import photo_of
 from webui.job import about
@@ -45,10 +46,10 @@ def view(job_id: str) -> ResponseReturnValue:
     """The microphone and the camera."""
     state = shop().state(job_id)
     Spool(shop().folder, state.job.id).let_go()
-    shown = {**about(state, "live"), **camera.view(state.job, "handset", job_id=job_id)}
+    shown = {**about(state, "phone"), **camera.view(state.job, "handset", job_id=job_id)}
     return render_template(
         "handset.html", **shown, secure=_secure_address(job_id), may=_may_listen(), minutes=KEPT_S // 60,
-        kinds=MEMO_KINDS, unheard=round(UNHEARD_S / 60),
+        kinds=MEMO_KINDS, unheard=round(UNHEARD_S / 60), owner=is_owner(), lan=shop().lan,
     )  # fmt: skip
 
 
@@ -113,6 +114,7 @@ def sound(job_id: str, stream: str, at: int) -> ResponseReturnValue:
         come = Spool(shop().folder, job.id).put(stream, at, data, device=_device(), age_s=_age())
     except BadInput as error:
         return {"refused": str(error)}, 400
+    shop().speaking[_device()] = (job.id, time.monotonic())
     return {"have": come.have, "full": come.full, **_heard(job)}
 
 

@@ -126,7 +126,9 @@ def listening(app: Flask, host: str, port: int) -> PageServer:
         BadInput: when the address cannot be listened on.
     """
     try:
-        return PageServer(app, host, port, THREADS)
+        server = PageServer(app, host, port, THREADS)
+        app.extensions["journal"].port = port_of(server)
+        return server
     except OSError as error:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
 

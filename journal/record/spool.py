@@ -189,9 +189,9 @@ class Spool:
             return Come(have + len(fresh) // BYTES)
 
     def end(self, stream: str, device: str) -> None:
-        """There will be no more of a stream; what came of it is heard."""
+        """There will be no more of a stream, or of all of a device's where none is named; what came of it is heard."""
         for each in self.streams():
-            if each.id == stream and each.device == device:
+            if stream in ("", each.id) and each.device == device:
                 with contextlib.suppress(OSError):
                     (each.path / "ended").touch(PRIVATE_FILE)
 
