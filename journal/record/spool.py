@@ -39,7 +39,7 @@ MOST_STREAMS = 40
 OLDEST = timedelta(hours=12)
 """Sound recorded before that is not taken, and what nobody heard by then is let go."""
 
-ATTENDED_S = 2.0
+ATTENDED_S = 1.6
 """Seconds after which whoever hears a job's phone and gave no sign is gone."""
 
 _SEGMENT = 20 * RATE

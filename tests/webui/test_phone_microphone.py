@@ -240,6 +240,43 @@ def test_readings_dictated_to_the_phone_become_entries_each_once_or_are_asked_ab
     assert spoken and all(entry.clip for entry in spoken), "each with its sound"
 
 
+def test_a_listener_that_is_killed_is_told_on_the_phone_and_the_next_one_hears_what_was_said_meanwhile(
+    lan: Shop, tmp_path: Path
+) -> None:
+    pytest.importorskip("pocketsphinx", reason="no recogniser is installed")
+    job, said = lan.open(), dictated(40)
+    spool = Spool(lan.folder, job)
+    command = [sys.executable, "-m", "journal", "--journal", str(lan.folder), "listen", "--from", "phone"]
+    command += ["--listener", "pocketsphinx"]
+    with (
+        phone_with(said, tmp_path) as browser,
+        serving_securely(lan) as (_, by_tls),
+        opened(browser, PHONE) as context,
+    ):
+        page = context.new_page()
+        page.goto(f"{by_tls}/job/{job}/handset")
+        first = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            until(lambda: spool.attended() == first.pid, page)
+            page.get_by_role("button", name="Start the microphone").click()
+            page.get_by_text("LISTENING", exact=True).wait_for(timeout=PATIENCE_MS)
+            until(lambda: _read(lan, job) > 0, page)
+        finally:
+            first.kill()
+            first.wait()
+        page.get_by_text("nothing on the shop's machine listens to this phone").wait_for(timeout=PATIENCE_MS)
+        assert page.locator("#state").inner_text() == "NOT LISTENING"
+        there = spool.streams()[0].have
+        until(lambda: spool.streams()[0].have > there + 3 * RATE, page)
+        second = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
+        try:
+            page.get_by_text("LISTENING", exact=True).wait_for(timeout=PATIENCE_MS)
+            until(lambda: _read(lan, job) > there + 3 * RATE, page)
+        finally:
+            second.kill()
+            second.wait()
+
+
 def _read(shop: Shop, job: str) -> int:
     return max((stream.read for stream in Spool(shop.folder, job).streams()), default=0)
 
