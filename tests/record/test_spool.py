@@ -10,7 +10,7 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from hypothesis import given
+from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from journal.errors import BadInput, RecordError
@@ -38,6 +38,7 @@ def all_of(kept: Spool) -> bytes:
     return data
 
 
+@settings(deadline=None)
 @given(
     cuts=st.lists(st.integers(1, 799), max_size=12),
     order=st.lists(st.integers(0, 12), max_size=40),

@@ -1,7 +1,7 @@
 """A phone's microphone in a real browser over HTTPS, with sound from a file: nothing that is said is lost.
 
-Chromium plays the file into its own fake microphone and converts its rate, which moves and rounds samples a little but
-the same all along: what came is held against the file at one shift, window by window.
+Chromium plays the file into its own fake microphone and converts its rate, which moves and rounds samples a bit: what
+came is held to the bit against what that microphone gave to the page, and by likeness against the file.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ import numpy as np
 import pytest
 
 from journal.facts import Baseline, Cut, RunStarted
+from journal.record.files import sha256_of
 from journal.record.job import Job
 from journal.record.spool import Spool
 from tests.webui.browser import PHONE, opened, serving_securely
@@ -59,14 +60,19 @@ def phone_with(sound: Sound, folder: Path) -> Iterator[Any]:
         browser.close()
 
 
-def came(folder: Path, job: str) -> Sound:
+def samples_of(folder: Path, job: str) -> bytes:
     """All that came, of all streams."""
     data = b""
     for stream in Spool(folder, job).streams():
         at = stream.first
         while more := stream.samples(at, 1 << 20):
             data, at = data + more, at + len(more) // 2
-    return np.frombuffer(data, "<i2").astype(np.float32) / np.float32(32_768)
+    return data
+
+
+def came(folder: Path, job: str) -> Sound:
+    """The same as sound."""
+    return np.frombuffer(samples_of(folder, job), "<i2").astype(np.float32) / np.float32(32_768)
 
 
 def until(done: Callable[[], bool], page: Any, seconds: float = 60.0) -> None:
@@ -77,24 +83,52 @@ def until(done: Callable[[], bool], page: Any, seconds: float = 60.0) -> None:
         page.wait_for_timeout(100)
 
 
-def all_there(said: Sound, got: Sound) -> None:
-    """Every window of two seconds with speech in it is there at the same shift."""
-    size = 1 << int(np.ceil(np.log2(len(said) + len(got))))
-    match = np.fft.irfft(np.fft.rfft(got, size) * np.conj(np.fft.rfft(said, size)), size)
-    shift = int(np.argmax(match))
-    shift -= size if shift > size // 2 else 0
-    step, looked_at = 2 * RATE, 0
-    for begin in range(max(0, -shift), len(said) - step, step):
-        its, mine = said[begin : begin + step], got[begin + shift : begin + shift + step]
-        assert len(mine) == step, f"sound from {begin / RATE:.0f} s on is missing"
-        loud = float(np.sqrt(np.mean(its**2)))
-        if loud < 0.01:
+KEEP = """() => {
+    const add = Stream.prototype.add;
+    window.recorded = [];
+    Stream.prototype.add = function (samples) { recorded.push(samples.slice()); add.call(this, samples); };
+}"""
+"""Has the page keep a copy of all that its microphone gives."""
+
+SUM = """async () => {
+    const all = new Int16Array(recorded.reduce((sum, samples) => sum + samples.length, 0));
+    let at = 0;
+    for (const samples of recorded) { all.set(samples, at); at += samples.length; }
+    const sum = new Uint8Array(await crypto.subtle.digest("SHA-256", all));
+    return [all.length, [...sum].map((byte) => byte.toString(16).padStart(2, "0")).join("")];
+}"""
+"""How many samples that were, and their SHA-256."""
+
+
+def all_there(page: Any, folder: Path, job: str, said: Sound) -> None:
+    """What came is to the bit what the phone's microphone gave; and that was what was said.
+
+    Of the latter a little may be missing: on a busy machine the fake microphone itself leaves out moments.
+    """
+    data = samples_of(folder, job)
+    assert page.evaluate(SUM) == [len(data) // 2, sha256_of(data)]
+    got = came(folder, job)
+    step, slack, shift = RATE // 2, RATE, 0
+    found = []
+    for begin in range(RATE, len(said) - step, step):
+        its = said[begin : begin + step]
+        if float(np.sqrt(np.mean(its**2))) < 0.015:
             continue
-        looked_at += 1
-        alike = float(np.sum(its * mine) / np.sqrt(np.sum(its**2) * np.sum(mine**2) + 1e-12))
-        assert alike > 0.8, f"at {begin / RATE:.0f} s it is something else: {alike:.2f}"
-        assert 0.8 < float(np.sqrt(np.mean(mine**2))) / loud < 1.25
-    assert looked_at >= 4
+        first = max(0, begin + shift - slack)
+        place, alike = found_in(its, got[first : begin + shift + step + slack])
+        found.append(alike > 0.8)
+        shift = first + place - begin if found[-1] else shift
+    assert len(found) >= 6 and sum(found) / len(found) > 0.9, found
+
+
+def found_in(its: Sound, got: Sound) -> tuple[int, float]:
+    """Where in a sound another is likest to it, and how alike it is there, from -1 to 1."""
+    assert len(got) >= len(its), "it ends before"
+    size = 1 << int(np.ceil(np.log2(len(got) + len(its))))
+    match = np.fft.irfft(np.fft.rfft(got, size) * np.conj(np.fft.rfft(its, size)), size)
+    place = int(np.argmax(match[: len(got) - len(its) + 1]))
+    mine = got[place : place + len(its)]
+    return place, float(match[place] / np.sqrt(np.sum(its**2) * np.sum(mine**2) + 1e-12))
 
 
 def dictated(seconds: float) -> Sound:
@@ -109,7 +143,7 @@ def test_what_is_said_while_the_network_is_away_comes_when_it_is_back(lan: Shop,
     with phone_with(said, tmp_path) as browser, serving_securely(lan) as (_, by_tls), opened(browser, PHONE) as context:
         page = context.new_page()
         page.goto(f"{by_tls}/job/{job}/handset")
-        Spool(lan.folder, job).attend()
+        page.evaluate(KEEP)
         page.get_by_role("button", name="Start the microphone").click()
         until(lambda: len(came(lan.folder, job)) > 5 * RATE, page)
         context.set_offline(True)
@@ -122,8 +156,7 @@ def test_what_is_said_while_the_network_is_away_comes_when_it_is_back(lan: Shop,
         assert len(came(lan.folder, job)) - before > away_s * RATE, "it was away, and what was said then came after"
         page.get_by_role("button", name="Stop the microphone").click()
         until(lambda: all(stream.ended for stream in Spool(lan.folder, job).streams()), page)
-    assert len(Spool(lan.folder, job).streams()) == 1, "one recording without a break"
-    all_there(said, came(lan.folder, job))
+        all_there(page, lan.folder, job, said)
 
 
 def free_ports() -> tuple[int, int]:
@@ -158,13 +191,16 @@ def test_what_is_said_while_the_server_is_killed_and_started_again_comes_then(la
         with served(lan.folder, ports) as (process, enter):
             page.goto(enter)
             page.goto(f"https://127.0.0.1:{ports[1]}/job/{job}/handset")
+            page.evaluate(KEEP)
             page.get_by_role("button", name="Start the microphone").click()
             until(lambda: len(came(lan.folder, job)) > 4 * RATE, page)
             process.send_signal(signal.SIGKILL)
             page.get_by_text("no line to the shop's machine").wait_for(timeout=PATIENCE_MS)
         with served(lan.folder, ports):
             until(lambda: len(came(lan.folder, job)) > len(said) + RATE, page)
-    all_there(said, came(lan.folder, job))
+            page.get_by_role("button", name="Stop the microphone").click()
+            until(lambda: all(stream.ended for stream in Spool(lan.folder, job).streams()), page)
+            all_there(page, lan.folder, job, said)
 
 
 def test_a_phone_that_is_put_out_is_the_microphone_no_more(lan: Shop, tmp_path: Path) -> None:
