@@ -27,6 +27,7 @@ from webui import (
     headers,
     job,
     links,
+    listening,
     live,
     log,
     looks,
@@ -36,6 +37,7 @@ from webui import (
     phrases,
     review,
     say,
+    tapping,
     units,
     writeup,
 )
@@ -44,8 +46,8 @@ from webui.keys import signing_key
 from webui.shop import Shop
 
 PAGES = (
-    access, board, desk, facts, files, finish, handset, job, links, live, looks, mending, phone, photos, phrases,
-    review, units, writeup,
+    access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
+    phrases, review, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
@@ -107,8 +109,15 @@ def _common() -> dict[str, Any]:
 
 def _refused(error: Exception) -> ResponseReturnValue:
     missing = isinstance(error, NotFound)
+    if _stays():
+        return {"words": str(error)}, 404 if missing else 400
     title = "Not found" if missing else "That cannot be done"
     return render_template("problem.html", title=title, text=str(error)), 404 if missing else 400
+
+
+def _stays() -> bool:
+    """Whether a page asks that stays as it is, and shows what it is told itself."""
+    return request.accept_mimetypes.best == "application/json"
 
 
 _PLAIN = {
@@ -132,5 +141,7 @@ def _http(error: Exception) -> ResponseReturnValue:
             return camera.too_large()
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
+    if _stays():
+        return {"words": _PLAIN.get(error.code, error.name)}, error.code
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
     return render_template("problem.html", title=error.name, text=text), error.code

@@ -22,12 +22,14 @@ from webui import camera
 from webui.access import is_owner, loopback
 from webui.acting import acting, done
 from webui.files import photo_of
+from webui.heard import heard_in
 from webui.job import about
+from webui.listener import PHONE, Wanted
+from webui.live import told
 from webui.log import refused
 from webui.photos import bare_name
 from webui.said import said
 from webui.shop import shop
-from webui.watch import heard_in
 
 pages = Blueprint("handset", __name__)
 
@@ -92,6 +94,20 @@ def cue(job_id: str) -> ResponseReturnValue:
     """Say where the next photos belong."""
     camera.point(acting(job_id))
     return camera.answered(url_for("handset.view", job_id=job_id), lambda: _now(job_id))
+
+
+@pages.post("/job/<job_id>/handset/listen")
+def listen(job_id: str) -> ResponseReturnValue:
+    """Have the shop's machine listen to this job's phones, unless it listens for another job."""
+    job, listener = shop().state(job_id).job, shop().listener
+    if job.closed is not None:
+        raise BadInput("this job is closed: open it again to go on listening")
+    wanted = listener.wanted
+    if wanted is not None and wanted.job != job.id:
+        raise BadInput("the shop's machine listens for another job now: stop that on its page Live first")
+    lead = wanted.lead if wanted is not None else bool(cookie.get("lead"))
+    listener.start(Wanted(job.id, PHONE, technician=str(cookie.get("technician", "")), lead=lead))
+    return told("the shop's machine listens to this phone", url_for("handset.view", job_id=job_id))
 
 
 @pages.get("/job/<job_id>/handset/photo/<sha256:sha>")
@@ -191,7 +207,7 @@ def _take_memo(job: Job, memo: FileStorage) -> None:
         flash(str(error), "danger")
         refused("voice memo that cannot be heard")
         return
-    done(f"{name} is in, and is heard as soon as the shop's machine listens to this phone")
+    done(f"{name} is in, and is heard as soon as the shop's machine listens to its phones")
 
 
 def _samples(memo: FileStorage, name: str) -> bytes:

@@ -20,6 +20,7 @@ from journal.record.store import Store
 from journal.study import ClosedJobs, keep_summary, weighed
 from webui.door import Door, Entrance
 from webui.grants import Grants
+from webui.listener import Listener
 from webui.log import Log
 from webui.quotas import Quotas
 from webui.stores import Stores
@@ -72,7 +73,8 @@ class Shop:
         self.entrance = Entrance(announce)
         self.quotas = Quotas()
         self.log = Log(folder)
-        self.watcher = Watcher(folder)
+        self.listener = Listener(folder)
+        self.watcher = Watcher(folder, lambda: self.listener.why)
         self._stores = Stores(folder)
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
@@ -82,6 +84,7 @@ class Shop:
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
         self.watcher.close()
+        self.listener.stop()
         self._stores.close()
         self.log.close()
 

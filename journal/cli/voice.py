@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import Any
+from threading import Event, Thread
+from typing import Any, TextIO
 
 import click
 
@@ -24,6 +26,7 @@ from journal.facts import Source
 from journal.facts.codec import time_from_text
 from journal.hearing.types import Expect
 from journal.home import journal_folder, models_folder
+from journal.live import LivePage
 from journal.output.cautions import RUNNING
 from journal.session import Session
 from journal.wording import decide
@@ -59,8 +62,11 @@ def recogniser_options(command: Any) -> Any:
     default=None,
     help="How to answer; spoken for a microphone.",
 )
+@click.option("--lead", is_flag=True, help="Lead the test: ask for each reading, and take bare numbers.")
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
 @click.option("--attention", default="", help="Heed only what begins with this word, for a noisy shop.")
+@click.option("--microphones", is_flag=True, help="List the microphones, by number, and end.")
+@click.option("--watched", is_flag=True, help="For the page that starts it: it ends with its standard input.")
 @recogniser_options
 @job_option
 @technician_option
@@ -72,14 +78,23 @@ def listen_command(
     recorded_at: str | None,
     device: str | None,
     voice: str | None,
+    lead: bool,
     keep_all: bool,
     attention: str,
+    microphones: bool,
+    watched: bool,
     listeners: tuple[str, ...],
     model: Path | None,
     reference: str | None,
     technician: str,
 ) -> None:
     """Listen to the microphone or a recording, into the open job."""
+    if microphones:
+        from journal.hearing.microphone import input_devices
+
+        for number, name in input_devices().items():
+            echo(f"{number} {name}")
+        return
     from journal.listening import Ears, Listening, listen
     from journal.phone import Phone
 
@@ -93,34 +108,51 @@ def listen_command(
         raise BadInput(
             "a phone would hear answers given here as if they were said: leave --voice out, it answers itself"
         )
+    if watched and str(source) == "-":
+        raise BadInput("--watched needs standard input for itself: leave out --from -")
     echo(f"Careful: {RUNNING}")
+    stop = Event()
+    page = LivePage(store.folder, session.job_id)
+    if watched:
+        Thread(target=_end_with, args=(sys.stdin, stop), name="standard-input", daemon=True).start()
+
+    def tell(line: str) -> None:
+        page.trouble(line)
+        echo(f"  ! {line}", err=True)
+
     models, cylinders = models_folder(store.folder), session.job.engine.cylinders
-    ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
     setting = Listening(
         source=None if by_phone else source,
-        phone=Phone(store.folder, session.job_id, _told) if by_phone else None,
+        phone=Phone(store.folder, session.job_id, tell, stop) if by_phone else None,
         rate=rate,
         device=device,
         began=began,
         voice=voice or ("silent" if source is not None else "spoken"),
+        lead=lead,
         keep_all=keep_all,
-        tell=_told,
+        tell=tell,
+        stop=stop,
     )
-    if by_phone:
-        echo("listening to this job's phones; Ctrl-C ends it.")
-    elif source is None:
-        echo("listening; say what you read. Ctrl-C ends it.")
     heard = 0
-    for heard_one in listen(session, ears, setting):
-        heard += 1
-        for index, outcome in enumerate(heard_one.outcomes):
-            print_outcome(outcome, heard=heard_one.text if index == 0 else "")
+    with page:
+        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
+        if by_phone:
+            echo("listening to this job's phones; Ctrl-C ends it.")
+        elif source is None:
+            echo("listening; say what you read. Ctrl-C ends it.")
+        for heard_one in listen(session, ears, setting, page):
+            heard += 1
+            for index, outcome in enumerate(heard_one.outcomes):
+                print_outcome(outcome, heard=heard_one.text if index == 0 else "")
     if not heard and source is not None and not by_phone:
         raise HearingError(f"{source}: no speech in it, so nothing was saved; check the recording or its level")
 
 
-def _told(line: str) -> None:
-    echo(f"  ! {line}", err=True)
+def _end_with(lines: TextIO, stop: Event) -> None:
+    """Have listening end when whoever started it closes what it reads from, or is gone."""
+    for _ in lines:
+        pass
+    stop.set()
 
 
 @click.command("transcribe")

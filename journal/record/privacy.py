@@ -20,6 +20,7 @@ _FILES = frozenset(
         "page.pem",
         "page.db",
         "page.log",
+        "page.address",
         "live.json",
         "holding",
         "units.toml",

@@ -20,6 +20,7 @@ from tests.webui.test_access import device, give
 from tests.webui.test_desk import link_of
 from webui import quotas
 from webui.grants import LinkKind
+from webui.listener import Wanted, command_for
 from webui.shop import Secure
 
 STREAM = "00112233445566aa"
@@ -143,6 +144,31 @@ def test_the_page_is_told_whether_somebody_listens_the_question_and_the_answers(
     told = put(phone, job, 0, b"ab", query="?after=1").json
     assert told["answers"] == [[2, "ask", "two, thirty or thirteen?", 0.0]] and told["attended"]
     assert put(phone, job, 1, b"ab", query="?after=2").json["answers"] == []
+
+
+def test_the_phone_has_the_shops_machine_listen_but_not_away_from_another_job(
+    lan: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job, other, phone = lan.open(), lan.open("Chipper 7"), let_in(lan)
+    listener = lan.app.extensions["journal"].listener
+    asked: list[Wanted] = []
+    monkeypatch.setattr(listener, "start", asked.append)
+    assert ask_to_listen(phone, job).status_code == 200
+    words = command_for(lan.folder, asked[0])
+    assert words[words.index("--from") + 1] == "phone" and words[words.index("--job") + 1] == job
+    assert "--voice" not in words and "--device" not in words, "the phone answers by itself"
+    monkeypatch.setattr(type(listener), "wanted", property(lambda self: asked[0]))
+    refused = ask_to_listen(phone, other)
+    assert refused.status_code == 400 and "listens for another job" in refused.json["words"] and len(asked) == 1
+    lan.enter(job, JobClosed("unknown"))
+    assert ask_to_listen(phone, job).status_code == 400 and len(asked) == 1
+    assert ask_to_listen(device(lan), job).status_code == 403
+
+
+def ask_to_listen(client: FlaskClient, job: str) -> TestResponse:
+    """Asked as the page's script does."""
+    sign = sign_of(text_of(client.get("/code")))
+    return client.post(f"/job/{job}/handset/listen", data={"csrf_token": sign}, headers={"Accept": "application/json"})
 
 
 def test_only_the_page_with_the_microphone_may_use_it(lan: Shop) -> None:

@@ -70,6 +70,13 @@ def samples_of(folder: Path, job: str) -> bytes:
     return data
 
 
+def alone(context: Any) -> Any:
+    """A page whose server starts no listener of its own: what was heard would be let go."""
+    page = context.new_page()
+    page.route("**/handset/listen", lambda route: route.fulfill(json={"words": ""}))
+    return page
+
+
 def came(folder: Path, job: str) -> Sound:
     """The same as sound."""
     return np.frombuffer(samples_of(folder, job), "<i2").astype(np.float32) / np.float32(32_768)
@@ -141,7 +148,7 @@ def dictated(seconds: float) -> Sound:
 def test_what_is_said_while_the_network_is_away_comes_when_it_is_back(lan: Shop, tmp_path: Path, away_s: int) -> None:
     job, said = lan.open(), dictated(away_s + 14)
     with phone_with(said, tmp_path) as browser, serving_securely(lan) as (_, by_tls), opened(browser, PHONE) as context:
-        page = context.new_page()
+        page = alone(context)
         page.goto(f"{by_tls}/job/{job}/handset")
         page.evaluate(KEEP)
         page.get_by_role("button", name="Start the microphone").click()
@@ -187,7 +194,7 @@ def served(folder: Path, ports: tuple[int, int]) -> Iterator[tuple[subprocess.Po
 def test_what_is_said_while_the_server_is_killed_and_started_again_comes_then(lan: Shop, tmp_path: Path) -> None:
     job, said, ports = lan.open(), dictated(20), free_ports()
     with phone_with(said, tmp_path) as browser, opened(browser, PHONE, known=False) as context:
-        page = context.new_page()
+        page = alone(context)
         with served(lan.folder, ports) as (process, enter):
             page.goto(enter)
             page.goto(f"https://127.0.0.1:{ports[1]}/job/{job}/handset")
@@ -210,7 +217,7 @@ def test_a_phone_that_is_put_out_is_the_microphone_no_more(lan: Shop, tmp_path: 
         serving_securely(lan) as (_, by_tls),
         opened(browser, PHONE) as context,
     ):
-        page = context.new_page()
+        page = alone(context)
         page.goto(f"{by_tls}/job/{job}/handset")
         page.get_by_role("button", name="Start the microphone").click()
         until(lambda: len(came(lan.folder, job)) > RATE, page)
@@ -238,7 +245,7 @@ def test_readings_dictated_to_the_phone_become_entries_each_once_or_are_asked_ab
             serving_securely(lan) as (_, by_tls),
             opened(browser, PHONE) as context,
         ):
-            page = context.new_page()
+            page = alone(context)
             page.goto(f"{by_tls}/job/{job}/handset")
             until(lambda: bool(Spool(lan.folder, job).attended()), page)
             page.get_by_role("button", name="Start the microphone").click()
@@ -276,6 +283,23 @@ def test_readings_dictated_to_the_phone_become_entries_each_once_or_are_asked_ab
     assert spoken and all(entry.clip for entry in spoken), "each with its sound"
 
 
+def test_starting_the_microphone_has_the_shops_machine_listen(lan: Shop, tmp_path: Path) -> None:
+    pytest.importorskip("pocketsphinx", reason="no recogniser is installed")
+    pytest.importorskip("faster_whisper", reason="no recogniser is installed")
+    job = lan.open()
+    with (
+        phone_with(dictated(30), tmp_path) as browser,
+        serving_securely(lan) as (_, by_tls),
+        opened(browser, PHONE) as context,
+    ):
+        page = context.new_page()
+        page.goto(f"{by_tls}/job/{job}/handset")
+        page.get_by_role("button", name="Start the microphone").click()
+        page.get_by_text("LISTENING", exact=True).wait_for(timeout=PATIENCE_MS)
+        until(lambda: lan.job(job).runs != (), page, 120)
+        page.locator("#heard", has_text="“").wait_for(timeout=PATIENCE_MS)
+
+
 def test_a_listener_that_is_killed_is_told_on_the_phone_and_the_next_one_hears_what_was_said_meanwhile(
     lan: Shop, tmp_path: Path
 ) -> None:
@@ -289,7 +313,7 @@ def test_a_listener_that_is_killed_is_told_on_the_phone_and_the_next_one_hears_w
         serving_securely(lan) as (_, by_tls),
         opened(browser, PHONE) as context,
     ):
-        page = context.new_page()
+        page = alone(context)
         page.goto(f"{by_tls}/job/{job}/handset")
         first = subprocess.Popen(command, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL)
         try:

@@ -21,6 +21,7 @@
   let usual = 0;
   let attended = false;
   let trouble = "";
+  let refusal = "";
   let lock = null;
 
   const tellState = (state) => dispatchEvent(new CustomEvent("journal", { detail: state }));
@@ -77,12 +78,26 @@
       await context.resume();
       recordedAt = performance.now();
       await awake();
+      await attend();
     } catch (error) {
       stop();
-      const refusal = error.name === "NotAllowedError" ? "the phone does not let this page use it" : error.message;
-      trouble = `no microphone: ${refusal}; record a voice memo below instead`;
+      const reason = error.name === "NotAllowedError" ? "the phone does not let this page use it" : error.message;
+      trouble = `no microphone: ${reason}; record a voice memo below instead`;
     }
     showState();
+  };
+
+  // Has the shop's machine listen to its phones; that it does shows in what it says of itself.
+  const attend = async () => {
+    const form = new FormData();
+    form.append("csrf_token", sign());
+    const how = { method: "POST", body: form, headers: { Accept: "application/json" }, signal: AbortSignal.timeout(5000) };
+    try {
+      const answer = await fetch(part.dataset.listen, how);
+      refusal = answer.status === 400 ? (await answer.json()).words : "";
+    } catch {
+      refusal = ""; // no line: that is told by itself
+    }
   };
 
   const stop = () => {
@@ -130,7 +145,7 @@
     if (!sending.hasRoom) return `no more is kept: ${minutes} minutes of sound wait for a line to the shop's machine`;
     if (sending.lost || performance.now() - sending.answeredAt > LINE_MS) return `no line to the shop's machine: ${kept}`;
     if (sending.full) return `the shop's machine takes no more before it has heard what waits there: ${kept}`;
-    if (!attended) return part.dataset.unattended;
+    if (!attended) return refusal || part.dataset.unattended;
     return "";
   };
 
