@@ -51,12 +51,27 @@ class State:
     """What earlier jobs on the machine left."""
 
 
+@dataclass(frozen=True)
+class Secure:
+    """Where the pages can be had by HTTPS too."""
+
+    port: int
+    """The TCP port."""
+    fingerprint: str
+    """SHA-256 of the certificate, as browsers show it."""
+
+
 class Shop:
     """One journal as the pages see it."""
 
     def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
         self.folder = folder
         self.lan = lan
+        self.port: int | None = None
+        """The TCP port of the plain pages, once they are served."""
+        self.secure: Secure | None = None
+        self.speaking: dict[str, tuple[str, float]] = {}
+        """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)
