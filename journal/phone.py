@@ -9,6 +9,7 @@ from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
+from threading import Event
 
 import numpy as np
 
@@ -50,23 +51,29 @@ class _Part:
 class Phone:
     """What the phones of one job send; iterate it for blocks of mono sound at `RATE` until `close` is called."""
 
-    def __init__(self, folder: Path, job: str, tell: Callable[[str], None] = lambda line: None) -> None:
+    def __init__(
+        self, folder: Path, job: str, tell: Callable[[str], None] = lambda line: None, stop: Event | None = None
+    ) -> None:
         """Begin to hear what comes, and what came and nobody heard.
 
         Args:
             folder: the journal's.
             job: identifier of the job that phones are heard for.
             tell: takes a line when the sound stays away, is back or has a gap.
+            stop: ends it once it is set, as `close` does.
 
         Raises:
             HearingError: when another process hears them already.
         """
         self.spool = Spool(folder, job)
-        other = self.spool.attended()
-        if other not in (0, os.getpid()):
-            raise HearingError("another `journal listen` hears this job's phone already; end that one first")
+        # One that was killed cannot say that it is gone.
+        patience = time.monotonic() + 2 * ATTENDED_S
+        while self.spool.attended() not in (0, os.getpid()):
+            if time.monotonic() > patience:
+                raise HearingError("another `journal listen` hears this job's phone already; end that one first")
+            time.sleep(_LOOK_S)
         self._tell = tell
-        self._closed = False
+        self._stop = stop or Event()
         self._given = 0
         self._parts: list[_Part] = []
         self._last: Utterance | None = None
@@ -77,11 +84,11 @@ class Phone:
 
     def close(self) -> None:
         """Hear no more; the iteration ends."""
-        self._closed = True
+        self._stop.set()
 
     def __iter__(self) -> Iterator[Sound]:
         try:
-            while not self._closed:
+            while not self._stop.is_set():
                 stream = next((each for each in self.spool.streams() if self._unheard(each)), None)
                 if stream is None:
                     self._wait()
@@ -130,7 +137,7 @@ class Phone:
         self._parts.append(_Part(self._given, stream, at))
         came = noted = time.monotonic()
         away = False
-        while not self._closed:
+        while not self._stop.is_set():
             if data := stream.samples(at, BLOCK):
                 if away:
                     self._tell(f"the phone's sound is back after {time.monotonic() - came:.0f} s")

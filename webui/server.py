@@ -55,7 +55,8 @@ def serve(
         host: address to listen on; empty for this machine only, or for all of its networks with `lan`.
         port: TCP port; 0 for any free one.
         lan: whether other devices of the shop's network may reach it, with a code.
-        secure_port: TCP port for HTTPS beside it, with `lan`; 0 for any free one, none for the one after `port`.
+        secure_port: TCP port for HTTPS beside it, with `lan`; 0 for any free one, none for the one after `port`, or
+            any where that is taken.
         announce: takes each line to print.
 
     Raises:
@@ -69,7 +70,10 @@ def serve(
     app = create_app(folder, lan=lan, announce=announce)
     shop: Shop = app.extensions["journal"]
     server = listening(app, host, port)
-    front = secured(server, host, port + 1 if secure_port is None and port else secure_port or 0) if lan else None
+    front = None
+    if lan:
+        beside = port + 1 if port else 0
+        front = secured(server, host, beside if secure_port is None else secure_port, or_any=secure_port is None)
     _stop_on_signals(shop)
     settle(shop)
     if (own := _own_address(host)) is not None:
@@ -133,8 +137,14 @@ def listening(app: Flask, host: str, port: int) -> PageServer:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
 
 
-def secured(server: PageServer, host: str, port: int) -> SecureFront:
+def secured(server: PageServer, host: str, port: int, *, or_any: bool = False) -> SecureFront:
     """What takes TLS connections for a server, with the journal's own certificate; it waits to be started.
+
+    Args:
+        server: the page's.
+        host: address to listen on.
+        port: TCP port; 0 for any free one.
+        or_any: whether any will do where that one is taken.
 
     Raises:
         BadInput: when the address cannot be listened on.
@@ -145,6 +155,8 @@ def secured(server: PageServer, host: str, port: int) -> SecureFront:
     try:
         front = SecureFront(server, own.context(), host, port if port <= 65535 else 0)
     except OSError as error:
+        if or_any and port:
+            return secured(server, host, 0)
         what = f"{host}:{port}: cannot listen there for HTTPS: {error.strerror}"
         raise BadInput(f"{what}; try another --secure-port") from None
     shop.secure = Secure(front.port, own.fingerprint)

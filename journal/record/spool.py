@@ -205,7 +205,9 @@ class Spool:
         """Say that somebody hears what comes, now."""
         with contextlib.suppress(OSError):
             make_folder(self.path)
-            (self.path / "attended").write_text(str(os.getpid()), encoding="ascii")
+            fresh = self.path / "attended.new"
+            fresh.write_text(str(os.getpid()), encoding="ascii")
+            fresh.replace(self.path / "attended")
 
     def leave(self) -> None:
         """Say that nobody does any more."""

@@ -212,8 +212,23 @@ def test_two_do_not_hear_one_phone(tmp_path: Path) -> None:
     spool.attend()
     Phone(tmp_path, JOB).close()
     (spool.path / "attended").write_text(str(os.getpid() + 1), encoding="ascii")
-    with pytest.raises(HearingError, match="hears this job's phone already"):
-        Phone(tmp_path, JOB)
+    Phone(tmp_path, JOB).close()  # that one gave no more signs, as when it was killed
+    over = threading.Event()
+
+    def attends() -> None:
+        while not over.wait(0.2):
+            (spool.path / "other").write_text(str(os.getpid() + 1), encoding="ascii")
+            (spool.path / "other").replace(spool.path / "attended")
+
+    other = threading.Thread(target=attends)
+    other.start()
+    time.sleep(0.5)
+    try:
+        with pytest.raises(HearingError, match="hears this job's phone already"):
+            Phone(tmp_path, JOB)
+    finally:
+        over.set()
+        other.join()
 
 
 def test_answers_at_the_shops_machine_are_refused_as_the_phone_would_hear_them(tmp_path: Path) -> None:

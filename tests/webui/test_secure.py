@@ -122,5 +122,8 @@ def test_a_port_that_is_taken_is_told(lan: Shop, tmp_path: Path) -> None:
     try:
         with pytest.raises(BadInput, match="--secure-port"):
             secured(server, "127.0.0.1", port_of(server))
+        front = secured(server, "127.0.0.1", port_of(server), or_any=True)
+        assert front.port not in (0, port_of(server))
+        front.close()
     finally:
         server.close()
