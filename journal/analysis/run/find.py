@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
 from dataclasses import replace
 
@@ -178,12 +179,15 @@ def _contributions(model: Model, belief: Belief, stands: dict[int, Stand], engin
     dead = {c for c, stand in stands.items() if stand.standing is Standing.DEAD}
     after = _after(dead, taken.live, engine)
     of_baselines = tuple(b.entry for b in taken.baselines)
+    of_cuts: dict[int | None, list[str]] = defaultdict(list)
+    for cut in taken.cuts:
+        of_cuts[cut.cylinder].append(cut.entry)
     out = []
     for i, cylinder in enumerate(taken.live):
         if cylinder not in stands:
             continue
         stand = stands[cylinder]
-        middle, reach = float(np.clip(share[i], 0.0, 1.0)), 1.96 * float(u[i])
+        middle, reach = min(max(float(share[i]), 0.0), 1.0), 1.96 * float(u[i])
         why = stand.why
         if cylinder in after and stand.standing in (Standing.WEAK, Standing.UNCLEAR):
             why += "; it fires right after a dead one, which can make it read low"
@@ -199,7 +203,7 @@ def _contributions(model: Model, belief: Belief, stands: dict[int, Stand], engin
                 repeats_needed=stand.repeats_needed,
                 strength_u=stand.uncertainty,
                 after_dead=cylinder in after,
-                entries=(*(c.entry for c in taken.cuts if c.cylinder == cylinder), *of_baselines),
+                entries=(*of_cuts[cylinder], *of_baselines),
             )
         )
     return tuple(out)
