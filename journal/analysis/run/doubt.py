@@ -10,7 +10,7 @@ import numpy as np
 
 from journal.analysis.findings import Suspect
 from journal.analysis.run.fit import Belief, believe
-from journal.analysis.run.model import Model, sum_by_itself
+from journal.analysis.run.model import Model, alike, sum_by_itself
 from journal.analysis.run.readings import Measured
 from journal.analysis.settings import Settings
 
@@ -81,11 +81,8 @@ def drop_strays(
 
 def _believe_all(models: Sequence[Model]) -> list[Belief]:
     """What is believed of each run; those of one shape are worked out together."""
-    groups: dict[tuple[int, bool, object], list[int]] = {}
-    for k, model in enumerate(models):
-        groups.setdefault((len(model.taken.live), model.by_fuel, model.priors), []).append(k)
     found: dict[int, Belief] = {}
-    for places in groups.values():
+    for places in alike(models):
         together = believe([models[k].data for k in places], models[places[0]].priors)
         found.update(zip(places, together, strict=True))
     return [found[k] for k in range(len(models))]

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from statistics import median
@@ -90,6 +91,14 @@ class Model:
     @cached_property
     def _typical(self) -> float:
         return float(np.median(self._values - self.taken.idle_fuel)) if self.by_fuel else float(np.median(self._values))
+
+
+def alike(models: Sequence[Model]) -> list[list[int]]:
+    """The places of models that can be worked out together: as many live cylinders, watched and believed of alike."""
+    groups: dict[tuple[int, bool, Priors], list[int]] = {}
+    for k, model in enumerate(models):
+        groups.setdefault((len(model.taken.live), model.by_fuel, model.priors), []).append(k)
+    return list(groups.values())
 
 
 def model_of(taken: Taken, settings: Settings) -> Model | None:
