@@ -22,11 +22,16 @@ from journal.analysis.run.strengths import Priors, moments
 
 _BOX = 0.7
 """A display step at least this many standard deviations of the noise wide is kept as an interval."""
-_PLACES = np.array([-1.4, 0.0, 1.4])
-"""Fine nodes of the noise, in standard deviations from its mean on the coarse ones."""
+_PLACES = (
+    (0.3, 2.07, np.array([-1.0, 1.0])),
+    (0.7, 1.43, np.array([-1.4, 0.0, 1.4])),
+    (np.inf, 0.963, np.array([-1.9, -0.95, 0.0, 0.95, 1.9])),
+)
+"""Fine nodes of the noise, in standard deviations from its mean on the coarse ones, up to which standard deviation of
+its logarithm; and for how much of that each stands, so that a normal distribution's density there adds up to one."""
 _NARROWEST = 0.12
 """The least standard deviation, of the noise's logarithm, that the fine nodes are laid out for."""
-_FIRST, _SECOND, _MOST = 2, 3, 12
+_FIRST, _SECOND, _MOST = 2, 2, 12
 """Steps on the coarse nodes, on the fine ones, and on those of them that count."""
 _SETTLED, _SWINGING = 0.02, 0.3
 """A node stands still when no mean moves by more than the first of these, in its standard deviations. One that moves by
@@ -186,9 +191,8 @@ class _Fit:
             self._step(nodes, roughly=True)
         nodes = self._finer(nodes, self._weights(nodes, nodes.prior + self._evidence(nodes)))
         for _ in range(_SECOND):
-            moved = self._step(nodes)
-        logs = np.where(moved > _SWINGING, _LOST, self._evidence(nodes))
-        weight = self._weights(nodes, nodes.prior + logs)
+            self._step(nodes)
+        weight = self._weights(nodes, nodes.prior + self._evidence(nodes))
         most = np.zeros(len(self.runs))
         np.maximum.at(most, nodes.run, weight)
         nodes = nodes.kept(np.flatnonzero(weight > _NEGLIGIBLE * most[nodes.run]))
@@ -223,17 +227,19 @@ class _Fit:
         middle = (weight * logs).sum(axis=1, keepdims=True)
         deviation = np.sqrt((weight * (logs - middle) ** 2).sum(axis=1, keepdims=True))
         deviation = np.maximum(deviation, _NARROWEST)
-        wanted = middle + deviation * _PLACES
+        laid = [next(found for found in _PLACES if one < found[0]) for one in deviation[:, 0]]
+        run = np.repeat(np.arange(len(laid)), [len(places) for _, _, places in laid])
+        wanted = middle[run, 0] + deviation[run, 0] * np.concatenate([places for _, _, places in laid])
         spreads, spread_weight = self.priors.spreads()
         rises, rise_sds, rise_weight = self.priors.rises()
         each = len(spreads) * len(rises)
-        nearest = np.abs(wanted[:, :, None] - logs[0]).argmin(axis=2) + len(logs[0]) * np.arange(len(logs))[:, None]
-        found = nodes.kept(np.repeat(nearest.ravel(), each))
-        found.noise = np.repeat(np.exp(wanted.ravel()), each)
+        nearest = np.abs(wanted[:, None] - logs[0]).argmin(axis=1) + len(logs[0]) * run
+        found = nodes.kept(np.repeat(nearest, each))
+        found.noise = np.repeat(np.exp(wanted), each)
         found.spread = np.tile(np.repeat(spreads, len(rises)), wanted.size)
         found.rise = np.tile(np.stack([rises, rise_sds], axis=1), (wanted.size * len(spreads), 1))
         # Nodes further apart stand for more of the noise's scale: only so is the evidence of two fits comparable.
-        apart = np.repeat(np.log(deviation[:, 0]), len(_PLACES) * each)
+        apart = np.repeat(np.log(deviation[run, 0] * np.array([stands_for for _, stands_for, _ in laid])[run]), each)
         weights = np.tile((spread_weight[:, None] + rise_weight).ravel(), wanted.size)
         found.prior = self.priors.of_noise(found.noise) + apart + weights
         return found
