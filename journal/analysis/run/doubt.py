@@ -165,25 +165,32 @@ def _misheard(model: Model, without: Belief, at: int, settings: Settings) -> tup
 
 
 def sum_fits(
-    model: Model, belief: Belief, settings: Settings, limited: bool = False
+    model: Model, belief: Belief, settings: Settings, limited: float = 0.0
 ) -> tuple[float, float, float, bool] | None:
     """The sum of the shares by themselves, the ends of its 95 % interval, and whether the run can be right.
 
-    `limited` where the cuts stop at one number, as those of a governor at its fuel limit do.
+    Args:
+        model: the run.
+        belief: what is believed of it.
+        settings: how likely it is beforehand that a run is off.
+        limited: how likely a governor at its fuel limit is, by how alike the cuts are; the sum then falls short by
+            anything.
 
     Where all fuel makes torque the sum is one; where some makes none it falls short by nearly what fuel rises less.
     None where not every cylinder, or no baseline, was read.
     """
-    noise = float(np.exp(belief.weight @ np.log(belief.noise)))
-    found = sum_by_itself(model, noise)
+    found = sum_by_itself(model, belief.noise)
     if found is None:
         return None
-    total, u = found
+    total, of_noise = found
     if not model.by_fuel:
         return 1.0, 1.0, 1.0, True
     means, deviations, weights = model.priors.rises()
-    spread = np.hypot(u, deviations)
-    density = np.exp(weights - 0.5 * ((total - means) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
-    wrong = settings.wrong_run * (settings.wrong_at_one_number if limited else 1.0)
-    fits = (1 - wrong) * float(density.sum()) > wrong / _SUMS
+    spread = np.hypot(of_noise[:, None], deviations)
+    each = np.exp(weights - 0.5 * ((total - means) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
+    # A sum that strays makes the readings look noisy, so it is held against what all but the sum says of the noise.
+    density = 1 / (belief.weight @ (1 / np.maximum(each.sum(axis=1), 1e-300)))
+    wrong = settings.wrong_run / _SUMS + (limited if total < 1 else 0.0)
+    fits = (1 - settings.wrong_run) * float(density) > wrong
+    u = float(np.exp(belief.weight @ np.log(of_noise)))
     return total, total - 1.96 * u, total + 1.96 * u, fits

@@ -13,6 +13,7 @@ from journal.analysis.run import explain
 from journal.analysis.run.display import Array
 from journal.analysis.run.doubt import Stray, drop_strays, sum_fits, suspects
 from journal.analysis.run.fit import Belief
+from journal.analysis.run.limits import limit
 from journal.analysis.run.model import FORMULAS, Model, model_of
 from journal.analysis.run.readings import Taken, take
 from journal.analysis.run.standing import Stand, standings
@@ -92,13 +93,13 @@ def _doubts(
     """Whether the run can be right: its finding but for the cylinders, what is believed, and whom it leaves open."""
     taken = model.taken
     remarks = [*bare.remarks, *_stray_remarks(model, strays)]
-    at_limit = explain.limit(model, settings, speed_held(run, settings))
-    summed = sum_fits(model, belief, settings, limited=bool(at_limit))
+    at_limit = limit(model, settings, held_out=bool(run.start.held_out), speed_held=speed_held(run, settings))
+    summed = sum_fits(model, belief, settings, at_limit.odds)
     found, belief = suspects(model, belief, settings, summed[0] if summed else None)
     fits = not found and (summed is None or summed[3])
     if summed is not None and not fits:
         u = (summed[2] - summed[0]) / 1.96
-        remarks.append(explain.off(model, summed[0], u, found, at_limit if summed[0] < 1 else ""))
+        remarks.append(explain.off(model, summed[0], u, found, at_limit.text if summed[0] < 1 else ""))
     elif found:
         remarks += [Remark(Level.WARNING, explain.suspected(one, taken.unit), (one.entry,)) for one in found]
     trusted = bare.trusted and fits and not any(stray.torn for stray in strays)

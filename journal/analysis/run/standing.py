@@ -20,6 +20,8 @@ MOST_REPEATS = 12
 """More readings than this are not asked for."""
 _RATHER = 0.5
 """A cylinder that is rather weak than not is not called even, however surely it is above `even_above`."""
+_HARDLY_DOUBTED = 0.95
+"""A cylinder that is called weak at less than this chance is said to be so with its chance."""
 _RESERVE = 0.85
 """Standard uncertainties kept in reserve: what is known of the strength now is itself uncertain."""
 
@@ -105,12 +107,12 @@ def _stand(
                 return stand(Standing.DEAD, "cutting it changes nothing beyond what the display resolves")
             more = f"; {repeats} readings in all would tell" if repeats else "; a finer display would tell"
             return stand(Standing.DEAD, f"dead or nearly: it pulls {percent}, give or take {200 * u:.0f} %{more}")
-        also = ""
+        doubt = f", low with a chance of {100 * chance.weak:.0f} %" if chance.weak < _HARDLY_DOUBTED else ""
         if chance.dead > 1 - settings.sure_dead:
-            also = ", and it may be doing nothing at all" + (
-                f"; {repeats} readings in all would tell" if repeats else ""
-            )
-        return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{also}")
+            doubt += ", and it may be doing nothing at all"
+        if doubt and repeats:
+            doubt += f"; {repeats} readings in all would tell"
+        return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{doubt}")
     if 1 - chance.strong >= settings.sure_strong:
         return stand(Standing.STRONG, f"it pulls {percent}, give or take {200 * u:.0f} %")
     if 1 - chance.even >= settings.sure_even and chance.weak < _RATHER:
