@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from importlib import resources
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -106,6 +110,13 @@ def test_every_outcome_is_one_of_its_subject() -> None:
 
     for (subject, _), (outcome, _) in outcomes().items():
         assert outcome in OUTCOMES[Subject(subject)], (subject, outcome)
+
+
+def test_every_list_is_in_order_and_says_a_word_once() -> None:
+    tables = tomllib.loads(resources.files("journal.wording").joinpath("parts.toml").read_text("utf-8"))
+    for role, values in tables.items():
+        for value, said in values.items() if role != "outcome" else ():
+            assert said == sorted(set(said), key=lambda words: re.sub(r"[\[\]()]", "", words)), f"[{role}] {value}"
 
 
 def test_contractions_and_articles_do_not_count() -> None:
