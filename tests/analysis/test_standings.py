@@ -78,6 +78,15 @@ def test_two_readings_that_contradict_each_other_leave_the_cylinder_open():
     assert {c.cylinder: c.standing for c in run.contributions}[2] == Standing.UNCLEAR
 
 
+@pytest.mark.parametrize("again", [22, 24])
+def test_neighbouring_numbers_of_a_display_do_not_contradict_each_other(again):
+    cuts = dict.fromkeys(range(1, 9), 23)
+    job = job_of(Engine(8), RunStarted(RunKind.IDLE), *readings(20, cuts), *readings(20, cuts | {4: again}))
+    run = diagnose(job).runs[0]
+    assert run.trusted
+    assert not any("contradict" in r.text for r in run.remarks)
+
+
 def test_a_lost_baseline_is_worked_out_from_the_sum():
     run = idle(None, {1: 37.5, 2: 37.5, 3: 30.0, 4: 37.5, 5: 37.5, 6: 37.5}).runs[0]
     assert [c.share for c in run.contributions] == pytest.approx([0.2, 0.2, 0.0, 0.2, 0.2, 0.2], abs=0.001)

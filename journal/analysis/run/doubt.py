@@ -27,6 +27,8 @@ _MOST_SUSPECTS = 2
 _WORTH_NAMING = 0.2
 """A suspect this much less likely than the first is not named."""
 _MOST_STRAYS = 3
+_STEPS_APART = 1.5
+"""A reading no further than this from its fellows, in steps of the display, does not contradict them."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,12 @@ def _stray(model: Model, belief: Belief, settings: Settings) -> Stray | None:
     base = row == last
     fellows = data.read[row, slot] & (counts >= np.where(base, 3, 2))
     width = (data.high - data.low)[row, slot]
+    # Neighbouring numbers of a display are what one level shows that lies between them.
+    middle, plain = (data.high + data.low)[row, slot] / 2, data.basis[row, slot, 0] > 0
+    taken = (data.read[row, slot] & plain).astype(float)
+    total, others = (np.bincount(row, weights, last + 1)[row] for weights in (taken * middle, taken))
+    of_others = (total - taken * middle) / np.maximum(others - taken, 1)
+    fellows &= ~plain | (np.abs(middle - of_others) > _STEPS_APART * width)
     odds = np.where(fellows, prior + np.log(width / _ANYTHING) - belief.read_log[row, slot], -np.inf)
     at = int(odds.argmax())
     return Stray(at, not base[at] and int(counts[at]) == 2) if odds[at] > most else None
