@@ -31,6 +31,7 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_EVEN = frozenset({"even", "flat"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
     {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
@@ -225,6 +226,10 @@ class _Search:
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
+        if at and not pause and word in _EVEN and (atoms(self.words[at - 1]) or self.words[at - 1] in _GOES_ON):
+            # "Four hundred even" is that number, and no judgement.
+            yield Item(at, at + 1, parts=(_NOTHING,))
+            return
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
         if (
             number
@@ -351,7 +356,10 @@ def _told_once(made: list[Made]) -> tuple[Made, ...]:
     kept: list[Made] = []
     for one in made:
         before = kept[-1] if kept else one
-        told = {(f.name, f.value) for f in before.fills}
-        if not kept or one.kind != "check" or not {(f.name, f.value) for f in one.fills} <= told:
+        told, anew = ({(f.name, f.value) for f in m.fills} for m in (before, one))
+        if kept and one.kind == before.kind == "check" and told < anew:
+            # "Chafed through, down to bare copper on two".
+            kept[-1] = one
+        elif not kept or one.kind != "check" or not anew <= told:
             kept.append(one)
     return tuple(kept)

@@ -95,7 +95,7 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         fills.append(next(f for f in clause.before.fills if f.name == "cylinder"))
         extra += 0.1
     if subject in _ENGINE_WIDE:
-        clause.take("quantity")
+        clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "quantity") and _says(item, subject)}
     if cylinder is not None and subject in _ENGINE_WIDE:
         asked = True
         extra += _OF_THE_ENGINE
@@ -160,8 +160,8 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     for index, item in said_first:
         if index in clause.used and len(item.parts) < 2:
             continue
-        if index and clause.items[index - 1].number is not None and _ends_number(item):
-            # "Four hundred even" is no judgement.
+        if index and has_role(item, "link") and clause.items[index - 1].number is not None:
+            # A word that may mean nothing is no judgement of the number before it.
             continue
         for said in item.parts:
             if said.role not in ("quality", "no_change", "dead"):
@@ -179,8 +179,10 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     return "", 0.0, False
 
 
-def _ends_number(item: Item) -> bool:
-    return has_role(item, "link") or any(p.role == "quality" and p.value == "even" for p in item.parts)
+def _says(item: Item, subject: str) -> bool:
+    """Whether a word may name a subject, or none."""
+    named = {p.value for p in item.parts if p.role == "subject"}
+    return not named or subject in named
 
 
 def _denied(clause: Clause, at: int | None) -> bool:

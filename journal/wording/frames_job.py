@@ -164,8 +164,9 @@ def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A run is over: by an expression for it, or a test and that it is finished."""
     if clause.take("end") is not None:
         yield (clause.made("run end"),)
-    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject") and not clause.has("start"):
-        if clause.take("over") is None:
+    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject"):
+        begins = any(has_role(item, "start") and not has_role(item, "test", "over") for item in clause.items)
+        if begins or clause.take("over") is None:
             return
         clause.take("cut_out")
         clause.take("test")
@@ -215,7 +216,7 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     clause.take("intend")
     name = clause.take("wanted")
-    count = _how_many(clause, thing)
+    count, figure = _how_many(clause, thing)
     many = clause.several()
     one = None if many else clause.cylinder()
     if one is not None and one.end == thing.start and one.cost > 0:
@@ -227,11 +228,11 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     said = Fill("description", one_of(str(name)) if amount > 1 else name)
     if many is not None and amount == len(many.cylinders):
         each = [Fill("cylinder", c, many.start, many.end) for c in many.cylinders]
-        first = clause.made("part wanted", said, each[0])
+        first = clause.made("part wanted", said, each[0], extra=-figure)
         yield (first, *(Made("part wanted", (said, other), 0.0) for other in each[1:]))
         return
     quantity = Fill("quantity", amount) if count is not None else None
-    yield (clause.made("part wanted", said, fill("cylinder", one), quantity),)
+    yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
 
 
 def _part_number(clause: Clause, thing: Item) -> int | None:
@@ -245,8 +246,8 @@ def _part_number(clause: Clause, thing: Item) -> int | None:
     return None
 
 
-def _how_many(clause: Clause, thing: Item) -> int | None:
-    """How many of a part are wanted; none where it is not said."""
+def _how_many(clause: Clause, thing: Item) -> tuple[int | None, float]:
+    """How many of a part are wanted, none where it is not said; and what its number cost as a bare figure."""
     for index, item in enumerate(clause.items):
         many = next((int(p.value) for p in item.parts if p.role == "quantity_word"), None)
         if many is None and item.number is not None and item.number % 1 == 0 and not item.unit:
@@ -256,8 +257,8 @@ def _how_many(clause: Clause, thing: Item) -> int | None:
         if many is not None and 1 <= many <= _MOST_PARTS and (item.end == thing.start or told):
             clause.used.add(index)
             clause.take("quantity_of")
-            return many
-    return None
+            return many, item.cost
+    return None, 0.0
 
 
 def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
