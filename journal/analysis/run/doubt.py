@@ -173,7 +173,7 @@ def _misheard(model: Model, without: Belief, at: int, settings: Settings) -> tup
 
 
 def sum_fits(
-    model: Model, belief: Belief, settings: Settings, limited: float = 0.0
+    model: Model, belief: Belief, settings: Settings, limited: float
 ) -> tuple[float, float, float, bool] | None:
     """The sum of the shares by themselves, the ends of its 95 % interval, and whether the run can be right.
 
