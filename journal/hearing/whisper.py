@@ -159,14 +159,6 @@ class Whisper:
             del words[0]
         return words[0] if words else ""
 
-    def note(self, sound: Sound) -> str:
-        """See `Recogniser.note`."""
-        import ctranslate2
-
-        features = ctranslate2.StorageView.from_array(self._window(sound)[None])
-        result = self._model.generate(features, [self._prompt], beam_size=5, max_length=120)[0]
-        return self._text(tuple(result.sequences_ids[0]))
-
     def _joined(self, texts: list[Written]) -> list[tuple[str, float]]:
         """Texts with their scores, best first; those that differ in capitals and marks only are one."""
         alike: dict[str, list[tuple[float, str]]] = defaultdict(list)

@@ -65,9 +65,6 @@ class _Again:
     def hear(self, sound: object, expect: object = None) -> Hearing:
         return self._cut.hearings[self.name]
 
-    def note(self, sound: object) -> str:
-        return ""
-
 
 @dataclass(frozen=True)
 class Heard:
