@@ -13,6 +13,7 @@ from journal.analysis.findings import RunFinding
 from journal.errors import NotFound
 from journal.output.charts import comparison_charts, run_chart
 from journal.record.job import Job, Run
+from journal.record.vouched import vouched
 from webui.shop import State, shop
 
 pages = Blueprint("job", __name__)
@@ -20,6 +21,7 @@ pages = Blueprint("job", __name__)
 TABS = (
     ("overview", "job.overview", "Job"),
     ("live", "live.live", "Live"),
+    ("phone", "handset.view", "Phone"),
     ("review", "review.review", "Review"),
     ("photos", "photos.gallery", "Photos"),
     ("parts", "links.parts", "Parts"),
@@ -44,7 +46,7 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state),
+        side_by_side=side_by_side, past=past(state), written_by=vouched(shop().store, state.job).lines,
     )  # fmt: skip
 
 

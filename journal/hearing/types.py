@@ -68,6 +68,8 @@ class Speakable:
     """Every word of the grammar, lower case, sorted."""
     graph: dict[Expect, WordGraph]
     """A word graph for each expectation."""
+    any_order: WordGraph | None = None
+    """The words that people talk of the engine with, in any order, for a recogniser that writes well by itself."""
     openers: frozenset[str] = frozenset()
     """First words of phrases whose rest is free text: "note …"."""
     fillers: frozenset[str] = frozenset()

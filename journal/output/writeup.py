@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from journal.analysis.causes.codes import code_text
@@ -13,6 +14,9 @@ from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.wanted import causes_meant
 from journal.output.words import check_text, engine_text, pressures_text, slope_text
 from journal.record.job import Job, Picture
+
+WRITTEN_BY = "Who wrote it, and which journal signed that"
+"""What stands over who wrote a job's entries."""
 
 
 @dataclass(frozen=True)
@@ -53,8 +57,14 @@ class WriteUp:
     """What can hurt."""
 
 
-def write_up(job: Job, findings: Findings) -> WriteUp:
-    """The write-up, with the technician's own words where they replaced the generated ones."""
+def write_up(job: Job, findings: Findings, written_by: Sequence[str] = ()) -> WriteUp:
+    """The write-up, with the technician's own words where they replaced the generated ones.
+
+    Args:
+        job: the job.
+        findings: what is found about it.
+        written_by: who wrote its entries and which journals signed them, where some came from elsewhere.
+    """
     sections = [
         _outstanding(job),
         *(
@@ -70,6 +80,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         _overrides(job),
         Section("Notes", tuple(f.body.text for f in job.notes)),
         Section("Remarks", tuple(capital(remark.text) for remark in findings.warnings)),
+        Section(WRITTEN_BY, tuple(written_by)),
     ]
     write = WriteUp(
         title=job.unit,

@@ -66,7 +66,7 @@ def replay(entries: Iterable[Entry]) -> Job:
     resolved = resolve(ordered)
     opened = resolved.effective[opening.id].body
     assert isinstance(opened, JobOpened)  # `resolve` lets an opening be corrected by another opening only
-    building = _Building(opening, opened)
+    building = _Building(opening, opened, opened.facts)
     for entry in resolved.effective.values():
         building.take(entry)
     return building.finish(ordered, resolved)
@@ -193,22 +193,24 @@ class _Building:
     def finish(self, ordered: Sequence[Entry], resolved: Resolved) -> Job:
         """The job as it stands after the last entry."""
         parts = tuple(Part(wanted, tuple(self.answers.get(wanted.entry.id, ()))) for wanted in self.wanted)
+        # Later than its last entry where the clock was ahead when it was opened.
+        opened_at = min(self.opening.at_utc, ordered[-1].at_utc)
         return Job(
             id=self.opening.job,
-            opened_at=self.opening.at_utc,
+            opened_at=opened_at,
             unit=self.facts.pop("unit", self.opened.unit),
             engine=self.opened.engine,
             complaint=self.facts.pop("complaint", self.opened.complaint),
             technicians=tuple(
                 dict.fromkeys(e.technician for e in ordered if e.technician and e.source is not Source.DESK)
             ),
-            facts=self.facts,
+            facts={name: value for name, value in self.facts.items() if value},
             runs=tuple(run.frozen() for run in self.runs),
             conditions=tuple(self.conditions),
             checks=tuple(self.checks),
             codes=tuple(self.codes),
             notes=tuple(self.notes),
-            pictures=self.pictures.placed(self.opening.at_utc),
+            pictures=self.pictures.placed(opened_at),
             questions=_questions(ordered, resolved, self.lapsed),
             parts=parts,
             overrides=tuple(self.overrides),

@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from functools import cache
 
 from journal.errors import BadInput
-from journal.hearing.types import Expect, Speakable
+from journal.hearing.types import Expect, Speakable, WordGraph
 from journal.wording.automaton import minimal
+from journal.wording.lexicon import lexicon
 from journal.wording.numbers import DIGITS, TEENS, TENS, atoms
 from journal.wording.sounds import known_words
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
@@ -27,12 +28,13 @@ _MOST_WAYS = 3
 
 
 @cache
-def speakable(cylinders: int | None, attention: str = "") -> Speakable:
+def speakable(cylinders: int | None, attention: str = "", *, led: bool = False) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known.
 
     Args:
         cylinders: how many it has.
         attention: a word that must come before every phrase; empty for none.
+        led: whether the journal leads the test, so that what is only said then is listened for.
 
     Raises:
         BadInput: the word is part of some phrase, or is no word.
@@ -43,16 +45,24 @@ def speakable(cylinders: int | None, attention: str = "") -> Speakable:
     if attention:
         _check_attention(attention)
         rules["lead"] = Sequence((Word(attention), rules["lead"]))
-    told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
+    told = {number_only: _told(number_only=number_only, led=led) for number_only in (False, True)}
     graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
     words = {word for graph in graphs.values() for arcs in graph.arcs for word, _ in arcs}
     return Speakable(
         tuple(sorted(words)),
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
+        _any_order(frozenset(words)),
         frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
         fillers,
         attention,
     )
+
+
+def _any_order(phrases: frozenset[str]) -> WordGraph:
+    """The words of the phrases and every other that a text can be understood by, in any order and number."""
+    words = phrases | lexicon().words | known_words() | vocabulary().fillers | vocabulary().edges
+    said = sorted(word for word in words if word.replace("'", "").isalpha() and word not in vocabulary().written_only)
+    return WordGraph((tuple((word, 0) for word in said),), frozenset({0}))
 
 
 def _check_attention(word: str) -> None:
@@ -83,13 +93,13 @@ def _openers(way: Template) -> frozenset[str]:
     return frozenset(head.text for head in heads if isinstance(head, Word))
 
 
-def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Template]]:
+def _told(*, number_only: bool, led: bool) -> tuple[list[Template], list[Template], list[Template]]:
     """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows.
 
     A bare number is listened for at any time: left out, it would be heard as the reading it sounds most like.
     """
     words = vocabulary()
-    phrases = words.phrases
+    phrases = tuple(p for p in words.phrases if led or p.only != "led")
     if number_only:
         phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
     ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]
