@@ -18,6 +18,7 @@ _ORDINAL_WORDS = (
 ORDINALS = {word: number for number, word in enumerate(" ".join(_ORDINAL_WORDS).split(), 1)}
 """What a cylinder is called by its place."""
 _RUN_TOGETHER = 0.3
+_NAMED_TWICE = 0.5
 _TWO_FIGURES = 0.5
 _JOINTS = ("to", "through", "thru", "too")
 
@@ -50,7 +51,7 @@ def several_at(
         yield at + 1, (*so_far, *together), max(cost, _beyond(max(together), cylinders)) + _RUN_TOGETHER
     for end, cylinder, extra in cylinder_at(words, at, cylinders):
         if cylinder in so_far:
-            # Nobody names one twice; without this a thousand ones would be a thousand calls.
+            # Without this a thousand ones would be a thousand calls.
             continue
         found = (*so_far, cylinder)
         if end < len(words) and words[end] in _JOINTS:
@@ -61,6 +62,21 @@ def several_at(
         # A list beyond the engine is as far-fetched as one cylinder beyond it.
         yield end, found, max(cost, extra)
         yield from several_at(words, end, cylinders, found, max(cost, extra))
+        if (past := _past_named(words, end, found)) > end:
+            yield past, found, max(cost, extra) + _NAMED_TWICE
+            yield from several_at(words, past, cylinders, found, max(cost, extra) + _NAMED_TWICE)
+
+
+def _past_named(words: Sequence[str], at: int, named: tuple[int, ...]) -> int:
+    """The index after words that only name again what is named already: "two and one and one"."""
+    end = at
+    while at < len(words):
+        at += words[at] == "and"
+        if at >= len(words) or not any(atom.cost == 0 and atom.value in named for atom in atoms(words[at])):
+            break
+        at += 1
+        end = at
+    return end
 
 
 def _beyond(cylinder: float, cylinders: int) -> float:
