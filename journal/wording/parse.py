@@ -10,7 +10,7 @@ from typing import Any
 from journal.wording.cylinders import MOST_CYLINDERS, cylinder_at, several_at
 from journal.wording.frames import ends_expression, ways
 from journal.wording.lexicon import Said as Word
-from journal.wording.lexicon import said_words
+from journal.wording.lexicon import in_full, said_words
 from journal.wording.network import Network, network
 from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.sounds import alike, known_words
@@ -176,11 +176,14 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
     parses = []
     for way in ways(words, cylinders):
         said = []
-        for made in way.made:
+        for at, made in enumerate(way.made):
             start, end = words[made.start].token, words[made.end - 1].token + 1
+            if any(f.name == "words" for f in made.fills):
+                # In the words said: with those that mean nothing by themselves, as far as the next thing said.
+                end = words[way.made[at + 1].start].token if at + 1 < len(way.made) else len(tokens)
             stop = tokens[end].start if end < len(tokens) else len(text)
             filled = tuple(
-                Filled("text", text[tokens[start].start : stop].strip(" ,;"))
+                Filled("text", in_full(text[tokens[start].start : stop].strip(" ,;")))
                 if f.name == "words"
                 else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
                 for f in made.fills

@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+import tomllib
+from importlib import resources
+
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
@@ -108,6 +112,13 @@ def test_every_outcome_is_one_of_its_subject() -> None:
         assert outcome in OUTCOMES[Subject(subject)], (subject, outcome)
 
 
+def test_every_list_is_in_order_and_says_a_word_once() -> None:
+    tables = tomllib.loads(resources.files("journal.wording").joinpath("parts.toml").read_text("utf-8"))
+    for role, values in tables.items():
+        for value, said in values.items() if role != "outcome" else ():
+            assert said == sorted(set(said), key=lambda words: re.sub(r"[\[\]()]", "", words)), f"[{role}] {value}"
+
+
 def test_contractions_and_articles_do_not_count() -> None:
     assert [w.text for w in said_words(tokenise("The cylinder's out, it isn't leaking"))] == [
         "cylinder", "is", "out", "it", "isn't", "leaking",
@@ -122,5 +133,7 @@ def test_a_word_is_known_by_its_likeness_only_where_it_means_nothing_itself() ->
 
 def test_talk_is_near_nothing_and_statements_about_the_engine_are_worth_keeping() -> None:
     assert near("would you hold the torch a minute") is Near.NOTHING
-    assert near("the water pump is weeping") is Near.SAYING
+    assert near("the water pump is weeping") is Near.NOTE
+    assert near("number four's water pump is weeping") is Near.SAYING
+    assert near("the batteries are at eleven point six") is Near.SAYING
     assert near("cut zorp thirty eight blim") is Near.LOST
