@@ -45,7 +45,10 @@ def believe(candidates: Sequence[Candidate], context: Context, free_text: str = 
 def gather(candidates: Sequence[Candidate], context: Context, free_text: str, seconds: float) -> Evidence:
     """The hypotheses about an utterance with what speaks for each."""
     every = hypotheses(candidates, free_text, context)
-    tops = {part_of(each.listener): each.text for each in sorted(candidates, key=lambda c: c.score) if each.text}
+    tops: dict[str, str] = {}
+    for each in sorted(candidates, key=lambda each: -each.score):
+        if each.text:
+            tops.setdefault(part_of(each.listener), each.text)
     return Evidence(every, tops, free_text, seconds, context)
 
 
