@@ -169,9 +169,9 @@ def _changed(text: str, part: str) -> Iterator[tuple[str, str]]:
         yield "run together", apart
     if (once := _TWICE.sub(r"\1", text)) != text:
         yield "twice", once
-    for once in range(1, len(words) // 2 + 1):
-        if words[once:] == words[:-once]:
-            yield "twice", text[: tokens[once].start]
+    for length in range(1, len(words) // 2 + 1):
+        if words[length:] == words[:-length]:
+            yield "twice", text[: tokens[length].start]
             break
     if part in fitted()["held"]:
         # One that must find a phrase finds words in the noise before it.
