@@ -5,7 +5,7 @@ from __future__ import annotations
 import time
 from typing import Any
 
-from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.analysis.findings import Contribution, RunFinding
@@ -13,6 +13,7 @@ from journal.errors import BadInput, NotFound
 from journal.facts import Answer, Entry, Question, Source
 from journal.record.job import Asked, Job, Reading, Run
 from journal.told import missing_text
+from webui.access import visitor
 from webui.acting import acting, done, entry_of, field, meant
 from webui.job import about
 from webui.shop import State, shop
@@ -42,7 +43,8 @@ def now(job_id: str) -> ResponseReturnValue:
 def events(job_id: str) -> ResponseReturnValue:
     """Server-sent events: `changed` when the job has a new entry, `heard` when a session heard something."""
     shop().state(job_id)
-    stream = shop().watcher.stream(job_id, shop().store.last_seq())
+    at, address, device = shop(), request.remote_addr or "", session.get("device")
+    stream = at.watcher.stream(job_id, at.store.last_seq(), lambda: visitor(at, address, device) is not None)
     if stream is None:
         return Response("too many live pages are open; close one\n", 503, {"Retry-After": "5"}, "text/plain")
     return Response(stream, 200, {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}, "text/event-stream")
@@ -51,9 +53,9 @@ def events(job_id: str) -> ResponseReturnValue:
 @pages.post("/job/<job_id>/question/<entry_id>")
 def answer(job_id: str, entry_id: str) -> ResponseReturnValue:
     """Settle a question by a tap or by other words."""
-    session = acting(job_id)
-    asked = waiting(session.job, entry_id)
-    session.enter(_answer(job_id, asked))
+    acts = acting(job_id)
+    asked = waiting(acts.job, entry_id)
+    acts.enter(_answer(job_id, asked))
     done("answered")
     back = {"review": "review.review", "overview": "job.overview"}
     page = back.get(request.form.get("back", ""), "live.live")

@@ -12,8 +12,10 @@ from typing import cast
 from flask import current_app, g
 
 from journal.analysis import diagnose
+from journal.analysis.between.machine import Earlier
 from journal.analysis.causes.history import History
 from journal.analysis.findings import Findings
+from journal.machine import EarlierJobs
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
@@ -44,6 +46,8 @@ class State:
     """What is found about it."""
     history: History | None
     """What the closed jobs taught when it was found."""
+    earlier: tuple[Earlier, ...]
+    """What earlier jobs on the machine left."""
 
 
 class Shop:
@@ -62,7 +66,7 @@ class Shop:
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
-        self._closed = ClosedJobs()
+        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
@@ -114,13 +118,14 @@ class Shop:
     def _new_state(self, line: JobLine, history: History | None) -> State:
         """What is found now; what was found before where nothing changed that a finding rests on."""
         job = self.store.job(line.id)
-        rests_on = weighed(job)
+        rests_on, earlier = weighed(job), self._earlier.of(self.store, job)
         with self._lock:
             before = self._states.get(line.id)
-        if before is not None and (before.history, before.rests_on) == (history, rests_on):
+        if before is not None and (before.history, before.rests_on, before.earlier) == (history, rests_on, earlier):
             return replace(before, line=line, job=job)
         found = None if before is None else (before.rests_on, before.findings)
-        return State(line, job, rests_on, diagnose(rests_on, history=history, before=found), history)
+        findings = diagnose(rests_on, history=history, before=found, earlier=earlier)
+        return State(line, job, rests_on, findings, history, earlier)
 
     def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:
