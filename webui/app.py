@@ -8,7 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 from typing import Any
 
-from flask import Flask, render_template
+from flask import Flask, render_template, request
 from flask.typing import ResponseReturnValue
 from flask_compress import Compress
 from flask_wtf.csrf import CSRFError, CSRFProtect
@@ -18,13 +18,16 @@ from journal.errors import JournalError, NotFound
 from webui import (
     access,
     board,
+    camera,
     desk,
     facts,
     files,
     finish,
+    handset,
     headers,
     job,
     links,
+    listening,
     live,
     log,
     looks,
@@ -34,6 +37,7 @@ from webui import (
     phrases,
     review,
     say,
+    tapping,
     units,
     writeup,
 )
@@ -42,8 +46,8 @@ from webui.keys import signing_key
 from webui.shop import Shop
 
 PAGES = (
-    access, board, desk, facts, files, finish, job, links, live, looks, mending, phone, photos, phrases, review, units,
-    writeup,
+    access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
+    phrases, review, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
@@ -70,6 +74,8 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
         SESSION_COOKIE_NAME=f"journal-{hashlib.sha256(key).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
+        # Answers that cross must not put back what another of them changed.
+        SESSION_REFRESH_EACH_REQUEST=False,
         PERMANENT_SESSION_LIFETIME=timedelta(hours=ADMITTED_HOURS),
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
@@ -103,8 +109,15 @@ def _common() -> dict[str, Any]:
 
 def _refused(error: Exception) -> ResponseReturnValue:
     missing = isinstance(error, NotFound)
+    if _stays():
+        return {"words": str(error)}, 404 if missing else 400
     title = "Not found" if missing else "That cannot be done"
     return render_template("problem.html", title=title, text=str(error)), 404 if missing else 400
+
+
+def _stays() -> bool:
+    """Whether a page asks that stays as it is, and shows what it is told itself."""
+    return request.accept_mimetypes.best == "application/json"
 
 
 _PLAIN = {
@@ -124,7 +137,11 @@ def _http(error: Exception) -> ResponseReturnValue:
         log.refused("form without this page's sign")
     if error.code == 413:
         log.refused("form too large")
+        if request.endpoint in access.UPLOADS:
+            return camera.too_large()
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
+    if _stays():
+        return {"words": _PLAIN.get(error.code, error.name)}, error.code
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
     return render_template("problem.html", title=error.name, text=text), error.code

@@ -21,6 +21,7 @@ pages = Blueprint("job", __name__)
 TABS = (
     ("overview", "job.overview", "Job"),
     ("live", "live.live", "Live"),
+    ("phone", "handset.view", "Phone"),
     ("review", "review.review", "Review"),
     ("photos", "photos.gallery", "Photos"),
     ("parts", "links.parts", "Parts"),

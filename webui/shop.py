@@ -22,6 +22,7 @@ from journal.record.store import Store
 from journal.study import ClosedJobs, keep_summary, weighed
 from webui.door import Door, Entrance
 from webui.grants import Grants
+from webui.listener import Listener
 from webui.log import Log
 from webui.quotas import Quotas
 from webui.stores import Stores
@@ -50,18 +51,34 @@ class State:
     """What earlier jobs on the machine left."""
 
 
+@dataclass(frozen=True)
+class Secure:
+    """Where the pages can be had by HTTPS too."""
+
+    port: int
+    """The TCP port."""
+    fingerprint: str
+    """SHA-256 of the certificate, as browsers show it."""
+
+
 class Shop:
     """One journal as the pages see it."""
 
     def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
         self.folder = folder
         self.lan = lan
+        self.port: int | None = None
+        """The TCP port of the plain pages, once they are served."""
+        self.secure: Secure | None = None
+        self.speaking: dict[str, tuple[str, float]] = {}
+        """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)
         self.quotas = Quotas()
         self.log = Log(folder)
-        self.watcher = Watcher(folder)
+        self.listener = Listener(folder)
+        self.watcher = Watcher(folder, lambda: self.listener.why)
         self._stores = Stores(folder)
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
@@ -71,6 +88,7 @@ class Shop:
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
         self.watcher.close()
+        self.listener.stop()
         self._stores.close()
         self.log.close()
 

@@ -25,6 +25,7 @@ from journal.record.lines import JobLine
 from journal.record.plain_errors import database_errors, no_room
 from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, writing
 from journal.record.seals import Signature
+from journal.record.spool import forget_sound
 
 FULL = "the disk is full"
 """Why a store only reads where it is that."""
@@ -223,6 +224,7 @@ class Store:
         with database_errors(self.path), file_errors(self.path):
             number = self._number(job_id)
             upkeep.erase(self._db, self.folder, number, self._jobs.entries(number), self._own_key())
+            forget_sound(self.folder, job_id)
 
     # Reading
 

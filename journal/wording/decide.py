@@ -30,7 +30,7 @@ _DOUBT_MARK = re.compile(
 """Typed beside a number: more or less than it, about it, or not sure of it."""
 
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
-_WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON)
+_WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON, CommandWord.SKIP, CommandWord.AGAIN)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
 NOTHING_FOR_IT = "not for the journal"

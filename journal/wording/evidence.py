@@ -29,7 +29,7 @@ _WRITE_ONLY = ("text", "typed")
 """Parts of listeners whose scores say nothing but how they share what they wrote."""
 
 _NAMED = re.compile(r"\b(?:cylinders?|number)[.,]?$", re.IGNORECASE)
-_TENTH = re.compile(r"(?:\.|\b(?:point|decimal)\b)\s*(?:0|oh|zero)\b", re.IGNORECASE)
+_PAST_POINT = re.compile(r"\b(?:point|decimal)\s+[a-z0-9]|[0-9]\.[0-9]", re.IGNORECASE)
 _BROKEN_OFF = re.compile(r"(?:\b(?:point|decimal)|[0-9](?:\.{2,}|…|-))[.,]?$", re.IGNORECASE)
 
 
@@ -175,7 +175,9 @@ def sensible(each: Hypothesis) -> bool:
 def told_short(piece: Piece, context: Context) -> bool:
     """Whether a reading has fewer decimals than its run's baseline was told with: its end may have been lost."""
     meaning = piece.meaning
-    if not isinstance(meaning, Cut) or meaning.value is None or context.baseline is None or _TENTH.search(piece.heard):
+    if _PAST_POINT.search(piece.heard):
+        return False
+    if not isinstance(meaning, Cut) or meaning.value is None or context.baseline is None:
         return False
     return decimals(meaning.value) < decimals(context.baseline)
 

@@ -28,12 +28,13 @@ _MOST_WAYS = 3
 
 
 @cache
-def speakable(cylinders: int | None, attention: str = "") -> Speakable:
+def speakable(cylinders: int | None, attention: str = "", *, led: bool = False) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known.
 
     Args:
         cylinders: how many it has.
         attention: a word that must come before every phrase; empty for none.
+        led: whether the journal leads the test, so that what is only said then is listened for.
 
     Raises:
         BadInput: the word is part of some phrase, or is no word.
@@ -44,7 +45,7 @@ def speakable(cylinders: int | None, attention: str = "") -> Speakable:
     if attention:
         _check_attention(attention)
         rules["lead"] = Sequence((Word(attention), rules["lead"]))
-    told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
+    told = {number_only: _told(number_only=number_only, led=led) for number_only in (False, True)}
     graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
     words = {word for graph in graphs.values() for arcs in graph.arcs for word, _ in arcs}
     return Speakable(
@@ -92,13 +93,13 @@ def _openers(way: Template) -> frozenset[str]:
     return frozenset(head.text for head in heads if isinstance(head, Word))
 
 
-def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Template]]:
+def _told(*, number_only: bool, led: bool) -> tuple[list[Template], list[Template], list[Template]]:
     """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows.
 
     A bare number is listened for at any time: left out, it would be heard as the reading it sounds most like.
     """
     words = vocabulary()
-    phrases = words.phrases
+    phrases = tuple(p for p in words.phrases if led or p.only != "led")
     if number_only:
         phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
     ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]

@@ -62,7 +62,8 @@ class Phrase:
     means: str = ""
     """What comes of it, in a few words."""
     only: str = ""
-    """`number` for a bare number, `question` for words that answer only where a question waits."""
+    """`number` for a bare number, `question` for words that answer only where a question waits, `led` for those that do
+    so only while the journal leads the test."""
     framed: bool = False
     """Whether it stands for what was understood by its parts (`frames`), whatever the order of the words."""
 

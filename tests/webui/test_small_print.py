@@ -36,6 +36,7 @@ from webui.access import PHOTO_FORM_BYTES
 from webui.acting import meant
 from webui.door import Door
 from webui.grants import LinkKind
+from webui.heard import heard_in
 from webui.layout import STEP, places
 from webui.say import day, offset_of
 
@@ -206,9 +207,9 @@ def test_what_the_listener_told_is_read_as_words_whatever_it_is(
     tmp_path: Path, told: object, heard: tuple[str, ...]
 ) -> None:
     (tmp_path / LIVE_FILE).write_text(json.dumps(told), encoding="utf-8")
-    now = watch.heard_in(tmp_path)
+    now = heard_in(tmp_path)
     assert (now.made, now.heard, now.verdict, now.job) == heard
-    assert now.listening is False
+    assert (now.state, now.asks_cylinder, now.level_now()) == ("", None, None)
 
 
 def test_where_a_photo_would_land_is_said_before_it_comes(shop: Shop) -> None:
