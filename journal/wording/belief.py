@@ -45,11 +45,11 @@ def believe(candidates: Sequence[Candidate], context: Context, free_text: str = 
 def gather(candidates: Sequence[Candidate], context: Context, free_text: str, seconds: float) -> Evidence:
     """The hypotheses about an utterance with what speaks for each."""
     every = hypotheses(candidates, free_text, context)
-    likeliest: dict[str, Candidate] = {}
-    for each in candidates:
-        if each.text and (each.listener not in likeliest or likeliest[each.listener].score < each.score):
-            likeliest[each.listener] = each
-    return Evidence(every, [each.text for each in likeliest.values()], free_text, seconds, context)
+    tops: dict[str, str] = {}
+    for each in sorted(candidates, key=lambda each: -each.score):
+        if each.text:
+            tops.setdefault(part_of(each.listener), each.text)
+    return Evidence(every, tops, free_text, seconds, context)
 
 
 def parts(candidates: Sequence[Candidate]) -> str:

@@ -128,6 +128,8 @@ class _Choice:
             ways["ask"] = costs["question"] + costs["unnamed"] * unnamed
         if idle or self.typed:
             del ways["again"]
+        if idle and not self.typed:
+            del ways["take"]
         partly = any(isinstance(other, Refused) for other in self.belief.said[0][0].meanings)
         if self.doubted or ((self.piece.asked or partly) and not command):
             del ways["take"]
@@ -148,16 +150,14 @@ class _Choice:
         costs, nothing = self.costs, self.belief.nothing
         wrong = max(0.0, 1.0 - self.chance)
         if isinstance(meaning, Command):
-            idle = meaning.word in _ANSWERS and not self.context.question_options
-            harmless = meaning.word in _TELLS or idle
-            kind = "tell" if harmless else "wait" if meaning.word in _WAITS else "change"
+            kind = "tell" if meaning.word in _TELLS else "wait" if meaning.word in _WAITS else "change"
             return wrong * costs[kind]
         if isinstance(meaning, Number):
             return wrong * costs["change"]
         if in_words(meaning):
             return wrong * costs["words"]
         unasked = 0.0 if expected(meaning, self.context) else costs["unexpected"]
-        unasked += costs["short"] if told_short(meaning, self.context, self.piece.heard) else 0.0
+        unasked += costs["short"] if told_short(self.piece, self.context) else 0.0
         return (wrong - min(wrong, nothing)) * costs["entry"] + min(wrong, nothing) * costs["chat"] + unasked
 
     def _named(self) -> tuple[Meaning, ...]:

@@ -26,6 +26,9 @@ FREE = "free"
 HEARD = "heard"
 """How a meaning came of a text: as it stands."""
 
+_WRITTEN = ("run together", "twice")
+"""Ways to write what is said quite rightly: as likely as the text that is as it should be."""
+
 _RUN_TOGETHER = re.compile(r"(?<![0-9.])([1-9])[./]?([0-9]{2}(?:\.[0-9])?)(?![0-9])")
 _TWICE = re.compile(r"\b([0-9]{2,})\1\b")
 
@@ -47,6 +50,8 @@ class Hypothesis:
     """Natural log of how often it is heard for what a listener wrote, where no listener wrote it; else 0."""
     cost: float = 0.0
     """How far the words are from what can be said."""
+    mended: dict[str, str] = field(default_factory=dict)
+    """For each part whose texts mean it only when something is done to them: what."""
 
     @property
     def meanings(self) -> Meanings:
@@ -121,19 +126,23 @@ def _add(
             continue
         if not way.pieces and (how != HEARD or (held and way is not _NOTHING)):
             continue
-        new = Hypothesis(way.pieces, {part: score + way.share}, how, 0.0, way.cost)
         key = tuple(map(_kind, way.meanings))
         old = found.get(key)
         if old is None or (old.how != HEARD and how == HEARD):
-            found[key] = new
+            mended = {p: done for p, done in old.mended.items() if done in _WRITTEN} if old is not None else {}
+            scores = {p: old.scores[p] for p in mended} if old is not None else {}
+            old = found[key] = Hypothesis(way.pieces, scores, how, 0.0, way.cost, mended)
             sources[key] = way
-        elif way.pieces and old.how == HEARD and how != HEARD:
+        elif way.pieces and old.how == HEARD and how not in (HEARD, *_WRITTEN):
             continue
-        else:
-            old.scores[part] = max(score + way.share, old.scores.get(part, score + way.share))
-            if way.cost < old.cost and old.how == how:
-                # The plainest words are what it is judged by, whoever wrote them.
-                old.pieces, old.cost, sources[key] = way.pieces, way.cost, way
+        elif way.cost < old.cost and old.how == how:
+            # The plainest words are what it is judged by, whoever wrote them.
+            old.pieces, old.cost, sources[key] = way.pieces, way.cost, way
+        if how == HEARD:
+            old.mended.pop(part, None)
+        elif part not in old.scores:
+            old.mended[part] = how
+        old.scores[part] = max(score + way.share, old.scores.get(part, -math.inf))
 
 
 def _refused(way: Way) -> bool:
@@ -160,9 +169,10 @@ def _changed(text: str, part: str) -> Iterator[tuple[str, str]]:
         yield "run together", apart
     if (once := _TWICE.sub(r"\1", text)) != text:
         yield "twice", once
-    half = len(words) // 2
-    if half and words[:half] == words[half:]:
-        yield "twice", text[: tokens[half].start]
+    for length in range(1, len(words) // 2 + 1):
+        if words[length:] == words[:-length]:
+            yield "twice", text[: tokens[length].start]
+            break
     if part in fitted()["held"]:
         # One that must find a phrase finds words in the noise before it.
         for first in tokens[1 : 1 + int(settings()["tries"]["lost_words"])]:

@@ -5,13 +5,10 @@ from __future__ import annotations
 import math
 import re
 
+from journal.wording.figures import fitted
 from journal.wording.numbers import cardinal
 from journal.wording.tokens import tokenise
 
-_ONSET_S = 0.19
-_SYLLABLE_S = 0.236
-# Least-squares fit of voiced time on syllables, over command phrases in six synthetic voices of the hearing benchmark;
-# the scatter of its logarithm is 0.14 to 0.21 within a voice. People differ more, and pause.
 _VOWELS = re.compile(r"[aeiouy]+")
 
 
@@ -23,7 +20,8 @@ def pace(text: str, seconds: float) -> float:
         seconds: from the first to the last speech of the utterance.
     """
     count = syllables(text)
-    return math.log(seconds / (_ONSET_S + _SYLLABLE_S * count)) if count and seconds > 0 else 0.0
+    usual = fitted()["pace"]
+    return math.log(seconds / (usual["onset"] + usual["syllable"] * count)) if count and seconds > 0 else 0.0
 
 
 def syllables(text: str) -> int:

@@ -17,6 +17,7 @@ from journal.session import Session, open_job
 from journal.wording import Context, Verdict, decide, decide_text, speakable
 from journal.wording.evidence import told_short
 from journal.wording.types import Command, CommandWord
+from journal.wording.understood import Piece
 
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
 START = datetime(2026, 3, 2, 8, tzinfo=UTC)
@@ -224,4 +225,4 @@ def test_its_words_steer_and_a_number_has_the_unit_that_the_run_has() -> None:
      ("52.0", False), ("fifty two point oh", False)],
 )  # fmt: skip
 def test_a_reading_whose_words_go_on_past_the_point_has_lost_no_end(heard: str, short: bool) -> None:
-    assert told_short(Cut(2, 52.0), Context(engine=SIX, baseline=48.6), heard) is short
+    assert told_short(Piece(Cut(2, 52.0), heard), Context(engine=SIX, baseline=48.6)) is short

@@ -187,6 +187,24 @@ def test_a_change_of_any_other_figure_changes_some_decision_or_chance(
     assert any(seen)
 
 
+@pytest.mark.parametrize(
+    ("table", "name"),
+    [("most", name) for name in figures.fitted()["most"]] + [("pace", name) for name in ("onset", "syllable")],
+)
+def test_a_change_of_what_a_feature_is_made_with_changes_some_chance(
+    table: str, name: str, every: dict[str, list[Utterance]], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    said = [*every["pocketsphinx+whisper"][::2], *every["whisper"][::2], *every["pocketsphinx"][::2]]
+
+    def told() -> list[float]:
+        found = (believe(each.candidates, each.context, each.free_text, each.seconds) for each in said)
+        return [each.none for each in found]
+
+    before, made_with = told(), figures.fitted()[table]
+    monkeypatch.setitem(made_with, name, 0.3 * made_with[name])
+    assert told() != before
+
+
 @given(st.sampled_from(HEARD), st.floats(3, 900))
 @hypothesis_settings(max_examples=60, deadline=None)
 def test_the_job_never_makes_one_meaning_likelier_than_another(each: Utterance, baseline: float) -> None:
