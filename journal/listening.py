@@ -21,6 +21,7 @@ from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
 from journal.output.speaking import Answerer, answerer, unheard
+from journal.phone import Phone
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Foreseen, Outcome, Session
 from journal.wording import Context, decide_text, speakable
@@ -160,6 +161,8 @@ class Listening:
 
     source: Path | None = None
     """A recording, `-` for raw sound on standard input, none for the microphone."""
+    phone: Phone | None = None
+    """The phones of the job, instead of any of these."""
     rate: int = 16_000
     """Samples per second of raw sound, 16-bit mono."""
     device: str | None = None
@@ -167,7 +170,7 @@ class Listening:
     began: datetime | None = None
     """When a recording began; none to date its entries when they are made."""
     voice: str = "silent"
-    """How to answer: silent, tones or spoken."""
+    """How to answer: silent, tones or spoken. A phone answers by itself in any case."""
     lead: bool = False
     """Whether the journal leads the test."""
     keep_all: bool = False
@@ -180,7 +183,7 @@ class Listening:
     @property
     def live(self) -> bool:
         """Whether sound comes in as it is said."""
-        return self.source is None or str(self.source) == "-"
+        return self.phone is not None or self.source is None or str(self.source) == "-"
 
 
 @dataclass(frozen=True)
@@ -213,7 +216,7 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
         HearingError: when the source or a recogniser cannot go on.
         RecordError: when an entry could not be written.
     """
-    answers = answerer(how.voice)
+    answers = answerer(how.voice) if how.phone is None else Answerer(partial(_answer_there, how.phone))
     ears.tell_through(how.tell)
     told = False
     page = page or LivePage(session.store.folder, session.job_id)
@@ -230,6 +233,8 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
             before = road.entered
             heard = road.take(utterance, guess, over=over)
             if over:
+                if how.phone is not None:
+                    how.phone.taken(utterance)
                 for outcome in heard.outcomes:
                     if outcome.say or outcome.verdict is not Verdict.TAKE:
                         answers.answer(outcome.verdict, outcome.say)
@@ -344,7 +349,9 @@ class _Road:
         """
         session = self._session
         clock = session.clock
-        if self._how.began is not None:
+        if self._how.phone is not None:
+            session.clock = partial(self._how.phone.said_at, utterance)
+        elif self._how.began is not None:
             session.clock = partial(_said_at, self._how.began, utterance)
         try:
             heard = self._taken(utterance, guess)
@@ -386,6 +393,10 @@ def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
 
 
+def _answer_there(phone: Phone, verdict: Verdict, text: str) -> None:
+    phone.answer(verdict.value, text)
+
+
 def _cylinder_asked(session: Session) -> int | None:
     asked = session.asked_for(session.job)
     return asked.cylinder if isinstance(asked, Cut) else None
@@ -399,6 +410,8 @@ def _until(stop: Event, blocks: Iterator[Sound]) -> Iterator[Sound]:
 
 
 def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
+    if how.phone is not None:
+        return iter(how.phone)
     if how.source is None:
         from journal.hearing.microphone import blocks_from_microphone
 

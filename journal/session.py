@@ -44,6 +44,7 @@ from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.leading import Asked as AskedFor
 from journal.leading import Lead, spoken
+from journal.machine import EarlierJobs
 from journal.record.job import Asked, Job, Reading
 from journal.record.replay import replay
 from journal.record.shop_units import kept_units
@@ -137,7 +138,7 @@ class Session:
         self.clock = clock
         self.held = False
         self._units: Mapping[Quantity, str] | None = None
-        self._closed = ClosedJobs()
+        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
         self.lead: Lead | None = None
         self.asks = ""
         self.last_said = ""
@@ -412,7 +413,7 @@ class Session:
         if command.word is CommandWord.MISSED:
             return missing_text(job)
         if command.word is CommandWord.OUTLOOK:
-            return study(self.store, self.job_id, self._closed)[1].headline
+            return study(self.store, self.job_id, self._closed, self._earlier)[1].headline
         return readings_text(job, command.cylinder)
 
     def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:

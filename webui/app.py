@@ -18,10 +18,12 @@ from journal.errors import JournalError, NotFound
 from webui import (
     access,
     board,
+    camera,
     desk,
     facts,
     files,
     finish,
+    handset,
     headers,
     job,
     links,
@@ -44,8 +46,8 @@ from webui.keys import signing_key
 from webui.shop import Shop
 
 PAGES = (
-    access, board, desk, facts, files, finish, job, links, listening, live, looks, mending, phone, photos, phrases,
-    review, tapping, units, writeup,
+    access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
+    phrases, review, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
@@ -72,6 +74,8 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
         SESSION_COOKIE_NAME=f"journal-{hashlib.sha256(key).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
+        # Answers that cross must not put back what another of them changed.
+        SESSION_REFRESH_EACH_REQUEST=False,
         PERMANENT_SESSION_LIFETIME=timedelta(hours=ADMITTED_HOURS),
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
@@ -133,6 +137,8 @@ def _http(error: Exception) -> ResponseReturnValue:
         log.refused("form without this page's sign")
     if error.code == 413:
         log.refused("form too large")
+        if request.endpoint in access.UPLOADS:
+            return camera.too_large()
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
     if _stays():

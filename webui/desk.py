@@ -11,12 +11,11 @@ from flask.typing import ResponseReturnValue
 from journal.analysis.findings import Cause, Gate
 from journal.errors import BadInput, NotFound
 from journal.facts import JobClosed, PartAnswer, PartState, Source
-from journal.output.wanted import causes_meant
+from journal.output.wanted import causes_meant, finding_for
 from journal.record.job import Job, Part
 from webui.acting import acting, done, field
 from webui.files import photo_of
 from webui.grants import Link, LinkKind
-from webui.job import past
 from webui.links import state_from
 from webui.log import refused
 from webui.photos import shown
@@ -89,14 +88,13 @@ def reason_for(state: State, part: Part) -> Reason | None:
     The gate is that of the causes which this part would mend, which need not be the likeliest: an injector is not
     ready to order because a bridge is.
     """
-    meant = causes_meant(part.wanted.body, state.findings)
-    if not meant:
+    found = finding_for(part.wanted.body, state.findings)
+    if found is None:
         return None
-    cylinder = part.wanted.body.cylinder
-    likeliest = next(f.causes[0] for f in state.findings.cylinders if f.cylinder == cylinder)
+    meant = causes_meant(part.wanted.body, state.findings)
     gates = [cause.gate for cause in meant if cause.gate is not None]
     best = next((gate for gate in gates if gate.ready or gate.overridden), gates[0] if gates else None)
-    return Reason(likeliest, None if cylinder in past(state) else best)
+    return Reason(found.causes[0], None if found.past else best)
 
 
 @pages.post("/desk/<token>/<part_id>")

@@ -9,10 +9,11 @@ from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
-from journal.analysis.findings import RunFinding, Standing
+from journal.analysis.findings import RunFinding
 from journal.errors import NotFound
 from journal.output.charts import comparison_charts, run_chart
 from journal.record.job import Job, Run
+from journal.record.vouched import vouched
 from webui.shop import State, shop
 
 pages = Blueprint("job", __name__)
@@ -20,6 +21,7 @@ pages = Blueprint("job", __name__)
 TABS = (
     ("overview", "job.overview", "Job"),
     ("live", "live.live", "Live"),
+    ("phone", "handset.view", "Phone"),
     ("review", "review.review", "Review"),
     ("photos", "photos.gallery", "Photos"),
     ("parts", "links.parts", "Parts"),
@@ -44,7 +46,7 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state),
+        side_by_side=side_by_side, past=past(state), written_by=vouched(shop().store, state.job).lines,
     )  # fmt: skip
 
 
@@ -65,17 +67,7 @@ def about(state: State, tab: str) -> dict[str, Any]:
 
 def past(state: State) -> frozenset[int]:
     """Cylinders low before the repair and not known to be so after it: nothing is to be ordered for them."""
-    if not state.findings.mended:
-        return frozenset()
-    after = {run.id for run in state.job.runs if run.start.after_repair}
-    still = {
-        share.cylinder
-        for finding in state.findings.runs
-        if finding.run in after
-        for share in finding.contributions
-        if share.standing in (Standing.DEAD, Standing.WEAK)
-    }
-    return frozenset(low.cylinder for low in state.findings.cylinders if low.cylinder not in still)
+    return frozenset(low.cylinder for low in state.findings.cylinders if low.past)
 
 
 def runs(state: State, chosen: Sequence[Run], as_said: int = 1) -> list[dict[str, Any]]:

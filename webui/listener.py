@@ -35,6 +35,10 @@ END_S = 4.0
 """Seconds in which a process that was told to end may hear what was said to its end."""
 
 
+PHONE = "phone:"
+"""What stands for the phones of the job where a microphone is chosen; no microphone is called so."""
+
+
 @dataclass(frozen=True)
 class Wanted:
     """What is to be listened to."""
@@ -42,7 +46,7 @@ class Wanted:
     job: str
     """Identifier of the job."""
     device: str = ""
-    """Part of the microphone's name, or its number; empty for the system's default."""
+    """Part of the microphone's name, or its number; empty for the system's default; `PHONE` for the job's phones."""
     voice: str = "spoken"
     """How to answer: spoken, tones or silent."""
     technician: str = ""
@@ -54,8 +58,11 @@ class Wanted:
 def command_for(folder: Path, wanted: Wanted) -> list[str]:
     """The command that listens so."""
     words = [sys.executable, "-m", "journal", "--journal", str(folder), "listen", "--watched", "--job", wanted.job]
-    words += ["--voice", wanted.voice, *(["--lead"] if wanted.lead else [])]
-    words += ["--device", wanted.device] if wanted.device else []
+    words += ["--lead"] if wanted.lead else []
+    if wanted.device == PHONE:
+        words += ["--from", "phone"]  # which answers by itself
+    else:
+        words += ["--voice", wanted.voice, *(["--device", wanted.device] if wanted.device else [])]
     return words + (["--technician", wanted.technician] if wanted.technician else [])
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from datetime import UTC, datetime
 from typing import Any
 
-from flask import Blueprint, Response, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.analysis.findings import Contribution, RunFinding
@@ -15,6 +15,7 @@ from journal.facts import Answer, Correction, Cut, Entry, Question, Source, With
 from journal.record.job import Asked, Job, Reading, Run
 from journal.tapped import done_words, last_done
 from journal.told import missing_text
+from webui.access import visitor
 from webui.acting import acting, done, entry_of, field, meant
 from webui.heard import Heard, Hears, heard_for, heard_in
 from webui.job import about
@@ -44,7 +45,8 @@ def now(job_id: str) -> ResponseReturnValue:
 def events(job_id: str) -> ResponseReturnValue:
     """Server-sent events: `changed` when the job has a new entry, `heard` when a session heard something."""
     shop().state(job_id)
-    stream = shop().watcher.stream(job_id, shop().store.last_seq())
+    at, address, device = shop(), request.remote_addr or "", session.get("device")
+    stream = at.watcher.stream(job_id, at.store.last_seq(), lambda: visitor(at, address, device) is not None)
     if stream is None:
         return Response("too many live pages are open; close one\n", 503, {"Retry-After": "5"}, "text/plain")
     return Response(stream, 200, {"Cache-Control": "no-store", "X-Accel-Buffering": "no"}, "text/event-stream")
@@ -53,11 +55,11 @@ def events(job_id: str) -> ResponseReturnValue:
 @pages.post("/job/<job_id>/question/<entry_id>")
 def answer(job_id: str, entry_id: str) -> ResponseReturnValue:
     """Settle a question by a tap or by other words."""
-    session = acting(job_id)
-    job = session.job
+    acts = acting(job_id)
+    job = acts.job
     asked = waiting(job, entry_id)
     not_too_soon(job)
-    session.enter(_answer(job_id, asked))
+    acts.enter(_answer(job_id, asked))
     back = {"review": "review.review", "overview": "job.overview"}
     page = back.get(request.form.get("back", ""), "live.live")
     return told("answered", url_for(page, job_id=job_id))

@@ -12,8 +12,10 @@ from typing import cast
 from flask import current_app, g
 
 from journal.analysis import diagnose
+from journal.analysis.between.machine import Earlier
 from journal.analysis.causes.history import History
 from journal.analysis.findings import Findings
+from journal.machine import EarlierJobs
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
@@ -45,6 +47,18 @@ class State:
     """What is found about it."""
     history: History | None
     """What the closed jobs taught when it was found."""
+    earlier: tuple[Earlier, ...]
+    """What earlier jobs on the machine left."""
+
+
+@dataclass(frozen=True)
+class Secure:
+    """Where the pages can be had by HTTPS too."""
+
+    port: int
+    """The TCP port."""
+    fingerprint: str
+    """SHA-256 of the certificate, as browsers show it."""
 
 
 class Shop:
@@ -53,6 +67,11 @@ class Shop:
     def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
         self.folder = folder
         self.lan = lan
+        self.port: int | None = None
+        """The TCP port of the plain pages, once they are served."""
+        self.secure: Secure | None = None
+        self.speaking: dict[str, tuple[str, float]] = {}
+        """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)
@@ -64,7 +83,7 @@ class Shop:
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
-        self._closed = ClosedJobs()
+        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
@@ -117,13 +136,14 @@ class Shop:
     def _new_state(self, line: JobLine, history: History | None) -> State:
         """What is found now; what was found before where nothing changed that a finding rests on."""
         job = self.store.job(line.id)
-        rests_on = weighed(job)
+        rests_on, earlier = weighed(job), self._earlier.of(self.store, job)
         with self._lock:
             before = self._states.get(line.id)
-        if before is not None and (before.history, before.rests_on) == (history, rests_on):
+        if before is not None and (before.history, before.rests_on, before.earlier) == (history, rests_on, earlier):
             return replace(before, line=line, job=job)
         found = None if before is None else (before.rests_on, before.findings)
-        return State(line, job, rests_on, diagnose(rests_on, history=history, before=found), history)
+        findings = diagnose(rests_on, history=history, before=found, earlier=earlier)
+        return State(line, job, rests_on, findings, history, earlier)
 
     def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:

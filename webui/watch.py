@@ -11,6 +11,7 @@ from pathlib import Path
 from journal.errors import RecordError
 from journal.live import LIVE_FILE
 from journal.record.store import Store
+from webui.grants import FILE_NAME as GRANTS
 from webui.heard import Heard, Hears, heard_for, heard_in
 
 LOOK_EVERY_S = 0.25
@@ -40,6 +41,7 @@ class Watcher:
         self._tick = 0
         self._jobs: dict[str, int] = {}
         self._heard = Heard()
+        self._grants = 0.0
         self._hears: tuple[Hears, str] = (Hears.NO, "")
         self._streams = 0
         self._thread: threading.Thread | None = None
@@ -50,13 +52,16 @@ class Watcher:
         with self._changed:
             self._changed.notify_all()
 
-    def stream(self, job: str, seen: int) -> Iterator[str] | None:
-        """Server-sent events about one job from entry number `seen` on; none when too many pages are open."""
+    def stream(self, job: str, seen: int, may_see: Callable[[], bool] = lambda: True) -> Iterator[str] | None:
+        """Server-sent events about one job from entry number `seen` on; none when too many pages are open.
+
+        They end once `may_see` says no, which is asked whenever somebody was let in or put out, and now and then.
+        """
         with self._changed:
             full = self._streams >= MOST_STREAMS or self.closing.is_set()
-        return None if full else self._events(job, seen)
+        return None if full else self._events(job, seen, may_see)
 
-    def _events(self, job: str, seen: int) -> Iterator[str]:
+    def _events(self, job: str, seen: int, may_see: Callable[[], bool]) -> Iterator[str]:
         with self._changed:
             self._streams += 1
             if self._thread is None:
@@ -65,12 +70,17 @@ class Watcher:
         try:
             # The first event makes a page that was away catch up at once.
             yield f"retry: 1000\nid: {seen}\nevent: changed\ndata: {seen}\n\n"
-            tick, last, spoke = -1, _news(job, Heard(), ""), time.monotonic()
+            tick, last, spoke, asked = -1, _news(job, Heard(), ""), time.monotonic(), -1.0
             while not self.closing.is_set():
                 with self._changed:
                     if self._tick == tick:
                         self._changed.wait(max(0.0, spoke + HEARTBEAT_S - time.monotonic()))
-                    tick, number, now = self._tick, self._jobs.get(job, 0), self._heard
+                    tick, number, now, grants = self._tick, self._jobs.get(job, 0), self._heard, self._grants
+                is_time = time.monotonic() - spoke >= HEARTBEAT_S
+                if grants != asked or is_time:
+                    asked = grants
+                    if not may_see():
+                        return
                 said = ""
                 if number > seen:
                     seen = number
@@ -80,7 +90,7 @@ class Watcher:
                     last = news
                     said += f"event: heard\ndata: {news}\n\n"
                 # However much goes on in other jobs: a closed page is only noticed by writing to it.
-                if not said and time.monotonic() - spoke >= HEARTBEAT_S:
+                if not said and is_time:
                     said = ": here\n\n"
                 if said:
                     spoke = time.monotonic()
@@ -108,15 +118,17 @@ class Watcher:
                 heard = self._heard
                 if (stamp := _stamp(self.folder / LIVE_FILE)) != written:
                     written, heard = stamp, heard_in(self.folder)
+                # Somebody was let in or put out, by this program or another on the same journal.
+                grants = _stamp(self.folder / GRANTS)
                 # That nothing is heard any more is nothing that anybody writes.
                 hears = heard.hears()[0], self._why()
-                if jobs or heard != self._heard or hears != self._hears:
-                    self._tell(jobs, heard, hears)
+                if jobs or heard != self._heard or hears != self._hears or grants != self._grants:
+                    self._tell(jobs, heard, hears, grants)
 
-    def _tell(self, jobs: dict[str, int], heard: Heard, hears: tuple[Hears, str]) -> None:
+    def _tell(self, jobs: dict[str, int], heard: Heard, hears: tuple[Hears, str], grants: float) -> None:
         with self._changed:
             self._jobs.update(jobs)
-            self._heard, self._hears = heard, hears
+            self._heard, self._hears, self._grants = heard, hears, grants
             self._tick += 1
             self._changed.notify_all()
 

@@ -15,6 +15,7 @@ from journal.output.charts import charts_of
 from journal.output.render import render
 from journal.output.writeup import write_up
 from journal.record.pack import pack
+from journal.record.vouched import vouched
 from webui.acting import acting, done, field
 from webui.job import about
 from webui.photos import shown
@@ -31,7 +32,8 @@ def writeup(job_id: str) -> ResponseReturnValue:
     """The write-up as a page that prints."""
     state = shop().state(job_id)
     return render_template(
-        "writeup.html", **about(state, "writeup"), write=write_up(state.job, state.findings), drawings=drawings(state),
+        "writeup.html", **about(state, "writeup"), drawings=drawings(state),
+        write=write_up(state.job, state.findings, vouched(shop().store, state.job).lines),
         photos=[shown(picture) for picture in state.job.pictures], papers=PAPERS,
     )  # fmt: skip
 
@@ -62,7 +64,8 @@ def download(job_id: str, form: str) -> ResponseReturnValue:
     paper = request.args.get("paper", "A4")
     if paper not in PAPERS:
         raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
-    data = render(state.job, state.findings, form, shop().folder, paper=paper)
+    written_by = vouched(shop().store, state.job).lines
+    data = render(state.job, state.findings, form, shop().folder, paper=paper, written_by=written_by)
     return _file(data, KINDS[form], f"job-{state.line.reference}.{form}")
 
 
@@ -71,7 +74,8 @@ def carry(job_id: str) -> ResponseReturnValue:
     """The job with its photos, sounds and write-up as one file; original photos, which tell more, only when asked."""
     state = shop().state(job_id)
     originals = request.args.get("photos") == "originals"
-    page = render(state.job, state.findings, "html", shop().folder)
+    written_by = vouched(shop().store, state.job).lines
+    page = render(state.job, state.findings, "html", shop().folder, written_by=written_by)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "job.zip"
         pack(shop().store, job_id, target, {"write-up.html": page}, originals=originals)

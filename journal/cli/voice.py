@@ -31,6 +31,9 @@ from journal.output.cautions import RUNNING
 from journal.session import Session
 from journal.wording import decide
 
+PHONE = "phone"
+"""What `--from` takes for the phones of the job; a recording that is called just so needs its whole path."""
+
 
 def recogniser_options(command: Any) -> Any:
     """Adds `--listener` and `--model`."""
@@ -43,7 +46,10 @@ def recogniser_options(command: Any) -> Any:
 
 @click.command("listen")
 @click.option(
-    "--from", "source", type=click.Path(path_type=Path, allow_dash=True), help="A recording; - for raw sound."
+    "--from",
+    "source",
+    type=click.Path(path_type=Path, allow_dash=True),
+    help="A recording; - for raw sound; phone for what phones send.",
 )
 @click.option(
     "--rate", type=int, default=16000, show_default=True, help="Samples per second of raw sound, 16-bit mono."
@@ -90,12 +96,18 @@ def listen_command(
             echo(f"{number} {name}")
         return
     from journal.listening import Ears, Listening, listen
+    from journal.phone import Phone
 
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician, Source.VOICE)
     began = time_from_text(recorded_at) if recorded_at else None
-    if source is not None and str(source) != "-" and not source.is_file():
+    by_phone = str(source) == PHONE
+    if source is not None and str(source) not in ("-", PHONE) and not source.is_file():
         raise BadInput(f"{source}: no such file; check its name")
+    if by_phone and voice not in (None, "silent"):
+        raise BadInput(
+            "a phone would hear answers given here as if they were said: leave --voice out, it answers itself"
+        )
     if watched and str(source) == "-":
         raise BadInput("--watched needs standard input for itself: leave out --from -")
     echo(f"Careful: {RUNNING}")
@@ -110,7 +122,8 @@ def listen_command(
 
     models, cylinders = models_folder(store.folder), session.job.engine.cylinders
     setting = Listening(
-        source=source,
+        source=None if by_phone else source,
+        phone=Phone(store.folder, session.job_id, tell, stop) if by_phone else None,
         rate=rate,
         device=device,
         began=began,
@@ -123,13 +136,15 @@ def listen_command(
     heard = 0
     with page:
         ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
-        if source is None:
+        if by_phone:
+            echo("listening to this job's phones; Ctrl-C ends it.")
+        elif source is None:
             echo("listening; say what you read. Ctrl-C ends it.")
         for heard_one in listen(session, ears, setting, page):
             heard += 1
             for index, outcome in enumerate(heard_one.outcomes):
                 print_outcome(outcome, heard=heard_one.text if index == 0 else "")
-    if not heard and source is not None:
+    if not heard and source is not None and not by_phone:
         raise HearingError(f"{source}: no speech in it, so nothing was saved; check the recording or its level")
 
 

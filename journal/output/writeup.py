@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from journal.analysis.causes.codes import code_text
@@ -11,8 +12,11 @@ from journal.facts import Entry
 from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.wanted import causes_meant
-from journal.output.words import check_text, engine_text
+from journal.output.words import check_text, engine_text, pressures_text, slope_text
 from journal.record.job import Job, Picture
+
+WRITTEN_BY = "Who wrote it, and which journal signed that"
+"""What stands over who wrote a job's entries."""
 
 
 @dataclass(frozen=True)
@@ -53,8 +57,14 @@ class WriteUp:
     """What can hurt."""
 
 
-def write_up(job: Job, findings: Findings) -> WriteUp:
-    """The write-up, with the technician's own words where they replaced the generated ones."""
+def write_up(job: Job, findings: Findings, written_by: Sequence[str] = ()) -> WriteUp:
+    """The write-up, with the technician's own words where they replaced the generated ones.
+
+    Args:
+        job: the job.
+        findings: what is found about it.
+        written_by: who wrote its entries and which journals signed them, where some came from elsewhere.
+    """
     sections = [
         _outstanding(job),
         *(
@@ -70,6 +80,7 @@ def write_up(job: Job, findings: Findings) -> WriteUp:
         _overrides(job),
         Section("Notes", tuple(f.body.text for f in job.notes)),
         Section("Remarks", tuple(capital(remark.text) for remark in findings.warnings)),
+        Section(WRITTEN_BY, tuple(written_by)),
     ]
     write = WriteUp(
         title=job.unit,
@@ -204,7 +215,16 @@ def _numbers(findings: Findings) -> list[Section]:
         sections.append(Section(f"Run {run.number}: {run.title}", tuple(lines), head, rows))
     for comparison in findings.comparisons:
         sections.append(Section(comparison.title, tuple(capital(remark.text) for remark in comparison.remarks)))
-    return sections
+    return [*sections, *_by_pressure(findings)]
+
+
+def _by_pressure(findings: Findings) -> list[Section]:
+    """Strength against injection pressure, a row for each cylinder."""
+    rows = tuple(
+        (str(found.cylinder), pressures_text(found), slope_text(found) or "-") for found in findings.by_pressure
+    )
+    head = ("Cylinder", "Strength", "Slope") if rows else ()
+    return [Section("Strength by injection pressure, with 95 % intervals", (), head, rows)]
 
 
 def _checks(job: Job) -> Section:

@@ -46,9 +46,6 @@ class Says:
         self.times += 1
         return self._hearing
 
-    def note(self, sound: Sound) -> str:
-        return ""
-
 
 class Hears(Says):
     """Hears one text in anything, and well, as one of the two listeners does."""

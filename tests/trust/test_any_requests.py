@@ -61,7 +61,9 @@ PICTURE = Path(__file__).resolve().parents[2] / "demo" / "orchard" / "blow-by.jp
 
 CYLINDERS = ("", "1", "3", "4")
 SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
-    "access.give_code": {"code": ("1234 5678",)},
+    "access.call": {"name": ("Bay 2 phone", "")},
+    "access.devices": {"job": ("JOB", "")},
+    "access.give_code": {"code": ("1234 5678",), "name": ("Bay 2 phone",), "to": ("/", "/new")},
     "board.board": {"text": ("bench",), "state": ("open", "closed"), "page": ("1", "2")},
     "board.find": {"job": ("JOB",)},
     "board.new": {
@@ -82,6 +84,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "finish.order_anyway": {"cause": ("injector", "valve-train"), "cylinder": CYLINDERS, "reason": ("waited for",)},
     "finish.put_back": {"what": ("cylinders", "injection pressure")},
     "finish.repaired": {"text": ("new bridge",), "cylinder": CYLINDERS, "back": ("live", "overview", "")},
+    "handset.cue": {"subject": ("overhead", "blow-by"), "cylinder": CYLINDERS},
+    "handset.now": {"after": ("", "0", "3")},
     "links.give": {"days": ("1", "7", "30")},
     "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
@@ -95,6 +99,7 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "words": ("cylinder four cut thirty eight", "cylinder four cut three hundred", ""), "nothing": ("", "yes"),
         "option": ("", "0", "1"), "back": ("overview", ""),
     },
+    "phone.cue": {"subject": ("overhead", "blow-by"), "cylinder": CYLINDERS},
     "photos.mark": {
         "shape": ("ring", "arrow"), "x0": ("10", "0"), "y0": ("10.5",), "x1": ("60", "100"), "y1": ("70",),
         "text": ("", "here"),
@@ -201,6 +206,7 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
+            "stream": ("00112233445566aa", "ffeeddccbbaa9988"),
             "secret": (self.shop.entrance.secret,),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
@@ -250,8 +256,7 @@ KINDS = {
     ("mending.put_right", "entry_id"): "lost",
     ("photos.unmark", "entry_id"): "mark",
     ("files.clip", "sha"): "clip",
-    ("phone.view", "token"): "phone",
-    ("phone.send", "token"): "phone",
+    **{(f"phone.{what}", "token"): "phone" for what in ("view", "send", "now", "cue", "photo")},
 }
 """What kind of name an address wants, where its own word does not say."""
 
@@ -265,6 +270,8 @@ def address(rule: Rule, chance: random.Random, place: Place) -> str | None:
             values[name] = chance.choice(offered[1].split(", "))
         elif name == "number":
             values[name] = chance.choice([1, 2, 0, 3, 10**9])
+        elif name == "at":
+            values[name] = chance.choice([0, 0, 1, 3000, 10**12])
         elif name == "filename":
             values[name] = chance.choice(["page.css", "../app.py", "x" * 300])
         else:
@@ -299,7 +306,7 @@ def photo(chance: random.Random) -> dict[str, Any]:
     data = PICTURE.read_bytes()
     data = data + chance.randbytes(2) if chance.random() < 0.3 else spoil(data[:2000], chance)
     name = chance.choice(["photo.jpg", "../../photo.jpg", "", "x" * 300 + ".png"])
-    return {chance.choice(["photos", "photos", "file"]): (io.BytesIO(data), name)}
+    return {chance.choice(["photos", "photos", "memo", "file"]): (io.BytesIO(data), name)}
 
 
 def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> int:
@@ -315,7 +322,9 @@ def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> in
     sent = form(rule, chance, place)
     data = sent if method == "POST" else {}
     query = sent if method == "GET" else {name: value(chance, place) for name in chance.sample(FIELDS, 2)}
-    if method == "POST" and chance.random() < (0.9 if rule.endpoint in ("photos.upload", "phone.send") else 0.1):
+    if method == "POST" and chance.random() < (
+        0.9 if rule.endpoint in ("photos.upload", "phone.send", "handset.send") else 0.1
+    ):
         data |= photo(chance)
     # Another device each time, or it would soon be one that tried too often; some are not of this machine.
     near = chance.random() < 0.9
@@ -345,8 +354,9 @@ def test_any_request_is_answered_without_an_unhandled_exception(seed: int, place
     assert status < 500 or status == 503, (rule.rule, status)
 
 
-REFUSES = {"POST /code"}
-"""The right code is another each time, so that here it is always wrong."""
+REFUSES = {"POST /code", "GET /in/<token>/photo/<sha256:sha>"}
+"""The right code is another each time, so that here it is always wrong; a phone sees what it sent itself, and here each
+request is another's."""
 
 
 def test_every_address_is_tried_and_each_does_what_it_is_for(place: Place) -> None:

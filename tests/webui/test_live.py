@@ -145,6 +145,22 @@ def test_streams_end_when_the_server_stops_and_are_limited_in_number(shop: Shop)
     assert shop.get(f"/job/{job}/events").status_code == 503
 
 
+def test_a_page_that_is_closed_makes_room_for_one_other(shop: Shop) -> None:
+    job = shop.open()
+    watcher = shop.app.extensions["journal"].watcher
+    streams = [watcher.stream(job, 0) for _ in range(MOST_STREAMS)]
+    for stream in streams:
+        next(stream)
+    for _ in range(2):
+        assert watcher.stream(job, 0) is None
+        streams.pop().close()
+        another = watcher.stream(job, 0)
+        next(another)
+        streams.append(another)
+    watcher.close()
+    assert all(list(stream) is not None for stream in streams)
+
+
 def test_the_desks_answer_stands_on_the_live_page(shop: Shop) -> None:
     from journal.facts import Source
     from journal.record.store import Store

@@ -38,7 +38,7 @@
       const found = await answer.json();
       const chosen = microphones.value || found.chosen;
       const one = (number, name) => new Option(name, number);
-      microphones.replaceChildren(one("", "the system's own choice"), ...found.microphones.map((m) => one(m.name, m.name)));
+      microphones.replaceChildren(one("", "the system's own choice"), one("phone:", "a phone, by its page Phone"), ...found.microphones.map((m) => one(m.name, m.name)));
       microphones.value = chosen;
       if (microphones.selectedIndex < 0) microphones.value = "";
     } catch {
