@@ -279,13 +279,13 @@ def test_a_question_that_has_just_come_takes_no_touch_and_two_quick_ones_answer_
     with serving(shop) as address, window(chromium, PHONE, has_touch=True) as page:
         page.goto(f"{address}/job/{job}/handset")
         button = page.locator("#choices button", has_text="Cylinder 2 cut: 30")
-        button.wait_for(timeout=5_000)
+        button.wait_for(timeout=20_000)
         assert button.bounding_box()["height"] >= 48
         shop.enter(job, Question("Cylinder 4: 40 or 14?", (Cut(4, 40.0), Cut(4, 14.0))))
         other = page.locator("#choices button", has_text="Cylinder 4 cut: 40")
-        other.wait_for(timeout=5_000)
+        other.wait_for(timeout=20_000)
         assert other.is_disabled(), "it has just moved there"
-        page.locator("#choices button:not([disabled])").first.wait_for(timeout=5_000)
+        page.locator("#choices button:not([disabled])").first.wait_for(timeout=20_000)
         page.evaluate("const b = document.querySelector('#choices button'); b.click(); b.click();")
-        button.wait_for(timeout=5_000)
+        button.wait_for(timeout=20_000)
     assert [cut.value for cut in shop.job(job).runs[0].cuts] == [40.0], "one touch, one answer; the other still waits"

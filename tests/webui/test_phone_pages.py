@@ -56,7 +56,7 @@ def test_they_have_no_violation_and_are_no_wider_than_the_screen(
         for place in places:
             page.goto(address + place)
             if "handset" in place:
-                page.locator("#choices button:not([disabled])").first.wait_for(timeout=10_000)
+                page.locator("#choices button:not([disabled])").first.wait_for(timeout=20_000)
             found = axe.run(page, options={"runOnly": TAGS}).response
             assert [(v["id"], [n["html"][:120] for n in v["nodes"]]) for v in found["violations"]] == [], place
             assert len(found["passes"]) > 10, "the rules were run"
@@ -83,15 +83,15 @@ def test_everything_can_be_done_by_keyboard_alone(
 
         tab_to("e.id === 'listen'")
         page.keyboard.press("Enter")
-        page.get_by_text("record a voice memo below instead").wait_for(timeout=10_000)
-        page.locator("#choices button:not([disabled])").first.wait_for(timeout=10_000)
+        page.get_by_text("record a voice memo below instead").wait_for(timeout=20_000)
+        page.locator("#choices button:not([disabled])").first.wait_for(timeout=20_000)
         tab_to("e.textContent.includes('Cylinder 2 cut: 30')")
         page.keyboard.press("Enter")
-        page.locator("#asked").wait_for(state="hidden", timeout=10_000)
+        page.locator("#asked").wait_for(state="hidden", timeout=20_000)
         tab_to("e.id === 'camera'")
         tab_to("e.id === 'subject'")
         tab_to("e.name === 'cylinder' && e.value === '5'")
         page.keyboard.press("Space")
-        page.locator("#landing", has_text="overhead, cylinder 5").wait_for(timeout=10_000)
+        page.locator("#landing", has_text="overhead, cylinder 5").wait_for(timeout=20_000)
         tab_to("e.id === 'memo-file'")
     assert [cut.value for cut in shop.job(job).runs[0].cuts] == [30.0]
