@@ -27,8 +27,17 @@ pages = Blueprint("board", __name__)
 ENGINE_CHOICES = {"arrangements": list(Arrangement), "injections": list(Injection)}
 """What an engine's form lets one choose from."""
 
+PLATE = {"make": 80, "model": 80, "serial": 80, "hours": 20, "customer": 120, "work order": 60}
+"""What is asked of a machine besides its unit, by field of a job's facts, and how long it may be, characters."""
+
+STAYS = ("make", "model", "serial", "customer")
+"""What of it is the same in the next job on the same unit."""
+
 AT_ONCE = 30
 """Jobs on one page of the board."""
+
+MOST_UNITS = 200
+"""Among so many jobs, the latest, earlier ones on the same unit are looked for."""
 
 
 @pages.get("/")
@@ -59,6 +68,8 @@ def new() -> ResponseReturnValue:
     try:
         if "fill" in given:
             given = {**given, **layout_fields(given.get("shape", ""))}
+        if "known" in given:
+            given = {**given, **known_fields(given.get("unit", "")[:120].strip())}
         engine = engine_in(given) if given.get("cylinders") or given.get("order") else None
         if request.method == "POST" and "start" in given:
             return _start(engine)
@@ -67,9 +78,25 @@ def new() -> ResponseReturnValue:
     drawn: list[Place] = places(engine) if engine is not None else []
     page = render_template(
         "new.html", given=given, problem=problem, drawn=drawn, engine=engine, shapes=layout_names(),
-        confirm=layout_note(), set_names={} if kept_units(shop().folder) else SET_NAMES, **ENGINE_CHOICES,
+        confirm=layout_note(), set_names={} if kept_units(shop().folder) else SET_NAMES, plate=PLATE,
+        units=sorted({line.unit for line in shop().store.jobs(limit=MOST_UNITS)}), **ENGINE_CHOICES,
     )  # fmt: skip
     return page, 400 if problem and request.method == "POST" else 200
+
+
+def known_fields(unit: str) -> dict[str, str]:
+    """What the form's fields hold for a unit that there was a job on: its plate and its engine as last known.
+
+    Raises:
+        BadInput: when there was none.
+    """
+    lines = shop().store.jobs(text=unit, limit=MOST_UNITS) if unit else []
+    line = next((line for line in lines if line.unit.casefold() == unit.casefold()), None)
+    if line is None:
+        raise BadInput("there is no earlier job on this unit: fill in the machine and the engine yourself")
+    job = shop().store.job(line.id)
+    stays = {name: job.facts.get(name, "") for name in STAYS}
+    return {**stays, **engine_fields(job.engine), "injection": str(job.engine.injection)}
 
 
 def layout_fields(shape: str) -> dict[str, str]:
@@ -125,6 +152,8 @@ def _start(engine: Engine | None) -> ResponseReturnValue:
         cookie["technician"] = technician
     if units is not None and kept_units(shop().folder) is None:
         keep_units(shop().folder, units)
-    job = open_job(shop().store, JobOpened(unit, engine, field("complaint", 600)), technician, Source.PAGE)
+    plate = {name.replace(" ", "_"): field(name.replace(" ", "_"), longest) for name, longest in PLATE.items()}
+    opened = JobOpened(unit, engine, field("complaint", 600), **plate)
+    job = open_job(shop().store, opened, technician, Source.PAGE)
     done(f"the job is open; {layout_note()}: the layout and the firing order")
     return redirect(url_for("live.live", job_id=job), 303)

@@ -1,4 +1,4 @@
-"""What a job is about, put right later: unit, complaint, hours, mileage, and the engine's layout."""
+"""What a job is about, put right later: unit, complaint, plate, hours, mileage, and the engine's layout."""
 
 from __future__ import annotations
 
@@ -6,17 +6,17 @@ from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.errors import BadInput
-from journal.facts import Engine, EngineChanged, JobFact
+from journal.facts import EngineChanged, JobFact
 from journal.record.job import Job
 from webui.acting import acting, done, field
-from webui.board import ENGINE_CHOICES, engine_fields, engine_in
+from webui.board import ENGINE_CHOICES, PLATE, engine_fields, engine_in
 from webui.job import about
 from webui.layout import places
 from webui.shop import shop
 
 pages = Blueprint("facts", __name__)
 
-FIELDS = {"unit": 120, "complaint": 600, "hours": 20, "mileage": 20}
+FIELDS = {"unit": 120, "complaint": 600, **PLATE, "mileage": 20}
 """What can be put right, and how long it may be, characters."""
 
 
@@ -26,8 +26,8 @@ def form(job_id: str) -> ResponseReturnValue:
     state = shop().state(job_id)
     engine = state.job.engine
     return render_template(
-        "about.html", **about(state, "overview"), known=_known(state.job), given=_given(engine), engine=engine,
-        drawn=places(engine), **ENGINE_CHOICES,
+        "about.html", **about(state, "overview"), known=_known(state.job), given=_given(state.job),
+        engine=engine, drawn=places(engine), plate=PLATE, **ENGINE_CHOICES,
     )  # fmt: skip
 
 
@@ -37,7 +37,7 @@ def keep(job_id: str) -> ResponseReturnValue:
     session = acting(job_id)
     job = session.job
     known = _known(job)
-    wanted = {name: field(name, longest) for name, longest in FIELDS.items()}
+    wanted = {name: field(name.replace(" ", "_"), longest) for name, longest in FIELDS.items()}
     if not wanted["unit"]:
         raise BadInput("which machine is it? Fill in the unit")
     engine = engine_in(request.form)
@@ -52,11 +52,12 @@ def keep(job_id: str) -> ResponseReturnValue:
 
 
 def _known(job: Job) -> dict[str, str]:
-    return {"unit": job.unit, "complaint": job.complaint, **{n: job.facts.get(n, "") for n in ("hours", "mileage")}}
+    return {"unit": job.unit, "complaint": job.complaint, **{n: job.facts.get(n, "") for n in (*PLATE, "mileage")}}
 
 
-def _given(engine: Engine) -> dict[str, str]:
-    return {**engine_fields(engine), "injection": str(engine.injection)}
+def _given(job: Job) -> dict[str, str]:
+    said = {name.replace(" ", "_"): job.facts.get(name, "") for name in PLATE}
+    return {**said, **engine_fields(job.engine), "injection": str(job.engine.injection)}
 
 
 def _fits(job: Job, cylinders: int) -> None:

@@ -19,10 +19,27 @@ from journal.session import Session, open_job
 @click.option("--unit", help="What machine it is, as the shop calls it.")
 @engine_options
 @click.option("--complaint", default=None, help="What the operator says is wrong.")
+@click.option("--make", default="", help="Who made the engine, as its plate says.")
+@click.option("--model", default="", help="The engine's model.")
+@click.option("--serial", default="", help="The engine's serial number.")
+@click.option("--hours", default="", help="What its hour meter reads.")
+@click.option("--customer", default="", help="Whose machine it is.")
+@click.option("--work-order", default="", help="The shop's own number for this work.")
 @technician_option
 @click.pass_context
 def open_command(
-    ctx: click.Context, /, unit: str | None, complaint: str | None, technician: str, **engine: Any
+    ctx: click.Context,
+    /,
+    unit: str | None,
+    complaint: str | None,
+    make: str,
+    model: str,
+    serial: str,
+    hours: str,
+    customer: str,
+    work_order: str,
+    technician: str,
+    **engine: Any,
 ) -> None:
     """Start a job on an engine; asks for what is not given when a person is there to answer."""
     if sys.stdin.isatty():
@@ -30,7 +47,7 @@ def open_command(
         ask_units(journal_folder(ctx.find_root().obj))
     if not unit:
         raise BadInput("which machine? Give --unit")
-    opened = JobOpened(unit, engine_from(**engine), complaint or "")
+    opened = JobOpened(unit, engine_from(**engine), complaint or "", make, model, serial, hours, customer, work_order)
     store = store_of(ctx, create=True)
     job = open_job(store, opened, technician)
     line = store.line(job)

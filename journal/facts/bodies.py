@@ -70,6 +70,24 @@ class JobOpened:
     """Its engine's layout."""
     complaint: str = ""
     """What the operator says is wrong."""
+    make: str = ""
+    """Who made the engine, as its plate says."""
+    model: str = ""
+    """The engine's model, as its plate says."""
+    serial: str = ""
+    """The engine's serial number, as its plate says."""
+    hours: str = ""
+    """What its hour meter reads."""
+    customer: str = ""
+    """Whose machine it is."""
+    work_order: str = ""
+    """The shop's own number for this work."""
+
+    @property
+    def facts(self) -> dict[str, str]:
+        """What of `FACT_FIELDS` was given besides unit and complaint, by field."""
+        given = {name: getattr(self, name.replace(" ", "_"), "") for name in FACT_FIELDS[2:]}
+        return {name: value for name, value in given.items() if value}
 
 
 @dataclass(frozen=True)
@@ -86,7 +104,7 @@ class JobFact:
             raise BadInput(f"job fact {self.field!r}: use one of {', '.join(FACT_FIELDS)}")
 
 
-FACT_FIELDS = ("unit", "complaint", "hours", "mileage")
+FACT_FIELDS = ("unit", "complaint", "make", "model", "serial", "hours", "mileage", "customer", "work order")
 """What a `JobFact` may set."""
 
 

@@ -66,7 +66,7 @@ def replay(entries: Iterable[Entry]) -> Job:
     resolved = resolve(ordered)
     opened = resolved.effective[opening.id].body
     assert isinstance(opened, JobOpened)  # `resolve` lets an opening be corrected by another opening only
-    building = _Building(opening, opened)
+    building = _Building(opening, opened, opened.facts)
     for entry in resolved.effective.values():
         building.take(entry)
     return building.finish(ordered, resolved)
@@ -202,7 +202,7 @@ class _Building:
             technicians=tuple(
                 dict.fromkeys(e.technician for e in ordered if e.technician and e.source is not Source.DESK)
             ),
-            facts=self.facts,
+            facts={name: value for name, value in self.facts.items() if value},
             runs=tuple(run.frozen() for run in self.runs),
             conditions=tuple(self.conditions),
             checks=tuple(self.checks),
