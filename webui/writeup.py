@@ -14,6 +14,7 @@ from journal.facts import WriteUpEdited
 from journal.output.charts import charts_of
 from journal.output.render import render
 from journal.output.writeup import write_up
+from journal.output.writeup_html import sheet_style
 from journal.record.pack import pack
 from webui.acting import acting, done, field
 from webui.job import about
@@ -31,7 +32,8 @@ def writeup(job_id: str) -> ResponseReturnValue:
     """The write-up as a page that prints."""
     state = shop().state(job_id)
     return render_template(
-        "writeup.html", **about(state, "writeup"), write=write_up(state.job, state.findings), drawings=drawings(state),
+        "writeup.html", **about(state, "writeup"), drawings=drawings(state),
+        write=write_up(state.job, state.findings, state.line.reference),
         photos=[shown(picture) for picture in state.job.pictures], papers=PAPERS,
     )  # fmt: skip
 
@@ -46,13 +48,21 @@ def edit(job_id: str, section: str) -> ResponseReturnValue:
     """Put one section into one's own words; empty goes back to the generated ones."""
     state = shop().state(job_id)
     if request.method == "GET":
-        write = write_up(state.job, state.findings)
+        write = write_up(state.job, state.findings, state.line.reference)
         words = {"complaint": write.complaint, "cause": write.cause, "correction": write.correction}[section]
         return render_template("writeup_edit.html", **about(state, "writeup"), section=section, words=words)
     text = "" if field("generated", 5) else field("text")
     acting(job_id).enter(WriteUpEdited(section, text))
     done(f"{section}: {'your words are kept' if text else 'as generated again'}")
     return redirect(url_for("writeup.writeup", job_id=job_id), 303)
+
+
+@pages.get("/job/<job_id>/sheet.css")
+def sheet(job_id: str) -> Response:
+    """What a printer puts on every sheet of the write-up's page: the job's reference and the machine."""
+    state = shop().state(job_id)
+    style = sheet_style(write_up(state.job, state.findings, state.line.reference).sheet)
+    return Response(style, content_type="text/css; charset=utf-8")
 
 
 @pages.get("/job/<job_id>/write-up.<any(pdf, txt, json, html):form>")
@@ -62,7 +72,7 @@ def download(job_id: str, form: str) -> ResponseReturnValue:
     paper = request.args.get("paper", "A4")
     if paper not in PAPERS:
         raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
-    data = render(state.job, state.findings, form, shop().folder, paper=paper)
+    data = render(state.job, state.findings, form, shop().folder, reference=state.line.reference, paper=paper)
     return _file(data, KINDS[form], f"job-{state.line.reference}.{form}")
 
 
@@ -71,7 +81,7 @@ def carry(job_id: str) -> ResponseReturnValue:
     """The job with its photos, sounds and write-up as one file; original photos, which tell more, only when asked."""
     state = shop().state(job_id)
     originals = request.args.get("photos") == "originals"
-    page = render(state.job, state.findings, "html", shop().folder)
+    page = render(state.job, state.findings, "html", shop().folder, reference=state.line.reference)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "job.zip"
         pack(shop().store, job_id, target, {"write-up.html": page}, originals=originals)

@@ -38,7 +38,7 @@ def pack_command(
     job_id = job_of(store, reference)
     check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    page = render(job, findings, "html", store.folder)
+    page = render(job, findings, "html", store.folder, reference=store.line(job_id).reference)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
     echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:

@@ -140,7 +140,7 @@ def write_up_command(ctx: click.Context, target: Path | None, replace: bool, ref
     if target is not None:
         check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    data = render(job, findings, form, store.folder)
+    data = render(job, findings, form, store.folder, reference=store.line(job_id).reference)
     if target is None:
         echo(data.decode("utf-8"))
         return

@@ -24,15 +24,16 @@ FORMS = ("txt", "html", "pdf", "json")
 """What a write-up can be had as."""
 
 
-def render(job: Job, findings: Findings, form: str, folder: Path, *, paper: str = "A4") -> bytes:
+def render(job: Job, findings: Findings, form: str, folder: Path, *, reference: str = "", paper: str = "A4") -> bytes:
     """The write-up as text, self-contained HTML, PDF or JSON; photos come from the journal's folder.
 
-    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever.
+    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever. The reference, what
+    people call the job in this journal, stands on every sheet.
 
     Raises:
         BadInput: for a form that is not one of `FORMS`.
     """
-    write = write_up(job, findings)
+    write = write_up(job, findings, reference)
     charts = charts_of(job, findings)
 
     marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in job.pictures}
@@ -71,6 +72,7 @@ def as_json(job: Job, write: WriteUp, findings: Findings) -> str:
     """The write-up and the findings it rests on, as JSON text."""
     plain = {
         "job": job.id,
+        "sheet": write.sheet,
         "unit": write.title,
         "facts": dict(write.facts),
         "complaint": write.complaint,

@@ -19,6 +19,10 @@ from journal.output.writeup_html import NOT_HERE, Photos
 _MARGIN_MM = 16.0
 _CHART_MM = 84.0
 _FRAME_MM = 24.0
+_NUMBER_MM = 28.0
+"""Room for the number of a sheet."""
+_SMALL = 8.5
+"""Letters of the small print, points."""
 
 
 def as_pdf(write: WriteUp, charts: Sequence[str], photos: Photos, *, paper: str = "A4") -> bytes:
@@ -36,6 +40,7 @@ def _made(write: WriteUp, charts: Sequence[str], photos: Photos, pdf: _Pages) ->
         pdf.heading(title)
         pdf.said(text, 11)
     _sections(pdf, [s for s in write.sections if s.warning])
+    pdf.cautions(write.cautions)
     if charts:
         pdf.heading("How much each cylinder pulls", keep_mm=60)
         pdf.pictures([_plain(svg).encode() for svg in charts])
@@ -43,21 +48,25 @@ def _made(write: WriteUp, charts: Sequence[str], photos: Photos, pdf: _Pages) ->
     if write.photos:
         pdf.heading("Photos", keep_mm=80)
         pdf.pictures([photos(sha256) for sha256, _ in write.photos], [caption for _, caption in write.photos])
-    pdf.heading("Cautions", keep_mm=10 + sum(pdf.high(caution, 9) for caution in write.cautions))
-    for caution in write.cautions:
-        pdf.said(caution, 9)
     if pdf.faces.missing:
         pdf.said(f"{UNKNOWN} stands for a letter that this PDF's typefaces lack; the HTML write-up has it.", 9)
+    pdf.to_sign(write.signed)
     return bytes(pdf.output())
 
 
 def _sections(pdf: _Pages, sections: Sequence[Section]) -> None:
     for section in sections:
-        pdf.heading(section.title, keep_mm=44 if section.rows else 24)
+        pdf.heading(section.title, keep_mm=_kept_together(section))
         for line in section.lines:
             pdf.said(line)
         if section.rows:
             pdf.rows(section.head, section.rows)
+
+
+def _kept_together(section: Section) -> float:
+    """How much of a section stays with its heading, mm: all of a table of figures that a sheet has room for."""
+    whole = 12 + 5.5 * len(section.lines) + 6 * (len(section.rows) + 1)
+    return whole if section.figures and whole < 200 else 44 if section.rows else 24
 
 
 def _plain(svg: str) -> str:
@@ -73,14 +82,19 @@ class _Pages(FPDF):
         self.faces = Typefaces(self, folder, _words(write))
         self.set_margin(_MARGIN_MM)
         self.set_auto_page_break(True, 18)
-        self.set_title(write.title)
+        self.set_title(write.sheet)
+        self.sheet = write.sheet
         self.alias_nb_pages()
 
     def footer(self) -> None:
-        """Page number of how many."""
+        """Which job this sheet belongs to, as much of it as fits, and which sheet of how many it is."""
         self.set_y(-13)
         self.set_font(FAMILY, size=8)
-        self.cell(0, 5, f"page {self.page_no()} of {{nb}}", align="R")
+        words, room = self.faces.shown(self.sheet), self.epw - _NUMBER_MM
+        while self.get_string_width(words) > room:
+            words = words[:-2].rstrip() + "…"
+        self.cell(room, 5, words)
+        self.cell(_NUMBER_MM, 5, f"sheet {self.page_no()} of {{nb}}", align="R")
 
     def heading(self, text: str, size: float = 12, keep_mm: float = 24) -> None:
         """A heading that is not left alone at the foot of a page: `keep_mm` of what follows stay with it."""
@@ -96,6 +110,28 @@ class _Pages(FPDF):
         self.set_font(FAMILY, size=size)
         self.multi_cell(0, size * 0.46, self.faces.shown(text), align="L", new_x=XPos.LMARGIN, new_y=YPos.NEXT)
         self.ln(0.7)
+
+    def cautions(self, cautions: Sequence[str]) -> None:
+        """All of them in one small paragraph on the sheet that they fall on, so that they take none of their own."""
+        if not cautions:
+            return
+        words = f"Cautions: {' '.join(cautions)}"
+        if self.will_page_break(self.high(words, _SMALL)):
+            self.add_page()
+        self.ln(1)
+        self.said(words, _SMALL)
+
+    def to_sign(self, fields: Sequence[str]) -> None:
+        """A line to write on for each field, side by side, with its words below."""
+        if self.will_page_break(22):
+            self.add_page()
+        self.ln(14)
+        wide = self.epw / len(fields)
+        self.set_font(FAMILY, size=_SMALL)
+        for place, words in enumerate(fields):
+            x = self.l_margin + place * wide
+            self.line(x, self.get_y(), x + wide - 8, self.get_y())
+            self.text(x, self.get_y() + 4, self.faces.shown(words))
 
     def high(self, text: str, size: float = 10) -> float:
         """How high that paragraph would stand, mm."""
@@ -167,7 +203,16 @@ def _height(data: bytes | None, width_mm: float) -> float:
 
 def _words(write: WriteUp) -> Iterator[str]:
     """Everything a write-up says in words."""
-    yield from (write.title, write.complaint, write.cause, write.correction, *write.cautions)
+    yield from (
+        write.title,
+        write.sheet,
+        "…",
+        *write.signed,
+        write.complaint,
+        write.cause,
+        write.correction,
+        *write.cautions,
+    )
     yield from (text for fact in write.facts for text in fact)
     yield from (caption for _, caption in write.photos)
     for section in write.sections:

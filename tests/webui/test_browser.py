@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from journal.facts import Cut, Note, PartWanted, PhotoCue, Question
+from tests.output.test_writeup import said_in_pdf
 from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg
 from tests.webui.test_desk import link_of
@@ -254,6 +255,8 @@ def test_the_write_up_prints_to_pages_of_both_papers(shop: Shop, address: str, c
         page.goto(f"{address}/job/{job}/write-up")
         for paper, size in (("A4", (595, 842)), ("Letter", (612, 792))):
             data = page.pdf(format=paper)
+            sheets = said_in_pdf(data, tmp_path).split("\f")[:-1]
+            assert all(re.search(rf"Job [A-Z]{{4,}}, Orchard pump 2 +sheet {n} of", s) for n, s in enumerate(sheets, 1))
             found = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
             assert found is not None
             assert (float(found[1]), float(found[2])) == pytest.approx(size, abs=1.5)
