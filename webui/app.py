@@ -112,7 +112,6 @@ _PLAIN = {
     403: "This device may not see this. Ask at the journal's own machine.",
     404: "There is nothing at this address. Start from the list of jobs.",
     405: "This address does not take that. Start from the list of jobs.",
-    410: "This link has ended or was taken back. Ask the shop for a new one.",
     413: "That is larger than this page takes. Send one photo at a time, or a smaller one.",
     429: "Too many tries. Wait a minute, then try again.",
 }

@@ -2,7 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
@@ -15,6 +16,7 @@ from journal.facts.engine import MOST_CYLINDERS
 from journal.facts.layouts import layout_names, layout_note, layout_of
 from journal.facts.quantities import units_by_quantity
 from journal.record.job import JobState
+from journal.record.lines import JobLine
 from journal.record.shop_units import keep_units, kept_units
 from journal.session import open_job
 from webui.acting import done, field
@@ -50,8 +52,18 @@ def board() -> ResponseReturnValue:
     lines = shop().store.jobs(text=text, state=state or None, limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE)
     return render_template(
         "board.html", jobs=lines[:AT_ONCE], more=len(lines) > AT_ONCE, page=page, text=text, state=state,
-        states=list(JobState), lan=shop().lan,
+        states=list(JobState), lan=shop().lan, answers=_answers(lines),
     )  # fmt: skip
+
+
+def _answers(lines: Sequence[JobLine]) -> dict[str, str]:
+    """What the parts desk answered on jobs that are not closed, in words, by the job's identifier."""
+    going_on = [line.id for line in lines if line.state is not JobState.CLOSED]
+    said = shop().store.desk_answers(going_on)
+    return {
+        job: ", ".join(f"{many} {state}" for state, many in sorted(Counter(states).items()))
+        for job, states in said.items()
+    }
 
 
 @pages.get("/find")

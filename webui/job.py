@@ -9,9 +9,10 @@ from flask import Blueprint, render_template
 from flask.typing import ResponseReturnValue
 from markupsafe import Markup
 
-from journal.analysis.findings import RunFinding, Standing
+from journal.analysis.findings import RunFinding
 from journal.errors import NotFound
 from journal.output.charts import comparison_charts, run_chart
+from journal.output.wanted import past
 from journal.record.job import Job, Run
 from webui.shop import State, shop
 
@@ -44,7 +45,7 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state),
+        side_by_side=side_by_side, past=past(state.job, state.findings),
     )  # fmt: skip
 
 
@@ -61,21 +62,6 @@ def run(job_id: str, number: int) -> ResponseReturnValue:
 def about(state: State, tab: str) -> dict[str, Any]:
     """What every page of a job shows around its content."""
     return {"job": state.job, "findings": state.findings, "tab": tab, "job_tabs": TABS}
-
-
-def past(state: State) -> frozenset[int]:
-    """Cylinders low before the repair and not known to be so after it: nothing is to be ordered for them."""
-    if not state.findings.mended:
-        return frozenset()
-    after = {run.id for run in state.job.runs if run.start.after_repair}
-    still = {
-        share.cylinder
-        for finding in state.findings.runs
-        if finding.run in after
-        for share in finding.contributions
-        if share.standing in (Standing.DEAD, Standing.WEAK)
-    }
-    return frozenset(low.cylinder for low in state.findings.cylinders if low.cylinder not in still)
 
 
 def runs(state: State, chosen: Sequence[Run], as_said: int = 1) -> list[dict[str, Any]]:

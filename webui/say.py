@@ -222,6 +222,7 @@ def teach(app: Flask) -> None:
         state_class, unit, unit_of_run,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
+    app.jinja_env.filters["answer_words"] = words.answer_words
     app.jinja_env.filters["capitalize_first"] = capital
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
     app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)

@@ -39,7 +39,7 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, reference: 
     marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in job.pictures}
 
     def photo(sha256: str) -> bytes | None:
-        return _picture(folder, sha256, marks.get(sha256, ()))
+        return picture_with(folder, sha256, marks.get(sha256, ()))
 
     if form == "txt":
         from journal.output.writeup_text import as_text
@@ -58,7 +58,7 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, reference: 
     raise BadInput(f"{form!r}: a write-up can be had as {', '.join(FORMS)}")
 
 
-def _picture(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes | None:
+def picture_with(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes | None:
     """A photo's page copy with what is drawn on it; none when it cannot be had or is no picture."""
     try:
         data = page_copy_path(folder, sha256).read_bytes()

@@ -1,10 +1,13 @@
-"""A wanted part and the findings in; the causes that this part would mend out."""
+"""A wanted part and the findings in; the causes that this part would mend, and whether it may be ordered, out."""
 
 from __future__ import annotations
 
+from dataclasses import dataclass
+
 from journal.analysis.causes.tables import tables
-from journal.analysis.findings import Cause, Findings
+from journal.analysis.findings import Cause, Findings, Gate, Standing
 from journal.facts import PartWanted
+from journal.record.job import Job, Part
 
 
 def causes_meant(wanted: PartWanted, findings: Findings) -> tuple[Cause, ...]:
@@ -18,3 +21,44 @@ def causes_meant(wanted: PartWanted, findings: Findings) -> tuple[Cause, ...]:
     rows, said = tables().causes, wanted.description.lower()
     meant = tuple(c for c in found.causes if any(word in said for word in rows[c.key].part_words))
     return meant or found.causes[:1]
+
+
+@dataclass(frozen=True)
+class Reason:
+    """Why a part is wanted, as far as the evidence goes."""
+
+    cause: Cause
+    """The likeliest cause on the part's cylinder."""
+    gate: Gate | None
+    """Whether this very part may be ordered; none when nothing is to be said about that any more."""
+
+
+def reason_for(job: Job, findings: Findings, part: Part) -> Reason | None:
+    """What the evidence says of a wanted part; none without a cylinder or a finding.
+
+    The gate is that of the causes which this part would mend, which need not be the likeliest: an injector is not
+    ready to order because a bridge is.
+    """
+    meant = causes_meant(part.wanted.body, findings)
+    if not meant:
+        return None
+    cylinder = part.wanted.body.cylinder
+    likeliest = next(f.causes[0] for f in findings.cylinders if f.cylinder == cylinder)
+    gates = [cause.gate for cause in meant if cause.gate is not None]
+    best = next((gate for gate in gates if gate.ready or gate.overridden), gates[0] if gates else None)
+    return Reason(likeliest, None if cylinder in past(job, findings) else best)
+
+
+def past(job: Job, findings: Findings) -> frozenset[int]:
+    """Cylinders low before the repair and not known to be so after it: nothing is to be ordered for them."""
+    if not findings.mended:
+        return frozenset()
+    after = {run.id for run in job.runs if run.start.after_repair}
+    still = {
+        share.cylinder
+        for finding in findings.runs
+        if finding.run in after
+        for share in finding.contributions
+        if share.standing in (Standing.DEAD, Standing.WEAK)
+    }
+    return frozenset(low.cylinder for low in findings.cylinders if low.cylinder not in still)

@@ -228,6 +228,28 @@ def stored(db: Database, table: str, number: int) -> tuple[object, ...] | None:
     return row
 
 
+def desk_answers(db: Database, jobs: Iterable[str]) -> dict[str, list[str]]:
+    """How far the parts of each job are of which the parts desk had the last word that counts, by the job's identifier.
+
+    Jobs of which there is none are left out.
+    """
+    rows = db.execute(
+        "SELECT j.id, json_extract(e.body, '$.part'), e.source, json_extract(e.body, '$.state')"
+        " FROM jobs j JOIN entries e ON e.job = j.number"
+        " WHERE j.id IN (SELECT value FROM json_each(?)) AND e.kind = 'part answer'"
+        " AND NOT EXISTS (SELECT 1 FROM entries w WHERE w.job = e.job AND w.kind = 'withdrawal'"
+        " AND json_extract(w.body, '$.target') = e.id)"
+        " ORDER BY e.at_utc, e.id",
+        [json.dumps(list(jobs))],
+    )
+    last = {(job, part): (source, state) for job, part, source, state in rows}
+    found: dict[str, list[str]] = {}
+    for (job, _), (source, state) in last.items():
+        if source == Source.DESK:
+            found.setdefault(str(job), []).append(str(state))
+    return found
+
+
 def _people(entries: Iterable[Entry]) -> list[str]:
     """Who made the entries, in order, the parts desk left out."""
     return [entry.technician for entry in entries if entry.technician and entry.source is not Source.DESK]

@@ -346,6 +346,11 @@ class Store:
         with database_errors(self.path):
             return lines.line_of(self._db, self._number(job_id))
 
+    def desk_answers(self, job_ids: Iterable[str]) -> dict[str, list[str]]:
+        """How far the parts are of which the parts desk had the last word, by job; those with none are left out."""
+        with database_errors(self.path):
+            return lines.desk_answers(self._db, job_ids)
+
     def latest_open(self) -> str | None:
         """The job opened or reopened last among those not closed; none when there is none.
 
