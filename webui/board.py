@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time, timedelta
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
@@ -48,12 +49,27 @@ def board() -> ResponseReturnValue:
     text = request.args.get("text", "")[:200].strip()
     named = request.args.get("state", "")
     state = named if named in list(JobState) else ""
+    days = {name: _day(request.args.get(name, "")) for name in ("since", "until")}
     page = max(1, min(request.args.get("page", 1, int), 10_000))
-    lines = shop().store.jobs(text=text, state=state or None, limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE)
+    lines = shop().store.jobs(
+        text=text, state=state or None, since=days["since"], limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE,
+        until=days["until"] + timedelta(days=1) if days["until"] else None,
+    )  # fmt: skip
     return render_template(
         "board.html", jobs=lines[:AT_ONCE], more=len(lines) > AT_ONCE, page=page, text=text, state=state,
         states=list(JobState), lan=shop().lan, answers=_answers(lines),
+        days={name: at.date().isoformat() if at else "" for name, at in days.items()},
     )  # fmt: skip
+
+
+def _day(text: str) -> datetime | None:
+    """The beginning of a day in this machine's own time; none where no day was given, or none that there is."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return None
+    # Entries lie from 1970 to 9998.
+    return datetime.combine(day, time()).astimezone() if 1970 < day.year < 9999 else None
 
 
 def _answers(lines: Sequence[JobLine]) -> dict[str, str]:

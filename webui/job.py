@@ -61,7 +61,13 @@ def run(job_id: str, number: int) -> ResponseReturnValue:
 
 def about(state: State, tab: str) -> dict[str, Any]:
     """What every page of a job shows around its content."""
-    return {"job": state.job, "findings": state.findings, "tab": tab, "job_tabs": TABS}
+    return {
+        "job": state.job,
+        "findings": state.findings,
+        "reference": state.line.reference,
+        "tab": tab,
+        "job_tabs": TABS,
+    }
 
 
 def runs(state: State, chosen: Sequence[Run], as_said: int = 1) -> list[dict[str, Any]]:

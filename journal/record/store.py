@@ -316,7 +316,8 @@ class Store:
         """Lines of jobs that fit everything given: those touched last first, with `text` or `until` those opened last.
 
         Args:
-            text: words, or beginnings of words, of the unit, complaint, notes or causes.
+            text: words, or beginnings of words, of the unit, complaint, notes, parts or causes, or of a technician's
+                name; or a job's reference.
             state: how far the job is.
             technician: who made an entry in it.
             since: worked on at or after, aware.

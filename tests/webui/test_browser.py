@@ -144,7 +144,7 @@ def test_a_reading_is_corrected_by_keyboard_alone_and_its_history_shown(
     shop.say(job, *IDLE_RUN)
     with window(chromium) as page:
         page.goto(f"{address}/job/{job}/review")
-        page.locator(".what").first.focus()
+        page.locator(".reading .what").first.focus()
         for _ in range(8):
             if "Cylinder 4" in page.evaluate("document.activeElement.textContent"):
                 break
