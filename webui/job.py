@@ -15,6 +15,7 @@ from journal.output.charts import comparison_charts, run_chart
 from journal.output.wanted import past
 from journal.record.job import Job, Run
 from webui.shop import State, shop
+from webui.tiles import tiles
 
 pages = Blueprint("job", __name__)
 
@@ -45,7 +46,7 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state.job, state.findings),
+        side_by_side=side_by_side, past=past(state.job, state.findings), tiles=tiles(state),
     )  # fmt: skip
 
 
