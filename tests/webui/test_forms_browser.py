@@ -72,7 +72,7 @@ def test_an_unlikely_number_is_asked_about_where_it_was_typed(shop: Shop, addres
         field.press("Enter")
         row(page, 5).get_by_text("not what this job leads one to expect").wait_for()
         assert cut_of(shop.job(job), 5)[1] == 37.5
-        row(page, 5).get_by_role("button", name="No, I will put it right").click()
+        row(page, 5).get_by_role("link", name="No, I will put it right").click()
         assert row(page, 5).locator(".doubt").count() == 0 and field.input_value() == "9999999"
         field.press("Enter")
         row(page, 5).get_by_role("button", name="Yes, enter it").click()

@@ -25,35 +25,26 @@
   };
 
   const clear = (form) => {
-    for (const old of form.querySelectorAll(":scope .wrong[role=alert], :scope .doubt")) old.remove();
+    for (const old of form.querySelectorAll(".wrong[role=alert]")) old.remove();
+    for (const old of form.parentNode.querySelectorAll(":scope > .doubt")) old.remove();
     for (const field of form.querySelectorAll("[aria-invalid]")) {
       field.removeAttribute("aria-invalid");
       field.removeAttribute("aria-describedby");
     }
   };
 
-  // The question stands within the form that it is about, and "yes" sends that form again.
-  const ask = (form, doubt, button) => {
+  // The question with its answers stands right after the form that it is about.
+  const ask = (form, doubt) => {
     clear(form);
-    const box = document.createElement("div");
-    box.className = "doubt question sheet";
-    box.setAttribute("role", "alert");
-    const words = document.createElement("p");
-    words.textContent = doubt.querySelector("h2").textContent;
-    const yes = document.createElement("button");
-    yes.type = "button";
-    yes.textContent = doubt.querySelector("[name=sure]").textContent;
-    yes.addEventListener("click", () => send(form, button, "yes"));
-    const no = document.createElement("button");
-    no.type = "button";
-    no.textContent = doubt.querySelector("[data-dismiss]").textContent;
-    no.addEventListener("click", () => {
+    doubt.classList.add("doubt");
+    doubt.setAttribute("role", "alert");
+    doubt.querySelector("[data-dismiss]")?.addEventListener("click", (event) => {
+      event.preventDefault();
       clear(form);
       form.querySelector("input:not([type=hidden])")?.focus();
     });
-    box.append(words, yes, no);
-    form.append(box);
-    yes.focus();
+    form.after(document.adoptNode(doubt));
+    doubt.querySelector("button").focus();
   };
 
   const go = (to) => {
@@ -69,35 +60,40 @@
     }
   };
 
-  const refused = async (form, button, answer) => {
+  const show = (html) => {
+    const page = new DOMParser().parseFromString(html, "text/html");
+    document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
+    document.querySelector("main").focus();
+  };
+
+  const refused = async (form, answer) => {
     const page = new DOMParser().parseFromString(await answer.text(), "text/html");
     const again = page.querySelector("form[data-again]");
     const doubt = page.getElementById("doubt");
     if (again && form.matches("[data-again]")) {
       document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
       document.querySelector("[aria-invalid]")?.focus();
-    } else if (doubt?.querySelector("[name=sure]")) {
-      ask(form, doubt, button);
+    } else if (doubt) {
+      ask(form, doubt);
     } else {
       const problem = page.querySelector("[data-problem]") ?? page.querySelector("main section p");
       say(form, problem?.textContent.trim() ?? `The journal answers ${answer.status}.`, problem?.dataset.problem);
     }
   };
 
-  const send = async (form, button, sure) => {
+  const send = async (form, button) => {
     if (form.dataset.sending) return;
     form.dataset.sending = "yes";
     const data = new URLSearchParams(new FormData(form));
     if (button?.name) data.append(button.name, button.value);
-    if (sure) data.append("sure", sure);
     try {
       const answer = await fetch(button?.getAttribute("formaction") ?? form.action, {
         method: "POST", body: data, headers: { "X-Form": "yes", Accept: "text/html" },
       });
       if (answer.headers.has("X-Go")) return go(answer.headers.get("X-Go"));
-      if (answer.ok) return location.assign(answer.url);
+      if (answer.ok) return show(await answer.text());
       delete form.dataset.sending;
-      await refused(form, button, answer);
+      await refused(form, answer);
     } catch {
       delete form.dataset.sending;
       say(form, "The journal does not answer. What you typed is still here: try again in a moment.");
