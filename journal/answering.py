@@ -15,6 +15,8 @@ from journal.facts import (
     Cut,
     Entry,
     JobOpened,
+    PartWanted,
+    PhotoCue,
     Quantity,
     Question,
     RunStarted,
@@ -95,6 +97,8 @@ def with_value(body: Body, value: float) -> Body | None:
     body = first_option(body) or body
     if isinstance(body, Cut):
         return replace(body, value=value, no_change=False)
+    if isinstance(body, PartWanted):
+        return replace(body, quantity=int(value)) if value in range(1, 100) else None
     return replace(body, value=value) if isinstance(body, Baseline | Condition | Check) else None
 
 
@@ -124,6 +128,28 @@ def last_number(job: Job, technician: str, cylinder: int | None = None, about: s
         if cylinder is None and not about and entry.technician != technician:
             continue
         return job.effective[entry.id]
+    return None
+
+
+def just_wanted(job: Job) -> Entry | None:
+    """The last entry, where it asks for a part, whose number can be put right."""
+    last = last_said(job)
+    now = job.effective.get(last.id) if last is not None else None
+    return now if now is not None and isinstance(now.body, PartWanted) else None
+
+
+def last_of_cylinder(job: Job, technician: str, cylinder: int | None) -> Entry | None:
+    """The last entry of a technician that counts and is about a cylinder (this one, where one is named)."""
+    for entry in reversed(job.entries):
+        now = job.effective.get(entry.id)
+        if (
+            now is None
+            or entry.technician != technician
+            or not isinstance(now.body, Cut | Check | PartWanted | PhotoCue)
+        ):
+            continue
+        if now.body.cylinder is not None and cylinder in (None, now.body.cylinder):
+            return now
     return None
 
 

@@ -3,15 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
 from journal.answering import (
     ANSWERS,
     Numbered,
     is_last_said,
+    just_wanted,
     last_act,
     last_number,
+    last_of_cylinder,
     new_run,
     said,
     same_thing,
@@ -50,6 +52,9 @@ from journal.wording.expect import expected
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
+
+THE_CYLINDER = "cylinder"
+"""What a correction is about that puts the cylinder right."""
 
 JUST_NOW = "just now"
 """What "never mind" is about: it takes back nothing that was not said a moment ago, as people say it to each other."""
@@ -411,6 +416,8 @@ class Session:
         return Outcome(Verdict.TAKE, text, text, entry, decision)
 
     def _correct(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+        if command.about == THE_CYLINDER:
+            return self._move(decision, command, job, clip)
         named = command.cylinder is not None or bool(command.about)
         asked = just_asked(job, self.clock())
         if not named and asked is not None and command.value is not None:
@@ -422,7 +429,8 @@ class Session:
         scratched = None if named else taken_back_just_now(job)
         if scratched is not None:
             return self._asked_anew([b for v in values if (b := with_value(scratched, v))], decision, clip)
-        target = last_number(job, self.technician, command.cylinder, command.about)
+        target = None if named else just_wanted(job)
+        target = target or last_number(job, self.technician, command.cylinder, command.about)
         bodies = [b for v in values if target is not None and (b := with_value(target.body, v)) is not None]
         if target is None or not bodies:
             return _let_go(decision, "there is no reading to correct")
@@ -433,6 +441,18 @@ class Session:
             entry = self.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
             return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
         return self._asked_anew(corrections, decision, clip, decision.prompt if recent else "")
+
+    def _move(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+        """The last thing said of a cylinder is of another one."""
+        target = last_of_cylinder(job, self.technician, command.instead_of)
+        if target is None or command.cylinder is None:
+            return _let_go(decision, "nothing was said of a cylinder that could be put right")
+        body = replace(target.body, cylinder=command.cylinder)
+        correction = Correction(target.id, body)
+        if decision.verdict is Verdict.TAKE and is_last_said(job, target) and expected(body, self._context(job)):
+            entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+            return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
+        return self._asked_anew([correction], decision, clip)
 
     def _asked_anew(self, options: Sequence[Body], decision: Decision, clip: str, prompt: str = "") -> Outcome:
         """A question in place of an act on something that was not the last thing said."""

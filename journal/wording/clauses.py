@@ -11,7 +11,7 @@ from journal.wording.lexicon import Part
 _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
-    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0,
+    "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0, "please": 0.0,
     "veto": 50.0,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
@@ -26,7 +26,15 @@ _UNKNOWN_BESIDE = 1.0
 _UNKNOWN_IN_DOUBT = 1.2
 """The same besides, where nothing shows that it is this engine that is spoken of."""
 _HESITATED = 0.5
-_HESITATED = 0.5
+_OF_ANYTHING = ("engine_thing", "subject", "part", "quantity", "damage")
+_SPOKEN_OF = {
+    "cut": _OF_ANYTHING,
+    "baseline": _OF_ANYTHING,
+    "fuel": _OF_ANYTHING,
+    "check": ("engine_thing", "quantity"),
+}
+"""Roles of what is spoken of: a reading or a check that makes no use of it may be one of something else."""
+_SAYS_LITTLE = ("link", "aside", "again", "fix", "act", "test", "unit", "next", "cylinder_word")
 
 
 @dataclass(frozen=True)
@@ -92,6 +100,8 @@ class Made:
     """Whether words of no meaning stand among its own."""
     bare: bool = field(default=False, compare=False)
     """Whether it is no more than a cylinder and a number."""
+    instead: bool = field(default=False, compare=False)
+    """Whether the speaker says it in place of what was said just before."""
     start: int = field(default=0, compare=False)
     """Index of the first word it was made from."""
     end: int = field(default=0, compare=False)
@@ -191,6 +201,9 @@ class Clause:
                 cost += min((_UNUSED.get(p.role, _UNUSED_OTHERWISE) for p in item.parts), default=_UNUSED_OTHERWISE)
         return cost
 
+    def _unused(self) -> list[Item]:
+        return [item for index, item in enumerate(self.items) if index not in self.used]
+
     def _beside(self, index: int) -> bool:
         """Whether a word of no meaning stands straight after a number or straight before what is measured."""
         item = self.items[index]
@@ -215,17 +228,25 @@ class Clause:
         doubtful = any(has_role(item, "doubtful") for item in self.items) or len(strange) > 1
         cut_off = any(self._beside(index) for index in strange) or any(item.torn for item in self.said)
         cost = self.rest(sure=sure) + extra
+        other = kind in _SPOKEN_OF and any(
+            has_role(item, *_SPOKEN_OF[kind]) and not has_role(item, *_SAYS_LITTLE) for item in self._unused()
+        )
         filled = tuple(f for f in fills if f)
-        return Made(kind, filled, cost, asked or self.asked or doubtful or cut_off, bool(strange), not sure)
+        anew = bool(self.items) and has_role(self.items[0], "fix") and self.before is not None
+        instead = anew and self.before is not None and self.before.kind == kind
+        return Made(
+            kind, filled, cost, asked or self.asked or doubtful or cut_off or other, bool(strange), not sure, instead
+        )
 
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
-    kept = list(items)
+    kept = _without_skipped(items)
     cost, asked = 0.0, False
     denied = [
         i + 1 for i, item in enumerate(kept[:-1])
-        if any(p.role == "neg" for p in item.parts) and kept[i + 1].number is not None and not kept[i + 1].pause
+        if has_role(item, "neg") and not has_role(item, "fix")
+        and kept[i + 1].number is not None and not kept[i + 1].pause
     ]  # fmt: skip
     if denied and sum(item.number is not None for item in kept) > 1:
         drop = {i for at in denied for i in (at - 1, at)}
@@ -253,6 +274,16 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
                 again = True
                 break
     return Clause(tuple(kept), before, cost, asked, said=items)
+
+
+def _without_skipped(items: Sequence[Item]) -> list[Item]:
+    """Without a cylinder that is passed over: "skip three, four's thirty two"."""
+    skipped = {
+        i for at, item in enumerate(items[:-1])
+        if has_role(item, "skip") and items[at + 1].cylinders
+        for i in (at, at + 1)
+    }  # fmt: skip
+    return [item for i, item in enumerate(items) if i not in skipped] if len(skipped) < len(items) else list(items)
 
 
 def _is_number(item: Item) -> bool:

@@ -23,7 +23,8 @@ _SAID = "|".join((*DIGITS, *TEENS, *TENS))
 _DOUBT_MARK = re.compile(
     r"[<>~≈±≥≤∼˜﹥＞＜⩾⩽≠¬!?][=]?\s*[0-9]|[0-9]\s*[?+]|[0-9]\s-\s*$|[0-9]⁄[0-9]|[²³¹⁰⁴-⁹][0-9]|\s[²³¹⁰⁴-⁹]"
     r"|(?:2[1-9]|[3-9][0-9])-[0-9]|[0-9]{2},[0-9],[0-9]"
-    rf"|\b(?:over|under|above|below|at least|at most|nearly|almost|negative|more than|less than)\s+(?:[0-9]|{_SAID})",
+    r"|\b(?:over|under|above|below|at least|at most|nearly|almost|negative|more than|less than)\s+(?:a\s+)?"
+    rf"(?:[0-9]|{_SAID}|hundred|thousand)",
     re.IGNORECASE,
 )
 """Typed beside a number: more or less than it, about it, or not sure of it."""

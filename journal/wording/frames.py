@@ -6,18 +6,19 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from functools import lru_cache
 
-from journal.wording import frames_checks, frames_job, frames_readings
+from journal.wording import frames_checks, frames_job, frames_mending, frames_readings
 from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
 from journal.wording.lexicon import Part, Said, lexicon
 from journal.wording.numbers import atoms, readings
+from journal.wording.things import Thing, thing_at
 
 _FAMILIES = (
     frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
     frames_readings.repeated,
     frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
     frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
-    frames_job.corrections,
+    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
@@ -30,6 +31,7 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_EVEN = frozenset({"even", "flat"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
     {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
@@ -42,6 +44,7 @@ _BARE_ORDINAL = 0.4
 _CUT_SHORT = 0.6
 """Cost of words apart that are an expression together."""
 _CROWDED = 0.6
+_MORE_PARTS = 0.7
 _ONE_FIGURE = 0.6
 _PAUSE_IN_NUMBER = 0.4
 _BINDING = frozenset({"veto", "intend"})
@@ -49,6 +52,7 @@ _BINDING = frozenset({"veto", "intend"})
 _DENIALS = frozenset({"no", "not", "never", "nothing", "without"})
 _HARMLESS = frozenset({"fix", "link", "aside"})
 _NOTHING = Part("link", "yes")
+_DOUBTFUL = Part("doubtful", "yes")
 _NAMES = frozenset({"quantity", "subject", "part", "baseline", "engine_thing"})
 _JOINS = frozenset({"and", "then", "so", "but"})
 _NUMBER_WORDS = frozenset({"point", "decimal", "double", "triple", "a", "minus", "dot"})
@@ -93,9 +97,15 @@ def ways(words: Sequence[Said], cylinders: int) -> list[Way]:
         words: its words, as `said_words` gives them.
         cylinders: how many the engine has.
     """
-    if not words or any(p.role == "asking" for _, parts in lexicon().at([w.text for w in words], 0) for p in parts):
+    if not words or _asks([w.text for w in words]):
         return []
     return _Search(list(words), cylinders).run()
+
+
+def _asks(words: Sequence[str]) -> bool:
+    """Whether somebody is asked something; "can you get me …" asks for a part."""
+    _, parts = max(lexicon().at(words, 0), key=lambda pair: pair[0], default=(0, ()))
+    return any(p.role == "asking" for p in parts)
 
 
 def ends_expression(words: Sequence[str]) -> bool:
@@ -117,7 +127,7 @@ class _Search:
             for end, parts in lexicon().at(self.words, at)
             for part in parts
         ]
-        self.wants = any(role == "want" for _, role in roles)
+        self.wants = any(role in ("want", "please") for _, role in roles)
         self.coded = {end for end, role in roles if role == "fmi"}
 
     def run(self) -> list[Way]:
@@ -148,7 +158,11 @@ class _Search:
                 whole = (*made, *closed)
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
-        kept = (Way(_mixed(self._each(_units_shared(made))), cost) for made, cost in found.items() if cost < _WORST)
+        kept = (
+            Way(_mixed(self._each(_units_shared(_replaced(made)))), cost)
+            for made, cost in found.items()
+            if cost < _WORST
+        )
         return sorted(kept, key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
@@ -191,6 +205,10 @@ class _Search:
         word, pause = self.words[at], self.said[at].pause
         known = False
         matched = sorted(lexicon().at(self.words, at), key=lambda pair: -pair[0])
+        if self.wants and (thing := thing_at(self.said, at)) and not _has_own_name(thing, matched):
+            yield self._thing(thing, at, pause)
+            if thing.end > max((end for end, _ in matched), default=0):
+                return
         longest: frozenset[str] = frozenset()
         for end, every in matched[:3]:
             known = True
@@ -208,6 +226,10 @@ class _Search:
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
+        if at and not pause and word in _EVEN and (atoms(self.words[at - 1]) or self.words[at - 1] in _GOES_ON):
+            # "Four hundred even" is that number, and no judgement.
+            yield Item(at, at + 1, parts=(_NOTHING,))
+            return
         number = word in _NUMBER_WORDS or any(a.cost < 0.5 for a in atoms(word))
         if (
             number
@@ -229,6 +251,11 @@ class _Search:
         if not known:
             yield Item(at, at + 1, pause=pause)
 
+    def _thing(self, thing: Thing, at: int, pause: bool) -> Item:
+        """A part that is wanted, by the name it was called."""
+        parts = (Part("wanted", thing.name),) if thing.known else (Part("wanted", thing.name), _DOUBTFUL)
+        return Item(at, thing.end, parts=parts, pause=pause)
+
     def _ordinal(self, at: int, pause: bool) -> Iterator[Item]:
         cylinders = (ORDINALS[self.words[at]],)
         after = self.words[at + 1] if at + 1 < len(self.words) else ""
@@ -240,9 +267,12 @@ class _Search:
         yield Item(at, at + 1, _BARE_ORDINAL, cylinders=cylinders, pause=pause)
 
     def _cylinders(self, at: int, start: int, pause: bool, extra: float) -> Iterator[Item]:
+        before = self.words[start - 1] if start else ""
+        timed = before in _TIMED
+        if self.wants and (before == "and" or pause):
+            # "A hose and six washers": so many washers rather than a hose for cylinder six.
+            extra += _MORE_PARTS
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
-            before = self.words[start - 1] if start else ""
-            timed = before in _TIMED
             yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
         for end, several, cost in several_at(self.words, at, self.cylinders):
             if len(several) > 1 and max(several) <= self.cylinders:
@@ -276,6 +306,10 @@ class _Search:
         return max(units, default=(at, ""))
 
 
+def _has_own_name(thing: Thing, matched: Sequence[tuple[int, tuple[Part, ...]]]) -> bool:
+    return any(end == thing.end and any(p.role == "wanted" for p in parts) for end, parts in matched)
+
+
 def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> float:
     """Cost of a place, and of what its numbers hardly lead to: a clause has one number and one cylinder as a rule."""
     (_, items), cost = place
@@ -299,6 +333,11 @@ def _item_costs(items: tuple[Item, ...]) -> float:
     return sum(item.cost for item in items)
 
 
+def _replaced(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Without what the speaker said anew: "two injectors, no, three injectors"."""
+    return tuple(m for at, m in enumerate(made) if at + 1 == len(made) or not made[at + 1].instead)
+
+
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """A unit said with one of several numbers of one subject is that of all: "three ninety, three eighty psi"."""
     out = list(made)
@@ -317,7 +356,10 @@ def _told_once(made: list[Made]) -> tuple[Made, ...]:
     kept: list[Made] = []
     for one in made:
         before = kept[-1] if kept else one
-        told = {(f.name, f.value) for f in before.fills}
-        if not kept or one.kind != "check" or not {(f.name, f.value) for f in one.fills} <= told:
+        told, anew = ({(f.name, f.value) for f in m.fills} for m in (before, one))
+        if kept and one.kind == before.kind == "check" and told < anew:
+            # "Chafed through, down to bare copper on two".
+            kept[-1] = one
+        elif not kept or one.kind != "check" or not anew <= told:
             kept.append(one)
     return tuple(kept)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
 from journal.wording.lexicon import outcomes
@@ -59,7 +60,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     inherited = named is None and clause.before is not None and clause.before.get("subject") == subject
     value = clause.value(_MEASURED_UNITS.get(subject, frozenset()))
     into = _leaks_into(clause) if subject == "air test" else None
-    cylinder = clause.cylinder()
+    each = clause.several() if value is None and into is None else None
+    cylinder = None if each else clause.cylinder()
     part = clause.take("part") if subject == "overhead" else None
     extra, asked = 0.0, False
     fills: list[Fill] = []
@@ -93,13 +95,18 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         fills.append(next(f for f in clause.before.fills if f.name == "cylinder"))
         extra += 0.1
     if subject in _ENGINE_WIDE:
-        clause.take("quantity")
+        clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "quantity") and _says(item, subject)}
     if cylinder is not None and subject in _ENGINE_WIDE:
         asked = True
         extra += _OF_THE_ENGINE
     if value is not None and subject == "lobe lift" and not value.unit:
         return
-    if cylinder is None and not any(f.name == "cylinder" for f in fills) and subject in _WANTS_CYLINDER:
+    if (
+        cylinder is None
+        and each is None
+        and not any(f.name == "cylinder" for f in fills)
+        and subject in _WANTS_CYLINDER
+    ):
         asked = True
         extra += 0.5
     if value is not None:
@@ -118,8 +125,17 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     clause.take("test")
     clause.take("all")
     clause.take("act")
-    sure = any(f.name in ("cylinder", "value") for f in fills)
-    yield (clause.made("check", *fills, extra=extra, asked=asked, sure=sure),)
+    sure = each is not None or any(f.name in ("cylinder", "value") for f in fills)
+    if value is not None and not value.unit and value.end == value.start + 1 and (value.number or 0) in range(1, 10):
+        # A figure alone may be a cylinder: "lash, one and two".
+        asked = True
+    told = clause.made("check", *fills, extra=extra, asked=asked, sure=sure)
+    if each is None:
+        yield (told,)
+        return
+    rest = tuple(f for f in told.fills if f.name != "cylinder")
+    several = [Fill("cylinder", c, each.start, each.end) for c in each.cylinders]
+    yield tuple(replace(told, fills=(*rest, one), cost=told.cost if at == 0 else 0.0) for at, one in enumerate(several))
 
 
 def _leaks_into(clause: Clause) -> Item | None:
@@ -145,7 +161,7 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
         if index in clause.used and len(item.parts) < 2:
             continue
         if index and has_role(item, "link") and clause.items[index - 1].number is not None:
-            # "Four hundred even" is no judgement.
+            # A word that may mean nothing is no judgement of the number before it.
             continue
         for said in item.parts:
             if said.role not in ("quality", "no_change", "dead"):
@@ -161,6 +177,12 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
         clause.used.add(where)
         return found[0], 0.05, found[1]
     return "", 0.0, False
+
+
+def _says(item: Item, subject: str) -> bool:
+    """Whether a word may name a subject, or none."""
+    named = {p.value for p in item.parts if p.role == "subject"}
+    return not named or subject in named
 
 
 def _denied(clause: Clause, at: int | None) -> bool:

@@ -5,11 +5,17 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
+from journal.wording.frames_readings import BY_UNIT
+from journal.wording.things import one_of
 
 _PRESSURE_UNITS = frozenset({"MPa", "bar", "psi", "kPa"})
-_COUNTED = 1.0
+_MOST_PARTS = 99
+_PART_NUMBERS_FROM = 1000
 _FROM_A_METER = 1000
 """Hours or miles from which a number with that unit is off a meter, and no time or way that something took."""
+_MOST_FMI = 31
+"""The failure mode identifier has five bits (SAE J1939-73, from memory)."""
+_UNNAMED_FMI = 0.3
 _NOT_SAID_WHICH = 0.6
 """Cost of half an engine without the cylinders that are out."""
 _REPAIRED = ("fixable", "subject", "part", "wanted")
@@ -25,6 +31,8 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     cut_out = clause.take("cut_out")
     test = clause.take("test")
     start = clause.take("start")
+    if clause.has("over") and not start:
+        return
     clause.take("intend")
     repeat = clause.take("repeat")
     fills: list[Fill | None] = []
@@ -41,7 +49,7 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     fills += by_number
     if (value := clause.take("repaired")) is not None:
         fills.append(Fill("after_repair", value))
-    if (watched := clause.take("watched")) is not None:
+    if (watched := clause.take("watched") or _rate(clause)) is not None:
         fills.append(Fill("quantity", watched))
     if clause.take("idle_fuel") is not None:
         if (fuel := clause.value()) is None:
@@ -78,6 +86,16 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if name:
         fills.insert(0, Fill("run", name))
     yield (clause.made(kind, *fills, asked=asked, extra=extra, sure=bool(half or cut_out or held)),)
+
+
+def _rate(clause: Clause) -> str | None:
+    """What is watched, where only the unit of it is named: "on litres per hour"."""
+    for index, item in enumerate(clause.items):
+        unit = next((p.value for p in item.parts if p.role == "unit"), "")
+        if item.number is None and BY_UNIT.get(unit) == "fuel rate":
+            clause.used.add(index)
+            return BY_UNIT[unit]
+    return None
 
 
 def _held(clause: Clause) -> tuple[Item | None, str | None]:
@@ -134,56 +152,113 @@ def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.take("again")
     if back is None and not everything:
         return
-    if many is None and one is None and not everything and not cylinders:
+    if many is None and one is None and not everything and not cylinders and not clause.has("half"):
         return
-    which = () if everything else many.cylinders if many else one.cylinders if one else ()
+    group = clause.take("half") if clause.has("half") else None
+    which = () if everything or group else many.cylinders if many else one.cylinders if one else ()
     fills = [Fill("what", "cylinders")] + ([Fill("which", which)] if which else [])
     yield (clause.made("put back", *fills, asked=on is not None, extra=0.2 if on is not None else 0.0, sure=False),)
 
 
 def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A run is over."""
+    """A run is over: by an expression for it, or a test and that it is finished."""
     if clause.take("end") is not None:
+        yield (clause.made("run end"),)
+    elif (clause.has("cut_out") or clause.has("test")) and not clause.has("subject"):
+        begins = any(has_role(item, "start") and not has_role(item, "test", "over") for item in clause.items)
+        if begins or clause.take("over") is None:
+            return
+        clause.take("cut_out")
+        clause.take("test")
+        clause.take("run", "idle")
         yield (clause.made("run end"),)
 
 
 def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A trouble code by its two numbers."""
     numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
-    if len(numbers) != 2 or clause.take("fmi") is None:
+    counted = clause.where("times_seen")
+    if counted and len(numbers) == 3 and numbers[2][0] == counted - 1:
+        clause.used |= {counted, numbers.pop()[0]}
+    named = clause.take("spn") is not None
+    if len(numbers) != 2 or not (named or clause.take("code") is not None):
         return
-    if clause.take("spn") is None and clause.take("code") is None:
+    fmi = clause.take("fmi") is not None
+    if not fmi and (not named or (numbers[1][1].number or 0) > _MOST_FMI or numbers[0][1].end != numbers[1][1].start):
         return
     clause.take("code")
     clause.used |= {i for i, _ in numbers}
     clause.take("code_state")
-    yield (clause.made("trouble code", fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])),)
+    spn, mode = fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])
+    yield (clause.made("trouble code", spn, mode, asked=not fmi, extra=0.0 if fmi else _UNNAMED_FMI),)
 
 
 def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Where the next photos belong."""
-    if clause.take("photo") is None or (subject := clause.take("photo_of")) is None:
+    more = clause.before is not None and clause.before.kind == "photo cue"
+    photo = clause.where("photo")
+    if (clause.take("photo") is None and not more) or (subject := clause.take("photo_of")) is None:
         return
     clause.take("photo_of")
+    clause.take("intend")
+    if photo and clause.items[photo - 1].cylinders and clause.items[photo - 1].end == clause.items[photo].start:
+        # "Two photos" are that many.
+        clause.used.add(photo - 1)
     yield (clause.made("photo cue", Fill("subject", subject), fill("cylinder", clause.cylinder())),)
 
 
 def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A part the job needs."""
+    """A part the job needs, how many and for which cylinder; one each where as many are named as cylinders."""
     more = clause.before is not None and clause.before.kind == "part wanted"
-    asks = clause.take("want") is not None or more
-    what = clause.take("wanted")
-    if asks and what is not None:
-        many = clause.take("quantity_word")
-        count = Fill("quantity", int(many)) if many else None
-        one = clause.cylinder()
-        thing = next((item for item in clause.items if has_role(item, "wanted")), None)
-        number = next((item for item in clause.items if has_role(item, "quantity_word")), None)
+    asks = clause.take("want") is not None or clause.take("please") is not None or more
+    thing = next((item for item in clause.items if has_role(item, "wanted")), None)
+    if not asks or thing is None:
+        return
+    clause.take("intend")
+    name = clause.take("wanted")
+    count, figure = _how_many(clause, thing)
+    many = clause.several()
+    one = None if many else clause.cylinder()
+    if one is not None and one.end == thing.start and one.cost > 0:
         # "Six injectors" are that many, not the one of cylinder six.
-        counted = one is not None and thing is not None and one.end == thing.start and one.cost > 0
-        behind = count is not None and number is not None and thing is not None and number.start > thing.start
-        extra = _COUNTED if counted or behind else 0.0
-        yield (clause.made("part wanted", Fill("description", what), fill("cylinder", one), count, extra=extra),)
+        return
+    amount = count if count is not None else 1
+    if (number := _part_number(clause, thing)) is not None:
+        name = f"{name} {number}"
+    said = Fill("description", one_of(str(name)) if amount > 1 else name)
+    if many is not None and amount == len(many.cylinders):
+        each = [Fill("cylinder", c, many.start, many.end) for c in many.cylinders]
+        first = clause.made("part wanted", said, each[0], extra=-figure)
+        yield (first, *(Made("part wanted", (said, other), 0.0) for other in each[1:]))
+        return
+    quantity = Fill("quantity", amount) if count is not None else None
+    yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
+
+
+def _part_number(clause: Clause, thing: Item) -> int | None:
+    """The number of the part in somebody's catalogue, said after its name."""
+    for index, item in enumerate(clause.items):
+        whole = item.number is not None and item.number % 1 == 0 and not item.unit
+        if whole and item.start >= thing.end and (item.number or 0) >= _PART_NUMBERS_FROM:
+            clause.used.add(index)
+            clause.take("cylinder_word")
+            return int(item.number or 0)
+    return None
+
+
+def _how_many(clause: Clause, thing: Item) -> tuple[int | None, float]:
+    """How many of a part are wanted, none where it is not said; and what its number cost as a bare figure."""
+    for index, item in enumerate(clause.items):
+        many = next((int(p.value) for p in item.parts if p.role == "quantity_word"), None)
+        if many is None and item.number is not None and item.number % 1 == 0 and not item.unit:
+            many = int(item.number)
+        beside = clause.items[max(0, index - 1) : index] + clause.items[index + 1 : index + 2]
+        told = any(has_role(other, "quantity_of") for other in beside)
+        if many is not None and 1 <= many <= _MOST_PARTS and (item.end == thing.start or told):
+            clause.used.add(index)
+            clause.take("quantity_of")
+            return many, item.cost
+    return None, 0.0
 
 
 def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -197,16 +272,6 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     start, end = clause.items[0].start, clause.items[-1].end
     one = clause.cylinder()
     yield (clause.made("repair", Fill("words", (start, end), start, end), fill("cylinder", one)),)
-
-
-def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
-    """A number put right for a cylinder: "no, I meant thirty four on three"."""
-    if not clause.items or not has_role(clause.items[0], "fix"):
-        return
-    value, one = clause.value(), clause.cylinder()
-    if value is not None and one is not None:
-        clause.take("act", "cut")
-        yield (clause.made("command", Fill("word", "correct"), fill("cylinder", one), fill("value", value)),)
 
 
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:

@@ -11,7 +11,7 @@ from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role, un
 from journal.wording.lexicon import Part
 
 _WATCHED = ("fuel per stroke", "fuel rate", "engine speed", "load", "power")
-_BY_UNIT = {
+BY_UNIT = {
     "rpm": "engine speed", "kW": "power", "hp": "power", "L/h": "fuel rate", "gal/h": "fuel rate", "kg/h": "fuel rate",
     "mL/min": "return flow", "mg": "fuel per stroke", "mm3": "fuel per stroke",
 }  # fmt: skip
@@ -53,8 +53,10 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     value = clause.value(_CUT_UNITS)
     same, only_dead = _no_change(clause, value)
-    prior = None
-    if value is None and clause.has("prior") and not same:
+    prior: str | int | None = None
+    if value is None and (model := _same_as(clause)) is not None:
+        prior, same = model, False
+    elif value is None and clause.has("prior") and not same:
         prior = clause.take("prior")
     elif value is None and same and clause.has("prior") and clause.before is not None and clause.before.kind == "cut":
         prior = "yes"
@@ -67,11 +69,13 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     sure = acted or named or marked or same
     extra = _BOTH if value is not None and same else 0.0
     if not acted:
-        extra += _odd(clause, named)
+        extra += odd(clause, named)
     asked = only_dead and value is None
-    if prior is not None and clause.before is not None and clause.before.kind == "cut":
+    if isinstance(prior, int):
+        what: tuple[Fill | None, ...] = (Fill("value_of", prior),)
+    elif prior is not None and clause.before is not None and clause.before.kind == "cut":
         earlier = next((f for f in clause.before.fills if f.name == "value"), None)
-        what: tuple[Fill | None, ...] = (replace(earlier, start=-1, end=-1) if earlier else Fill("no_change", True),)
+        what = (replace(earlier, start=-1, end=-1) if earlier else Fill("no_change", True),)
         asked = True
     elif prior is not None:
         what, asked = (Fill("value_of", "last"),), True
@@ -106,11 +110,20 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         yield (first, *others)
 
 
+def _same_as(clause: Clause) -> int | None:
+    """The cylinder that another one reads the same as: "three's the same as two"."""
+    for index, item in enumerate(clause.items[1:], 1):
+        if len(item.cylinders) == 1 and has_role(clause.items[index - 1], "same_as"):
+            clause.used |= {index - 1, index}
+            return item.cylinders[0]
+    return None
+
+
 def _first(several: Item) -> Fill:
     return Fill("cylinder", several.cylinders[0], several.start, several.end)
 
 
-def _odd(clause: Clause, named: bool) -> float:
+def odd(clause: Clause, named: bool) -> float:
     """Cost of a cylinder and a number that are hardly a reading: "engine speed six fifty five", "six cylinders"."""
     for one, other in pairwise(clause.said):
         if one.number is not None and other.end > other.start and has_role(other, "cylinder_word") and not other.pause:
@@ -201,7 +214,7 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         named = [q for q in named if q is not Quantity.FUEL_PER_STROKE]
     if not named and clause.has("run", "idle") and unit in ("", "rpm"):
         named = [Quantity.ENGINE_SPEED]
-    by_unit = Quantity(_BY_UNIT[unit]) if unit in _BY_UNIT else None
+    by_unit = Quantity(BY_UNIT[unit]) if unit in BY_UNIT else None
     if by_unit is not None and (not named or named == [Quantity.FUEL_PER_STROKE]):
         clause.take("quantity", *named)
         named = [by_unit]

@@ -28,6 +28,8 @@ _JOINED = {
 }  # fmt: skip
 _OUTCOME = "outcome"
 """The table of what the qualities are for each subject."""
+_NAMES = ("part_noun", "part_kind")
+"""The tables of what a part's name is made of, which say nothing by themselves."""
 _LEAST_ALIKE = 84.0
 """Likeness, 0 to 100, from which a word of no meaning is taken for a known one."""
 _MISSPELT = 4
@@ -150,7 +152,14 @@ class Lexicon:
 @cache
 def lexicon() -> Lexicon:
     """The packaged parts."""
-    return Lexicon({role: values for role, values in _tables().items() if role != _OUTCOME})
+    return Lexicon({role: values for role, values in _tables().items() if role not in (_OUTCOME, *_NAMES)})
+
+
+@cache
+def part_names() -> tuple[frozenset[str], frozenset[str]]:
+    """The nouns with which names of parts end, and the words that may stand before them."""
+    nouns, kinds = (frozenset(_tables()[table]["yes"]) for table in _NAMES)
+    return nouns, kinds
 
 
 @cache

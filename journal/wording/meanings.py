@@ -90,19 +90,23 @@ def off_engine(cylinder: int, context: Context) -> str:
 
 def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     cylinder = said.get("cylinder")
+    measured = context.run_id == "" and isinstance(context.last, Check) and context.last.value is not None
     if said.get("next"):
         cylinder = _last_to_cut(context) if said["next"] == "last" else context.next_cylinder
+        if measured and said["next"] != "last" and isinstance(context.last, Check):
+            cylinder = _beside(context.last.cylinder, context)
         if cylinder is None:
             return Refused("no next cylinder is known: say its number")
     assert cylinder is not None
     if said.get("no_change"):
         return Cut(cylinder, None, no_change=True)
-    if context.run_id == "" and isinstance(context.last, Check) and context.last.value is not None:
+    if measured and isinstance(context.last, Check) and "value" in said:
         return _measured_alike(said, cylinder, context.last)
     if "value_of" in said:
-        if not context.already_cut:
-            return Refused("nothing was read before it: say the number")
-        return Cut(cylinder, context.already_cut[-1][1])
+        if said["value_of"] == "last" and isinstance(context.last, PartWanted):
+            return replace(context.last, cylinder=cylinder)
+        read = [value for c, value in context.already_cut if said["value_of"] in ("last", c)]
+        return Cut(cylinder, read[-1]) if read else Refused("nothing was read before it: say the number")
     return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=_unit_read(said, context))
 
 
@@ -117,6 +121,12 @@ def _measured_alike(said: dict[str, Any], cylinder: int, last: Check) -> Meaning
     """A number for a cylinder where none is cut and another one was just measured: the same measurement of this one."""
     unit = said.get("unit") or last.unit
     return replace(last, cylinder=cylinder, value=said["value"], unit=unit, outcome=MEASURED)
+
+
+def _beside(cylinder: int | None, context: Context) -> int | None:
+    """The cylinder after one by its number."""
+    numbers = context.engine.numbers if context.engine else ()
+    return next((c for c in sorted(numbers) if cylinder is not None and c > cylinder), None)
 
 
 def _last_to_cut(context: Context) -> int | None:
@@ -271,7 +281,12 @@ def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
 
 
 def _which_cylinder(said: dict[str, Any], context: Context) -> Meaning | Refused:
-    """The cylinder as an answer: the option of the waiting question that is about it."""
+    """The cylinder as an answer: the option of the waiting question that is about it.
+
+    With none waiting, "it was four, not three" puts the cylinder of what was said last right.
+    """
+    if not context.question_options and "other_cylinder" in said:
+        return Command(CommandWord.CORRECT, said["cylinder"], about="cylinder", instead_of=said["other_cylinder"])
     options = [getattr(option, "cylinder", None) for option in context.question_options]
     if options.count(said["cylinder"]) != 1:
         return Refused("a cylinder alone: say what was read")
@@ -281,7 +296,8 @@ def _which_cylinder(said: dict[str, Any], context: Context) -> Meaning | Refused
 
 
 def _command(said: dict[str, Any], context: Context) -> Meaning:
-    return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"), said.get("about", ""))
+    about, named = said.get("about", ""), said.get("instead_of")
+    return Command(CommandWord(said["word"]), said.get("cylinder"), said.get("value"), about, named)
 
 
 _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {

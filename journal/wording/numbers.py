@@ -148,6 +148,8 @@ def _parts(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
 
 def _tenths(tokens: Sequence[str], at: int) -> Iterator[Reading]:
     """Tenths whose point is left unsaid, where no figure can lengthen the number: "thirty seven five", "ten nine"."""
+    if any(atom.written for atom in _at(tokens, at)):
+        return
     for whole in _smalls(tokens, at):
         if whole.value < 10 or (whole.value % 10 == 0 and whole.value != 10):
             continue

@@ -176,8 +176,11 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
     parses = []
     for way in ways(words, cylinders):
         said = []
-        for made in way.made:
+        for at, made in enumerate(way.made):
             start, end = words[made.start].token, words[made.end - 1].token + 1
+            if any(f.name == "words" for f in made.fills):
+                # In the words said: with those that mean nothing by themselves, as far as the next thing said.
+                end = words[way.made[at + 1].start].token if at + 1 < len(way.made) else len(tokens)
             stop = tokens[end].start if end < len(tokens) else len(text)
             filled = tuple(
                 Filled("text", text[tokens[start].start : stop].strip(" ,;"))

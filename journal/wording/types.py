@@ -45,7 +45,9 @@ class Command:
     value: float | None = None
     """The number, for a correction."""
     about: str = ""
-    """What it is about besides a cylinder: `baseline`, or empty."""
+    """What it is about besides a cylinder: `baseline`; `cylinder` when that itself is put right; or empty."""
+    instead_of: int | None = None
+    """The cylinder that was said wrongly, where it is named."""
 
 
 @dataclass(frozen=True)

@@ -1,0 +1,68 @@
+"""A clause in, what it puts right or takes back of what was said before out."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator
+
+from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
+from journal.wording.frames_readings import odd
+
+_WORD_FIRST = 0.1
+"""Cost of a number put right without "should have been" or the like."""
+
+
+def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A number put right: "no, I meant thirty four on three", "four should've been thirty three"."""
+    if not clause.items or clause.has("act", "back"):
+        return
+    opened = has_role(clause.items[0], "fix")
+    amended = clause.take("amend")
+    if not opened and amended is None:
+        return
+    value, latest, one = clause.value(), clause.take("latest"), clause.cylinder()
+    if value is None or (one is None and latest is None and not opened):
+        return
+    if latest is None and one is None and amended is not None and not opened:
+        return
+    clause.take("act", "cut")
+    extra = odd(clause, named=False) if one is not None else 0.0
+    extra += 0.0 if amended else _WORD_FIRST
+    doubtful = amended == "maybe"
+    yield (clause.made("command", Fill("word", "correct"), fill("cylinder", one), fill("value", value), extra=extra,
+                       asked=doubtful),)  # fmt: skip
+
+
+def moved(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A cylinder put right: "it was number four, not three", "actually that's for number five"."""
+    places = [(i, item) for i, item in enumerate(clause.items) if len(item.cylinders) == 1]
+    if any(item.number is not None for item in clause.items) or not places:
+        return
+    denied = [pair for pair in places if _denied(clause, pair[0])]
+    word, about = Fill("word", "correct"), Fill("about", "cylinder")
+    if len(places) == 2 and len(denied) == 1:
+        right = next(item for _, item in places if item is not denied[0][1])
+        clause.used |= {i for i, _ in places} | {denied[0][0] - 1}
+        clause.take("act", "cut")
+        wrong = Fill("instead_of", denied[0][1].cylinders[0], denied[0][1].start, denied[0][1].end)
+        yield (clause.made("command", word, about, fill("cylinder", right), wrong),)
+    elif len(places) == 1 and has_role(clause.items[0], "fix") and clause.has("belongs"):
+        clause.take("belongs")
+        clause.take("fix")
+        yield (clause.made("command", word, about, fill("cylinder", clause.cylinder())),)
+
+
+def _denied(clause: Clause, at: int) -> bool:
+    """Whether a "not" stands straight before a cylinder."""
+    before: Item | None = clause.items[at - 1] if at else None
+    return before is not None and has_role(before, "neg") and not before.cylinders
+
+
+def taken_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """What was read for a cylinder is withdrawn, perhaps with the reason why: "ignore four, it wasn't steady"."""
+    if any(item.number is not None for item in clause.items) or clause.take("take_back") is None:
+        return
+    one = clause.cylinder()
+    if one is None:
+        return
+    clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "why_not")}
+    yield (clause.made("command", Fill("word", "scratch"), fill("cylinder", one)),)
