@@ -58,15 +58,19 @@ PICTURE = Path(__file__).resolve().parents[2] / "demo" / "orchard" / "blow-by.jp
 CYLINDERS = ("", "1", "3", "4")
 SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "access.give_code": {"code": ("1234 5678",)},
-    "board.board": {"text": ("bench",), "state": ("open", "closed"), "page": ("1", "2")},
+    "board.board": {
+        "text": ("bench",), "state": ("open", "closed"), "page": ("1", "2"), "since": ("", "2026-01-01"),
+        "until": ("", "2099-01-01"),
+    },
     "board.find": {"job": ("JOB",)},
     "board.new": {
         "start": ("1",), "unit": ("Test bench",), "complaint": ("misses", ""), "cylinders": ("6",),
         "order": ("1-5-3-6-2-4", ""), "arrangement": ("inline",), "injection": ("common rail",), "technician": ("Ash",),
     },
     "desk.answer": {
-        "state": ("ordered", "arrived"), "number": ("B-3",), "price": ("12",), "availability": ("now",),
-        "date": ("2026-03-01", ""), "note": ("",),
+        "far-PART": ("ordered", "arrived", ""), "number-PART": ("B-3",), "price-PART": ("12", ""),
+        "superseded_by-PART": ("B-4", ""), "availability-PART": ("now",), "lead_time-PART": ("two days", ""),
+        "date-PART": ("2026-03-01", ""), "note-PART": ("",), "seen-PART": ("",),
     },
     "facts.keep": {
         "unit": ("Test bench", "Bench 2"), "complaint": ("smokes",), "hours": ("1200", ""), "mileage": ("",),
@@ -79,7 +83,11 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "finish.put_back": {"what": ("cylinders", "injection pressure")},
     "finish.repaired": {"text": ("new bridge",), "cylinder": CYLINDERS, "back": ("live", "overview", "")},
     "links.give": {"days": ("1", "7", "30")},
-    "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
+    "links.order": {"paper": ("A4", "Letter")},
+    "links.say": {
+        "far-PART": ("", "ordered", "arrived", "fitted", "not needed"), "price-PART": ("12", ""),
+        "number-PART": ("B-3", "B-5"),
+    },
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
@@ -98,12 +106,15 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "review.add": {
         "words": ("", "", "cylinder four cut thirty eight", "blow by light", "idle cut out test", "scratch that"),
         "cylinder": CYLINDERS, "value": ("38.5", "38,5"), "run": ("", "1", "2"), "no_change": ("", "", "1"),
+        "back": ("", "run-1", "all"), "sure": ("", "yes"),
     },
     "review.correct": {
         "words": ("", "", "cylinder four cut thirty eight"), "cylinder": ("1", "4"), "value": ("38.5", "31"),
         "outcome": ("", "light", "heavy"), "text": ("oil on the fifth",), "no_change": ("", "1"),
+        "back": ("", "run-1", "cylinder-4", "rest"), "sure": ("", "yes"),
     },
-    "review.take_back": {"back": ("review", "")},
+    "review.review": {"show": ("", "run-1", "cylinder-3", "rest", "all", "cylinder-99"), "page": ("1", "2")},
+    "review.take_back": {"back": ("run-1", "")},
     "units.choose": {"set": ("", "si", "us"), "coolant temperature": ("degF", "degC"), "lash": ("thou", "mm")},
     "writeup.edit": {"text": ("in our own words", ""), "generated": ("", "", "1")},
     "writeup.download": {"paper": ("A4", "Letter")},
@@ -267,7 +278,8 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
         stand_ins["LOST"] = chance.choice(place.names["lost"])
-        fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
+        part = chance.choice(place.names["part_id"])
+        fields = {name.replace("PART", part): stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)
     else:
