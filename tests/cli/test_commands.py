@@ -47,6 +47,13 @@ def test_a_session_typed_from_opening_to_findings(capsys: pytest.CaptureFixture[
     assert "Pump" in run(capsys, "jobs")[1]
 
 
+def test_a_run_begins_with_one_line_of_caution(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    run(capsys, *OPEN)
+    said = run(capsys, "enter", "idle cut-out test")[1]
+    assert said.count("careful: Keep clear of fan, belts, shafts") == 1
+    assert "careful" not in run(capsys, "enter", "baseline thirty")[1]
+
+
 def test_nothing_is_entered_while_no_job_is_open(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
     for command in (("enter", "baseline thirty"), ("show",), ("findings",), ("listen", "--from", "x.wav")):
         assert "journal open" in refused(capsys, *command)
