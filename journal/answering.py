@@ -134,8 +134,19 @@ def last_number(job: Job, technician: str, cylinder: int | None = None, about: s
 def just_wanted(job: Job) -> Entry | None:
     """The last entry, where it asks for a part, whose number can be put right."""
     last = last_said(job)
-    now = job.effective.get(last.id) if last is not None else None
+    if last is None:
+        return None
+    now = job.effective.get(last.body.target if isinstance(last.body, Correction) else last.id)
     return now if now is not None and isinstance(now.body, PartWanted) else None
+
+
+OfACylinder = Cut | Check | PartWanted | PhotoCue
+"""Bodies that name a cylinder which a correction can replace."""
+
+
+def of_cylinder(body: Body, cylinder: int) -> Body:
+    """The same of another cylinder; as it is where it is of none."""
+    return replace(body, cylinder=cylinder) if isinstance(body, OfACylinder) else body
 
 
 def last_of_cylinder(job: Job, technician: str, cylinder: int | None) -> Entry | None:

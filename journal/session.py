@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
 
 from journal.answering import (
@@ -15,6 +15,7 @@ from journal.answering import (
     last_number,
     last_of_cylinder,
     new_run,
+    of_cylinder,
     said,
     same_thing,
     settled_by,
@@ -49,6 +50,7 @@ from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import NOTHING_FOR_IT, doubted
 from journal.wording.expect import expected
+from journal.wording.lexicon import in_full
 from journal.wording.near import Near, near
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
@@ -61,6 +63,10 @@ JUST_NOW = "just now"
 
 RECENT = timedelta(seconds=30)
 """How long ago that may be (common practice, no source)."""
+
+
+DOUBTFUL = 0.5
+"""Certainty of a note that nobody asked for; half of such statements may be about something else (a guess)."""
 
 
 @dataclass(frozen=True)
@@ -301,6 +307,10 @@ class Session:
         if kind is Near.NOTHING:
             return _let_go(decision, decision.reason)
         words = decision.heard.strip(" .,!?")
+        if kind is Near.NOTE:
+            entry = self.enter(Note(in_full(words)), heard=decision.heard, clip=clip, certainty=DOUBTFUL)
+            text = f'kept as a note: "{words}"'
+            return Outcome(Verdict.TAKE, text, text, entry, decision)
         options = (Note(words),) if kind is Near.SAYING else ()
         prompt = f'Sorry? Keep it as a note: "{words}"?' if options else f'Sorry? I made out "{words}".'
         entry = self.enter(Question(prompt, options), heard=decision.heard, clip=clip, certainty=0.0)
@@ -447,7 +457,7 @@ class Session:
         target = last_of_cylinder(job, self.technician, command.instead_of)
         if target is None or command.cylinder is None:
             return _let_go(decision, "nothing was said of a cylinder that could be put right")
-        body = replace(target.body, cylinder=command.cylinder)
+        body = of_cylinder(target.body, command.cylinder)
         correction = Correction(target.id, body)
         if decision.verdict is Verdict.TAKE and is_last_said(job, target) and expected(body, self._context(job)):
             entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)

@@ -26,6 +26,7 @@ from journal.context import context_of
 from journal.errors import BadInput
 from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
 from journal.facts.codec import body_to_json
+from journal.holding import is_holding, keep_holding
 from journal.home import journal_folder
 from journal.mending import learnt
 from journal.record.shop_units import kept_units
@@ -48,12 +49,18 @@ def enter_command(
     """Enter typed words as if they were spoken: journal enter cylinder four cut, thirty eight"""
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician)
+    session.held = is_holding(store.folder, session.job_id)
     lines = [" ".join(text)] if text else []
     if file is not None or not text:
         lines += _lines(file)
     if not any(line.strip() for line in lines):
         raise BadInput("nothing to enter: give words, or --file with a line each")
-    understood = [_enter(session, line, show=len(lines) > 1) for line in lines if line.strip()]
+    try:
+        understood = [_enter(session, line, show=len(lines) > 1) for line in lines if line.strip()]
+    finally:
+        keep_holding(store.folder, session.job_id, session.held)
+    if session.held and not any(understood):
+        raise BadInput("holding on, so nothing was saved: `journal enter carry on` goes on")
     if not any(understood):
         raise BadInput(
             "nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said"

@@ -20,6 +20,7 @@ _FILES = frozenset(
         "page.db",
         "page.log",
         "live.json",
+        "holding",
         "units.toml",
     }
 )

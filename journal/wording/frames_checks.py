@@ -119,6 +119,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         fills += [Fill("unit", unit)] if unit else []
     fills = [Fill("subject", subject), Fill("outcome", outcome or "measured"), *fills]
     fills += [f for f in (fill("cylinder", cylinder),) if f]
+    if any(_of_another(item, subject) for i, item in enumerate(clause.items) if i not in clause.used):
+        asked = True
     if named is None and not inherited and part is None and not idiom:
         extra += 0.1
     clause.take("again")
@@ -129,13 +131,13 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
     if value is not None and not value.unit and value.end == value.start + 1 and (value.number or 0) in range(1, 10):
         # A figure alone may be a cylinder: "lash, one and two".
         asked = True
-    told = clause.made("check", *fills, extra=extra, asked=asked, sure=sure)
+    made = clause.made("check", *fills, extra=extra, asked=asked, sure=sure)
     if each is None:
-        yield (told,)
+        yield (made,)
         return
-    rest = tuple(f for f in told.fills if f.name != "cylinder")
+    rest = tuple(f for f in made.fills if f.name != "cylinder")
     several = [Fill("cylinder", c, each.start, each.end) for c in each.cylinders]
-    yield tuple(replace(told, fills=(*rest, one), cost=told.cost if at == 0 else 0.0) for at, one in enumerate(several))
+    yield tuple(replace(made, fills=(*rest, one), cost=made.cost if at == 0 else 0.0) for at, one in enumerate(several))
 
 
 def _leaks_into(clause: Clause) -> Item | None:
@@ -177,6 +179,12 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
         clause.used.add(where)
         return found[0], 0.05, found[1]
     return "", 0.0, False
+
+
+def _of_another(item: Item, subject: str) -> bool:
+    """Whether a word can only name another subject."""
+    names = has_role(item, "subject") and not has_role(item, "link", "aside", "act", "quality", "cylinder_word")
+    return names and not _says(item, subject)
 
 
 def _says(item: Item, subject: str) -> bool:

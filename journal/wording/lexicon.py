@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import tomllib
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
@@ -88,6 +89,27 @@ def _apart(word: str) -> tuple[str, ...]:
         if word.endswith(ending) and len(word) > len(ending):
             return (word[: -len(ending)], whole)
     return (word,)
+
+
+def in_full(text: str) -> str:
+    """A statement with "is" and "has" written out where "'s" stands for them: "fan belt's slipping" is no belt's own.
+
+    "Five's injector" stays as it is: what follows is no word for a state.
+    """
+    return _SHORTENED.sub(_written_out, text)
+
+
+_SHORTENED = re.compile(r"\b([^\W\d_]+)['’]s (\w+)(?= |$)", re.IGNORECASE)
+_HAD = frozenset({"been", "got", "had", "gone", "come", "lost", "done"})
+_STATES = frozenset({"engine_state", "quality", "damage", "done", "fixed", "no_change", "dead"})
+
+
+def _written_out(found: re.Match[str]) -> str:
+    word, after = found.group(1), found.group(2).lower()
+    if after in _HAD:
+        return f"{word} has {found.group(2)}"
+    roles = {part.role for end, parts in lexicon().at((after,), 0) if end == 1 for part in parts}
+    return f"{word} is {found.group(2)}" if roles & _STATES or after.endswith("ing") else found.group()
 
 
 def _ways(part: Template) -> Iterator[tuple[str, ...]]:

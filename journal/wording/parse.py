@@ -10,7 +10,7 @@ from typing import Any
 from journal.wording.cylinders import MOST_CYLINDERS, cylinder_at, several_at
 from journal.wording.frames import ends_expression, ways
 from journal.wording.lexicon import Said as Word
-from journal.wording.lexicon import said_words
+from journal.wording.lexicon import in_full, said_words
 from journal.wording.network import Network, network
 from journal.wording.numbers import atoms, cardinal, readings
 from journal.wording.sounds import alike, known_words
@@ -183,7 +183,7 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
                 end = words[way.made[at + 1].start].token if at + 1 < len(way.made) else len(tokens)
             stop = tokens[end].start if end < len(tokens) else len(text)
             filled = tuple(
-                Filled("text", text[tokens[start].start : stop].strip(" ,;"))
+                Filled("text", in_full(text[tokens[start].start : stop].strip(" ,;")))
                 if f.name == "words"
                 else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
                 for f in made.fills

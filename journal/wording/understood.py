@@ -102,7 +102,8 @@ def _out_of_place(parse: Parse, tokens: Sequence[Token], context: Context, parse
     """Cost of a bare number where none is awaited, of a reading where one is, and of counting aloud."""
     costs = settings()["text"]
     phrase = vocabulary().phrases[parse.said[0].phrase]
-    if phrase.only == "question" and not context.question_options:
+    names_both = any(f.name == "other_cylinder" for f in parse.said[0].filled)
+    if phrase.only == "question" and not context.question_options and not names_both:
         return costs["unasked"]
     if phrase.kind != "number":
         figures = all(atoms(token.text) for token in tokens)

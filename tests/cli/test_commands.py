@@ -54,6 +54,18 @@ def test_a_run_begins_with_one_line_of_caution(capsys: pytest.CaptureFixture[str
     assert "careful" not in run(capsys, "enter", "baseline thirty")[1]
 
 
+def test_hold_on_holds_from_one_typed_line_to_the_next(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    assert run(capsys, *OPEN)[0] == 0
+    for line in ("idle cut-out test", "baseline thirty", "hold on"):
+        assert run(capsys, "enter", line)[0] == 0, line
+    assert "carry on" in refused(capsys, "enter", "cylinder one cut, 37.5")
+    assert run(capsys, "enter", "carry on")[0] == 0
+    assert run(capsys, "enter", "cylinder two cut, 37.5")[0] == 0
+    shown = run(capsys, "show")[1]
+    assert "cylinder 2 cut" in shown
+    assert "cylinder 1 cut" not in shown
+
+
 def test_nothing_is_entered_while_no_job_is_open(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
     for command in (("enter", "baseline thirty"), ("show",), ("findings",), ("listen", "--from", "x.wav")):
         assert "journal open" in refused(capsys, *command)

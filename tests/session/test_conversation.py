@@ -200,12 +200,87 @@ def test_one_more_of_the_part_that_was_just_wanted(session: Session) -> None:
 
 
 def test_what_only_a_note_can_hold_is_asked_about_and_never_lost(session: Session) -> None:
-    (outcome,) = session.type("the water pump is weeping")
+    (outcome,) = session.type("the grommet by the water pump is weeping")
     assert outcome.verdict is Verdict.ASK
     assert outcome.entry is not None
-    assert outcome.entry.body == Question(outcome.say, (Note("the water pump is weeping"),))
+    assert outcome.entry.body == Question(outcome.say, (Note("the grommet by the water pump is weeping"),))
     say(session, "yes")
-    assert [n.body.text for n in session.job.notes] == ["the water pump is weeping"]
+    assert [n.body.text for n in session.job.notes] == ["the grommet by the water pump is weeping"]
+
+
+def test_a_plain_statement_of_a_thing_of_the_engine_is_kept_as_a_doubtful_note(session: Session) -> None:
+    (outcome,) = session.type("fan belt's slipping")
+    assert outcome.say == 'kept as a note: "fan belt\'s slipping"'
+    assert outcome.entry is not None
+    assert outcome.entry.body == Note("fan belt is slipping")
+    assert outcome.entry.certainty == 0.5
+
+
+@pytest.mark.parametrize(
+    ("words", "wanted"),
+    [
+        ("order 4 glow plugs", [("glow plug", 4, None)]),
+        ("order: 8 x injector o-rings", [("injector o ring", 8, None)]),
+        (
+            "get me two injector lines, a return hose and six copper washers",
+            [("injector line", 2, None), ("return hose", 1, None), ("copper washer", 6, None)],
+        ),
+        ("need two injectors, no, three injectors", [("injector", 3, None)]),
+        ("I'll be needing two injectors, for three and five", [("injector", 1, 3), ("injector", 1, 5)]),
+        ("a pair of exhaust manifold gaskets wanted", [("exhaust manifold gasket", 2, None)]),
+        ("I want an EGR cooler, number five five two one", [("egr cooler 5521", 1, None)]),
+        ("can you put me down for a pushrod, cylinder one", [("pushrod", 1, 1)]),
+    ],
+)
+def test_any_part_is_wanted_by_the_name_it_is_called(
+    session: Session, words: str, wanted: list[tuple[str, int, int | None]]
+) -> None:
+    say(session, words)
+    parts = [p.wanted.body for p in session.job.parts]
+    assert [(p.description, p.quantity, p.cylinder) for p in parts] == wanted
+
+
+def test_a_reading_given_to_the_wrong_cylinder_is_moved(session: Session) -> None:
+    say(session, *RUNNING, "three cut thirty five", "it was number four, not three")
+    assert cuts(session) == [(4, 35.0)]
+    say(session, "it wasn't four that I cut, it was five")
+    assert cuts(session) == [(5, 35.0)]
+
+
+def test_a_reading_before_the_last_is_moved_only_when_that_is_confirmed(session: Session) -> None:
+    say(session, *RUNNING, "three cut thirty five", "two cut thirty six")
+    (outcome,) = session.type("it was number four, not three")
+    assert outcome.verdict is Verdict.ASK
+    assert cuts(session) == [(3, 35.0), (2, 36.0)]
+    say(session, "yes")
+    assert sorted(cuts(session)) == [(2, 36.0), (4, 35.0)]
+
+
+def test_a_wanted_part_is_put_right_by_its_cylinder_and_its_number(session: Session) -> None:
+    say(session, "part wanted valve bridge cylinder two", "actually that's for number five", "better make it three")
+    assert [(p.wanted.body.cylinder, p.wanted.body.quantity) for p in session.job.parts] == [(5, 3)]
+
+
+@pytest.mark.parametrize(
+    ("words", "now"),
+    [
+        ("4 should've been 33", [(1, 35.0), (4, 33.0)]),
+        ("ignore what I said for four, it wasn't steady", [(1, 35.0)]),
+        ("three's the same as one", [(1, 35.0), (4, 36.0), (3, 35.0)]),
+        ("skip two, three's thirty seven", [(1, 35.0), (4, 36.0), (3, 37.0)]),
+        ("that last one was really thirty five", [(1, 35.0), (4, 35.0)]),
+    ],
+)
+def test_readings_are_put_right_in_many_words(session: Session, words: str, now: list[tuple[int, float]]) -> None:
+    say(session, *RUNNING, "one cut thirty five", "four cut thirty six", words)
+    assert cuts(session) == now
+
+
+def test_a_thing_named_beside_a_number_is_no_reading_without_asking(session: Session) -> None:
+    say(session, *RUNNING)
+    outcomes = session.type("alternator's putting out thirteen eight")
+    assert all(outcome.verdict is not Verdict.TAKE for outcome in outcomes)
+    assert cuts(session) == []
 
 
 def test_most_of_a_reading_is_said_to_be_lost_and_kept(session: Session) -> None:

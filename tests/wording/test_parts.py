@@ -133,5 +133,7 @@ def test_a_word_is_known_by_its_likeness_only_where_it_means_nothing_itself() ->
 
 def test_talk_is_near_nothing_and_statements_about_the_engine_are_worth_keeping() -> None:
     assert near("would you hold the torch a minute") is Near.NOTHING
-    assert near("the water pump is weeping") is Near.SAYING
+    assert near("the water pump is weeping") is Near.NOTE
+    assert near("number four's water pump is weeping") is Near.SAYING
+    assert near("the batteries are at eleven point six") is Near.SAYING
     assert near("cut zorp thirty eight blim") is Near.LOST

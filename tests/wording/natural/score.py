@@ -114,7 +114,8 @@ def same_number(a, b, ua, ub, unit_counts):
 
 
 def words(text):
-    return set(re.findall(r"[a-z0-9']+", str(text).lower()))
+    found = re.findall(r"[a-z0-9']+", str(text).lower())
+    return {piece for word in found for piece in ([word[:-2], "is"] if word.endswith("'s") else [word])}
 
 
 DEFAULTS = {
