@@ -20,6 +20,7 @@ from journal.facts import (
     Quantity,
     Question,
     RunStarted,
+    Source,
     Withdrawal,
 )
 from journal.facts.units import convert
@@ -107,10 +108,14 @@ def first_option(body: Body | None) -> Body | None:
     return body.options[0] if isinstance(body, Question) and body.options else body
 
 
-def last_act(job: Job, technician: str) -> Entry | None:
-    """The last entry this technician made that can still be taken back."""
+def last_act(job: Job, technician: str | None) -> Entry | None:
+    """The last entry this technician made that can still be taken back; none for whoever is not at the parts desk."""
     withdrawn = {e.body.target for e in job.entries if isinstance(e.body, Withdrawal) and not _is_withdrawn(job, e.id)}
-    mine = (e for e in reversed(job.entries) if e.technician == technician and e.id not in withdrawn)
+    mine = (
+        e
+        for e in reversed(job.entries)
+        if e.id not in withdrawn and (e.source is not Source.DESK if technician is None else e.technician == technician)
+    )
     return next((e for e in mine if not isinstance(e.body, JobOpened)), None)
 
 

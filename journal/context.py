@@ -78,7 +78,6 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
     )
     if run is None:
         return context
-    done = tuple(cut.cylinder for cut in run.cuts if cut.cylinder is not None)
     quantity = run.start.quantity
     unit = run.start.unit or UNITS[quantity][0]
     baselines = [r for r in run.baselines if r.quantity == quantity and r.unit == unit]
@@ -91,9 +90,9 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
         unit=unit,
         baseline=baselines[-1].value if baselines else None,
         already_cut=_cut_values(run, quantity, unit, baselines),
-        done=done,
+        done=run.done,
         held_out=run.start.held_out,
-        next_cylinder=job.engine.next_to_cut(done, run.start.held_out),
+        next_cylinder=run.next_cut(job.engine),
         ranges=tuple(_range(r) for r in run.conditions if r.value),
     )
 

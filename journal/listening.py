@@ -9,9 +9,10 @@ from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
 from functools import partial
 from pathlib import Path
+from threading import Event
 
 from journal.errors import HearingError
-from journal.facts import Note, Withdrawal
+from journal.facts import Cut, Note, Withdrawal
 from journal.hearing.ahead import ahead
 from journal.hearing.apart import TOLD_S, Apart
 from journal.hearing.choose import recognisers
@@ -20,6 +21,7 @@ from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
 from journal.output.speaking import Answerer, answerer, unheard
+from journal.phone import Phone
 from journal.record.clips import drop_if_unused, keep_clip
 from journal.session import Foreseen, Outcome, Session
 from journal.wording import Context, decide_text, speakable
@@ -57,15 +59,24 @@ class Ears:
 
     @classmethod
     def open(
-        cls, names: Sequence[str], model: Path | None, models_home: Path, cylinders: int | None, attention: str = ""
+        cls,
+        names: Sequence[str],
+        model: Path | None,
+        models_home: Path,
+        cylinders: int | None,
+        attention: str = "",
+        *,
+        led: bool = False,
     ) -> Ears:
         """Load recognisers by name for an engine with so many cylinders (none: as many as there may be).
+
+        `led` where the journal leads the test, so that what is only said then is listened for.
 
         Raises:
             HearingError: when one is unknown or cannot be had.
             BadInput: when the attention word cannot be used.
         """
-        return cls(recognisers(names, speakable(cylinders, attention), model, models_home), attention)
+        return cls(recognisers(names, speakable(cylinders, attention, led=led), model, models_home), attention)
 
     def tell_through(self, tell: Callable[[str], None]) -> None:
         """Have said which listener keeps one waiting, through what takes a line."""
@@ -150,6 +161,8 @@ class Listening:
 
     source: Path | None = None
     """A recording, `-` for raw sound on standard input, none for the microphone."""
+    phone: Phone | None = None
+    """The phones of the job, instead of any of these."""
     rate: int = 16_000
     """Samples per second of raw sound, 16-bit mono."""
     device: str | None = None
@@ -157,16 +170,20 @@ class Listening:
     began: datetime | None = None
     """When a recording began; none to date its entries when they are made."""
     voice: str = "silent"
-    """How to answer: silent, tones or spoken."""
+    """How to answer: silent, tones or spoken. A phone answers by itself in any case."""
+    lead: bool = False
+    """Whether the journal leads the test."""
     keep_all: bool = False
     """Whether to keep the sound of what was let go too."""
     tell: Callable[[str], None] = lambda line: None
     """Takes a line when the microphone is lost, is back, sound was dropped, or a recogniser hangs."""
+    stop: Event = field(default_factory=Event)
+    """Once it is set, what was said so far is heard to its end, and no more."""
 
     @property
     def live(self) -> bool:
         """Whether sound comes in as it is said."""
-        return self.source is None or str(self.source) == "-"
+        return self.phone is not None or self.source is None or str(self.source) == "-"
 
 
 @dataclass(frozen=True)
@@ -190,8 +207,8 @@ def utterances_of(file: Path) -> Iterator[Utterance]:
     return utterances(blocks_from_file(file))
 
 
-def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
-    """Hear until the source ends; each utterance is on disk before it is yielded.
+def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None = None) -> Iterator[HeardOne]:
+    """Hear until the source ends or is told to; each utterance is on disk before it is yielded.
 
     Sound that comes in as it is said may yield an utterance when it seems over and once more when it went on.
 
@@ -199,20 +216,30 @@ def listen(session: Session, ears: Ears, how: Listening) -> Iterator[HeardOne]:
         HearingError: when the source or a recogniser cannot go on.
         RecordError: when an entry could not be written.
     """
-    answers = answerer(how.voice)
+    answers = answerer(how.voice) if how.phone is None else Answerer(partial(_answer_there, how.phone))
     ears.tell_through(how.tell)
     told = False
-    page = LivePage(session.store.folder, session.job_id)
-    blocks = _blocks(how, answers)
+    page = page or LivePage(session.store.folder, session.job_id)
+    blocks = _until(how.stop, _blocks(how, answers))
+    if not how.live:
+        page.recording()
+    if how.lead:
+        line = session.lead_on()
+        answers.answer(Verdict.TAKE, line)
+        page.leads(_cylinder_asked(session), line)
     road = _Road(session, ears, how, page)
     try:
         for utterance, guess, over in _hurried(road, blocks) if how.live else _unhurried(blocks):
             before = road.entered
             heard = road.take(utterance, guess, over=over)
             if over:
+                if how.phone is not None:
+                    how.phone.taken(utterance)
                 for outcome in heard.outcomes:
                     if outcome.say or outcome.verdict is not Verdict.TAKE:
                         answers.answer(outcome.verdict, outcome.say)
+                if how.lead:
+                    page.leads(_cylinder_asked(session), session.asks)
             if answers.failed and not told:
                 how.tell(answers.failed)
                 told = True
@@ -322,7 +349,9 @@ class _Road:
         """
         session = self._session
         clock = session.clock
-        if self._how.began is not None:
+        if self._how.phone is not None:
+            session.clock = partial(self._how.phone.said_at, utterance)
+        elif self._how.began is not None:
             session.clock = partial(_said_at, self._how.began, utterance)
         try:
             heard = self._taken(utterance, guess)
@@ -364,7 +393,25 @@ def _said_at(began: datetime, utterance: Utterance) -> datetime:
     return began + timedelta(seconds=utterance.start)
 
 
+def _answer_there(phone: Phone, verdict: Verdict, text: str) -> None:
+    phone.answer(verdict.value, text)
+
+
+def _cylinder_asked(session: Session) -> int | None:
+    asked = session.asked_for(session.job)
+    return asked.cylinder if isinstance(asked, Cut) else None
+
+
+def _until(stop: Event, blocks: Iterator[Sound]) -> Iterator[Sound]:
+    for block in blocks:
+        if stop.is_set():
+            return
+        yield block
+
+
 def _blocks(how: Listening, answers: Answerer) -> Iterator[Sound]:
+    if how.phone is not None:
+        return iter(how.phone)
     if how.source is None:
         from journal.hearing.microphone import blocks_from_microphone
 

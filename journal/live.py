@@ -1,13 +1,16 @@
-"""What the listening process tells the page: what it heard last and how loud it is now; it holds no fact of any job."""
+"""What the listening process tells the page: that it lives, what it heard last, how loud it is; no fact of a job."""
 
 from __future__ import annotations
 
 import json
+import os
 import time
 from collections.abc import Iterable, Iterator
 from datetime import UTC, datetime
+from enum import StrEnum
 from pathlib import Path
-from threading import Lock
+from threading import Event, Lock, Thread
+from types import TracebackType
 from typing import Any
 
 import numpy as np
@@ -20,17 +23,50 @@ from journal.record.files import PRIVATE_FILE
 LIVE_FILE = "live.json"
 """Beside the entries."""
 
+BEAT_S = 0.25
+"""Seconds between two signs of life."""
+
 _LEVEL_EVERY_S = 0.25
 
 
+class LiveState(StrEnum):
+    """What a listening process says of itself."""
+
+    STARTING = "starting"
+    LISTENING = "listening"
+    RECORDING = "hearing a recording"
+    ENDED = "ended"
+
+
 class LivePage:
-    """The file that the page watches; written by the thread that listens and by the one that takes in sound."""
+    """The file that the page watches; written by the threads that listen, that take in sound, and that say it lives.
+
+    As a context manager it gives a sign of life four times a second, and says at the end that it is over, and why.
+    """
 
     def __init__(self, folder: Path, job: str) -> None:
         """Args: folder, the journal's; job, the identifier of the job that is listened for."""
         self._target = folder / LIVE_FILE
         self._lock = Lock()
-        self._state: dict[str, Any] = {"job": job, "listening": True}
+        self._state: dict[str, Any] = {"job": job, "state": LiveState.STARTING, "pid": os.getpid()}
+        self._over = Event()
+        self._beats = Thread(target=self._beat, name="sign-of-life", daemon=True)
+
+    def __enter__(self) -> LivePage:
+        self._beats.start()
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, where: TracebackType | None
+    ) -> None:
+        self._over.set()
+        self._beats.join()
+        self._tell(state=LiveState.ENDED, why=str(error) if isinstance(error, Exception) else "")
+
+    def _beat(self) -> None:
+        self._tell()
+        while not self._over.wait(BEAT_S):
+            self._tell()
 
     def heard(self, at: datetime, text: str, made: str, verdict: str) -> None:
         """An utterance and what became of it."""
@@ -39,6 +75,18 @@ class LivePage:
     def hearing(self, at: datetime, text: str) -> None:
         """What an utterance that still goes on seems to be."""
         self.heard(at, f"{text} …", "", "")
+
+    def recording(self) -> None:
+        """That it hears a recording, which is no matter of what is said meanwhile."""
+        self._tell(state=LiveState.RECORDING)
+
+    def trouble(self, line: str) -> None:
+        """What keeps it from hearing, or did."""
+        self._tell(trouble=line)
+
+    def leads(self, cylinder: int | None, line: str) -> None:
+        """What it has asked for, when it leads the test; an empty line when it does not."""
+        self._tell(asks_cylinder=cylinder, asks=line)
 
     def metered(self, blocks: Iterable[Sound]) -> Iterator[Sound]:
         """The same blocks; how loud they are is told four times a second at most.
@@ -53,7 +101,8 @@ class LivePage:
             samples += len(block)
             if samples and time.monotonic() - last >= _LEVEL_EVERY_S:
                 level = round(10 * np.log10(power / samples), 1) if power > 0 else None
-                self._tell(level_db=level, level_at_utc=time_to_text(to_milliseconds(datetime.now(UTC))))
+                now = time_to_text(to_milliseconds(datetime.now(UTC)))
+                self._tell(state=LiveState.LISTENING, level_db=level, level_at_utc=now)
                 power, samples, last = 0.0, 0, time.monotonic()
             yield block
 

@@ -55,7 +55,7 @@ def mend(session: Session, asked: Asked, words: str, option: int | None = None) 
         entry = Entry(
             new_id(at), session.job_id, at, body, local_offset_minutes(), session.technician, session.source, words
         )
-        store.merge([entry])
+        store.merge([entry], carried=False)
     session.enter(Answer(question.id, body=first), heard=words)
     return [first, *more]
 

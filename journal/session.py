@@ -3,9 +3,10 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from datetime import UTC, datetime, timedelta
 
+from journal.analysis.words import capital
 from journal.answering import (
     ANSWERS,
     Numbered,
@@ -28,6 +29,7 @@ from journal.facts import (
     Answer,
     Body,
     Correction,
+    Cut,
     Entry,
     JobOpened,
     Note,
@@ -40,7 +42,10 @@ from journal.facts import (
 )
 from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
-from journal.record.job import Asked, Job
+from journal.leading import Asked as AskedFor
+from journal.leading import Lead, spoken
+from journal.machine import EarlierJobs
+from journal.record.job import Asked, Job, Reading
 from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
@@ -52,6 +57,7 @@ from journal.wording.decide import NOTHING_FOR_IT, doubted
 from journal.wording.expect import expected
 from journal.wording.lexicon import in_full
 from journal.wording.near import Near, near
+from journal.wording.numbers import only_figures
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
 
@@ -132,7 +138,9 @@ class Session:
         self.clock = clock
         self.held = False
         self._units: Mapping[Quantity, str] | None = None
-        self._closed = ClosedJobs()
+        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
+        self.lead: Lead | None = None
+        self.asks = ""
         self.last_said = ""
         technicians = self.job.technicians
         self.technician = technician or (technicians[0] if technicians else "")
@@ -160,8 +168,32 @@ class Session:
         """
         self._units = units_by_quantity(chosen)
 
+    def lead_on(self) -> str:
+        """Lead the test from now on; what is said to ask for its first reading."""
+        self.lead = Lead(lambda: study(self.store, self.job_id, self._closed)[1])
+        return self._asks_next(self.job)
+
+    def asked_for(self, job: Job) -> AskedFor | None:
+        """What the journal has asked to be read next, where it leads; none where it asks for nothing."""
+        return self.lead.asks(job, self.clock()) if self.lead is not None else None
+
+    def _asks_next(self, job: Job) -> str:
+        """What is said to ask for the next reading; at the end of a run what it found, once."""
+        if self.lead is None:
+            return ""
+        asked = self.asked_for(job)
+        headline = ""
+        if asked is None:
+            run = job.runs[-1].id
+            if self.lead.ended == run:
+                return ""
+            self.lead.ended = run
+            headline = self.lead.findings().headline
+        self.asks = spoken(asked, job, headline)
+        return self.asks
+
     def _context(self, job: Job) -> Context:
-        return context_of(job, self.units, self.clock())
+        return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job))
 
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""
@@ -246,6 +278,7 @@ class Session:
         decisions = decide(candidates, context, free_text=free_text, seconds=seconds)
         sure = certain(decisions)
         enters = sure and not self.held and not any(isinstance(d.meaning, Command | Number) for d in decisions)
+        enters = enters and (context.awaits is None or not all(map(only_figures, (d.heard for d in decisions))))
         return Foreseen(sure, complete(decisions, context), enters)
 
     def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
@@ -263,6 +296,8 @@ class Session:
             clip=clip,
             certainty=certainty,
         )
+        if self.lead is not None:
+            self.lead.read(body.body if isinstance(body, Answer) else body)
         return self.store.append(entry)[0]
 
     def _carry_out(self, decisions: Sequence[Decision], job: Job, clip: str = "") -> list[Outcome]:
@@ -274,7 +309,16 @@ class Session:
             outcomes.append(outcome)
             if outcome.entry is not None:
                 job = self.job
-        return outcomes
+        return self._led_on(outcomes, job) if self.lead is not None else outcomes
+
+    def _led_on(self, outcomes: list[Outcome], job: Job) -> list[Outcome]:
+        """The same, and the next reading asked for where all of it was taken."""
+        if self.held or not outcomes or any(outcome.verdict is not Verdict.TAKE for outcome in outcomes):
+            return outcomes
+        last = outcomes[-1]
+        said = f"{capital(last.say)}." if last.say and not last.say.endswith((".", "?")) else capital(last.say)
+        self.last_said = f"{said} {self._asks_next(job)}".strip()
+        return [*outcomes[:-1], replace(last, say=self.last_said)]
 
     def _one(self, decision: Decision, job: Job, clip: str) -> Outcome:
         meaning = decision.meaning
@@ -295,10 +339,11 @@ class Session:
         if (begun := new_run(job, meaning)) is not None:
             prompt = f"{read_back(meaning)}: still this run, or a new one?"
             return self._asked_anew([meaning, begun], decision, clip, prompt)
+        said_back = _said_back(meaning, self.asked_for(job))
         entry = self.enter(meaning, heard=decision.heard, clip=clip, certainty=decision.certainty)
         remark = remark_of(meaning, self._context(job))
         line = f"{describe(meaning)} ({remark})" if remark else describe(meaning)
-        return Outcome(Verdict.TAKE, line, read_back(meaning), entry, decision)
+        return Outcome(Verdict.TAKE, line, said_back, entry, decision)
 
     def _not_understood(self, decision: Decision, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
@@ -337,8 +382,30 @@ class Session:
             self.held = word is CommandWord.HOLD
             text = "holding on; say carry on" if self.held else "carrying on"
             return Outcome(Verdict.TAKE, text, text, None, decision)
+        if word in (CommandWord.SKIP, CommandWord.AGAIN, CommandWord.BACK):
+            return self._led(decision, word, job, clip)
         text = self._told(meaning, job)
         return Outcome(Verdict.TAKE, text, text, None, decision)
+
+    def _led(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
+        """What steers the journal while it leads."""
+        if self.lead is None:
+            return _let_go(decision, "said only while the journal leads")
+        if word is CommandWord.BACK:
+            back = self.lead.back(job)
+            if isinstance(back, Reading):
+                entry = self.enter(
+                    Withdrawal(back.entry), heard=decision.heard, clip=clip, certainty=decision.certainty
+                )
+                text = f"taken back: {what(entry, self.job)}"
+                return Outcome(Verdict.TAKE, text, text, entry, decision)
+            text = back
+        else:
+            text = self.lead.skip(job, self.clock()) if word is CommandWord.SKIP else self.lead.again(job)
+        if not text:
+            return _let_go(decision, "there is nothing that this could be about")
+        # What comes next is asked for by itself: "four again" says it already.
+        return Outcome(Verdict.TAKE, text, "" if word is CommandWord.AGAIN else text, None, decision)
 
     def _told(self, command: Command, job: Job) -> str:
         if command.word is CommandWord.REPEAT:
@@ -346,7 +413,7 @@ class Session:
         if command.word is CommandWord.MISSED:
             return missing_text(job)
         if command.word is CommandWord.OUTLOOK:
-            return study(self.store, self.job_id, self._closed)[1].headline
+            return study(self.store, self.job_id, self._closed, self._earlier)[1].headline
         return readings_text(job, command.cylinder)
 
     def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
@@ -399,6 +466,8 @@ class Session:
             return Outcome(Verdict.TAKE, text, text, entry, decision)
         body = answer.body if answer.choice is None else said(asked.question.body.options[answer.choice])
         assert body is not None
+        if self.lead is not None:
+            self.lead.read(body)
         return Outcome(Verdict.TAKE, describe(body), read_back(body), entry, decision)
 
     def _close_doubles(self, asked: Asked, job: Job) -> None:
@@ -472,6 +541,13 @@ class Session:
         question = Question(prompt, tuple(options))
         entry = self.enter(question, heard=decision.heard, clip=clip, certainty=decision.certainty)
         return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
+
+
+def _said_back(meaning: Meaning, asked: AskedFor | None) -> str:
+    """What is said back of something entered: of the cylinder that was asked for its reading alone."""
+    if isinstance(meaning, Cut) and isinstance(asked, Cut) and (meaning.cylinder, meaning.unit) == (asked.cylinder, ""):
+        return read_back(meaning).partition(", ")[2]
+    return read_back(meaning)
 
 
 def _answer_by(asked: Asked, body: Body) -> Answer:

@@ -11,6 +11,7 @@ from dataclasses import replace
 from journal.analysis import Findings, diagnose
 from journal.analysis.causes.history import ClosedJob, History, closed_job, learn
 from journal.errors import RecordError
+from journal.machine import EarlierJobs
 from journal.record.job import Job, JobState
 from journal.record.store import Store
 
@@ -60,20 +61,24 @@ def _history(taught: Iterable[ClosedJob | None]) -> History | None:
     return history if history.jobs else None
 
 
-def study(store: Store, job_id: str, closed: ClosedJobs | None = None) -> tuple[Job, Findings]:
+def study(
+    store: Store, job_id: str, closed: ClosedJobs | None = None, earlier: EarlierJobs | None = None
+) -> tuple[Job, Findings]:
     """A job as it stands and everything stated about it.
 
     Args:
         store: the journal.
         job_id: identifier of the job.
         closed: the closed jobs read so far, for a process that studies more than once.
+        earlier: the earlier jobs on machines read so far, for the same.
 
     Raises:
         NotFound: when there is no such job.
     """
     history = (closed or ClosedJobs()).history(store, job_id)
     job = store.job(job_id)
-    findings = diagnose(weighed(job), history=history)
+    before = (earlier or EarlierJobs()).of(store, job)
+    findings = diagnose(weighed(job), history=history, earlier=before)
     keep_summary(store, job, findings)
     return job, findings
 

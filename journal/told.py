@@ -10,12 +10,11 @@ def missing_text(job: Job) -> str:
     """What the run in progress lacks, which questions wait, what was not understood or put back, in few words."""
     parts = []
     if run := job.run_in_progress:
-        done = [cut.cylinder for cut in run.cuts if cut.cylinder is not None]
-        missing = [str(c) for c in job.engine.numbers if c not in done and c not in run.start.held_out]
+        missing = [str(c) for c in run.left(job.engine)]
         if not run.baselines:
             parts.append("no baseline yet")
         parts.append("not cut yet: " + ", ".join(missing) if missing else "every cylinder is cut")
-        following = job.engine.next_to_cut(done, run.start.held_out)
+        following = run.next_cut(job.engine)
         if following is not None and missing[0] != str(following):
             parts.append(f"next is {following}")
     if job.waiting:

@@ -8,15 +8,21 @@ from __future__ import annotations
 import contextlib
 import ipaddress
 import socket
-from urllib.parse import urlsplit
+import time
+from dataclasses import dataclass
+from urllib.parse import quote, urlsplit
 
 from flask import Blueprint, Flask, abort, flash, g, redirect, render_template, request, session, url_for
 from flask.typing import ResponseReturnValue
+from markupsafe import Markup
 
 from journal.errors import NotFound
+from journal.record.lines import JobLine
 from journal.record.photos import MOST_BYTES
-from webui.grants import ADMITTED_HOURS, DeviceKind
+from journal.record.spool import Spool
+from webui.grants import ADMITTED_HOURS, DeviceKind, Link, LinkKind
 from webui.log import refused
+from webui.network import lan_address
 from webui.shop import Shop, shop
 
 pages = Blueprint("access", __name__)
@@ -24,8 +30,14 @@ pages = Blueprint("access", __name__)
 OPEN_TO_ALL = frozenset({"static", "access.code", "access.give_code", "access.enter", "looks.theme", "desk", "phone"})
 """Endpoints (or whole blueprints) that ask for no code: what they show is guarded by a signed link, or is nothing."""
 
-UPLOADS = frozenset({"photos.upload", "phone.send"})
+UPLOADS = frozenset({"photos.upload", "phone.send", "handset.send"})
 """Endpoints that take photos, and so a larger form."""
+
+NAME_SIGNS = 40
+"""The longest name of a device."""
+
+SPEAKING_S = 5.0
+"""Seconds since its last sound for which a device is called a microphone."""
 
 PHOTO_FORM_BYTES = MOST_BYTES + 1_000_000
 """The largest form with photos."""
@@ -114,13 +126,14 @@ def enter(secret: str) -> ResponseReturnValue:
     return redirect(url_for("board.board"), 303)
 
 
-def _let_in(kind: DeviceKind) -> None:
+def _let_in(kind: DeviceKind, name: str = "") -> None:
     session.permanent = True
-    session["device"] = shop().grants.admit(kind)
+    session["device"] = shop().grants.admit(kind, name)
 
 
 def _ask() -> str:
-    return render_template("code.html", here=loopback(request.remote_addr or ""), lan=shop().lan)
+    to = back_here(request.values.get("to", "/")[:200])
+    return render_template("code.html", here=loopback(request.remote_addr or ""), lan=shop().lan, to=to)
 
 
 @pages.get("/code")
@@ -134,8 +147,8 @@ def give_code() -> ResponseReturnValue:
     """Let a device in, or say that the code is wrong."""
     right = shop().door.try_code(request.form.get("code", "")[:40], shop().log.tag(request.remote_addr))
     if right:
-        _let_in(DeviceKind.CODE)
-        return redirect(url_for("board.board"), 303)
+        _let_in(DeviceKind.CODE, _name())
+        return redirect(back_here(request.form.get("to", "/")[:200]), 303)
     refused("too many wrong codes" if right is None else "wrong code", again_and_again=True)
     if right is None:
         abort(429)
@@ -143,25 +156,107 @@ def give_code() -> ResponseReturnValue:
     return _ask(), 403
 
 
+def _name() -> str:
+    """What a form calls a device: one line, not too long."""
+    words = " ".join(request.form.get("name", "")[:400].split())
+    return "".join(sign for sign in words if sign.isprintable())[:NAME_SIGNS]
+
+
 @pages.get("/devices")
 def devices() -> ResponseReturnValue:
-    """Everything that gets in now; the code for the next device only to whoever started the journal."""
-    links = []
-    for link in shop().grants.open_links() if is_owner() else ():
-        with contextlib.suppress(NotFound):  # its job was erased: it opens nothing
-            links.append((link, shop().store.line(link.job)))
+    """Everything that gets in now; the way in for the next device only to whoever started the journal."""
+    at, owner = shop(), is_owner()
+    inside = [device for device in at.grants.devices() if device.kind is DeviceKind.OWN or at.lan]
+    job = request.args.get("job", "")
+    unit = at.store.line(job).unit if job else ""
+    way_in = _way_in(url_for("handset.view", job_id=job) if job else "/") if owner and at.lan else None
     return render_template(
-        "devices.html", devices=shop().grants.devices(), links=links, lan=shop().lan, owner=is_owner(),
-        mine=session.get("device"), hours=ADMITTED_HOURS, code=shop().door.shown if is_owner() and shop().lan else "",
+        "devices.html", devices=inside, links=_links() if owner else [], lan=at.lan, owner=owner, unit=unit,
+        mine=session.get("device"), hours=ADMITTED_HOURS, way_in=way_in, speaking=_speaking(), signs=NAME_SIGNS,
     )  # fmt: skip
+
+
+@dataclass(frozen=True)
+class WayIn:
+    """How the next device comes in."""
+
+    address: str
+    """What it opens."""
+    drawing: Markup
+    """The same as a QR code, with the code to give."""
+    code: str
+    """The code, as people read it."""
+    secure: str
+    """The address by TLS; empty where there is none."""
+    fingerprint: str
+    """SHA-256 of the certificate there."""
+
+
+def _way_in(to: str) -> WayIn:
+    at, port = shop(), urlsplit(f"//{request.host}").port
+    name = lan_address() or socket.gethostname()
+    # By the plain address: a phone that is only to be a camera need not be asked about a certificate. Over TLS the
+    # port of this request is not the plain one.
+    plain = at.port if at.port is not None else port
+    address = f"http://{name}{f':{plain}' if plain else ''}{url_for('access.code')}"
+    # The code goes behind the #, which a browser keeps to itself.
+    drawing = qr_code(f"{address}{f'?to={quote(to)}' if to != '/' else ''}#{at.door.code}")
+    secure = f"https://{name}:{at.secure.port}/" if at.secure else ""
+    return WayIn(address, drawing, at.door.shown, secure, at.secure.fingerprint if at.secure else "")
+
+
+def qr_code(text: str) -> Markup:
+    """A text as a drawing, black on white whatever the theme: cameras read it best."""
+    import segno
+
+    drawing = segno.make(text, error="m").svg_inline(
+        scale=6, border=4, dark="#000", light="#fff", svgclass="qr", omitsize=True
+    )
+    return Markup(drawing)
+
+
+def _links() -> list[tuple[Link, JobLine]]:
+    """Every link that opens something now, with its job."""
+    from webui.desk import closed_since
+
+    found = []
+    for link in shop().grants.open_links():
+        with contextlib.suppress(NotFound):  # its job was erased: it opens nothing
+            if link.kind is not LinkKind.PHONE or not closed_since(shop().state(link.job).job, link):
+                found.append((link, shop().store.line(link.job)))
+    return found
+
+
+def _speaking() -> dict[str, str]:
+    """By device, the unit of the job whose microphone it is now."""
+    found = {}
+    for device, (job, when) in list(shop().speaking.items()):
+        if time.monotonic() - when < SPEAKING_S:
+            with contextlib.suppress(NotFound):
+                found[device] = shop().store.line(job).unit
+    return found
+
+
+@pages.post("/devices/<device>/name")
+def call(device: str) -> ResponseReturnValue:
+    """Give a device a name; one that gave the code can name itself only."""
+    if not is_owner() and device != session.get("device"):
+        refused("device named by another")
+        abort(403)
+    if not shop().grants.call(device, _name()):
+        raise NotFound("there is no such device: reload the page")
+    return redirect(url_for("access.devices"), 303)
 
 
 @pages.post("/devices/<device>/out")
 def put_out(device: str) -> ResponseReturnValue:
-    """Put a device out; one that gave the code can put itself out only."""
+    """Put a device out, and with it its microphone; one that gave the code can put itself out only."""
     if not is_owner() and device != session.get("device"):
         refused("device put out by another")
         abort(403)
     if not shop().grants.put_out(device):
         raise NotFound("there is no such device: reload the page")
+    job, _ = shop().speaking.pop(device, ("", 0.0))
+    if job:
+        Spool(shop().folder, job).end("", device)
     return redirect(url_for("access.devices"), 303)

@@ -20,13 +20,16 @@ from journal.errors import BadInput, JournalError, NotFound
 from webui import (
     access,
     board,
+    camera,
     desk,
     facts,
     files,
     finish,
+    handset,
     headers,
     job,
     links,
+    listening,
     live,
     log,
     looks,
@@ -36,6 +39,7 @@ from webui import (
     phrases,
     review,
     say,
+    tapping,
     units,
     waiting,
     writeup,
@@ -46,8 +50,8 @@ from webui.shop import Shop
 from webui.shop import shop as shop_now
 
 PAGES = (
-    access, board, desk, facts, files, finish, job, links, live, looks, mending, phone, photos, phrases, review, units,
-    writeup,
+    access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
+    phrases, review, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 
@@ -74,6 +78,8 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
         SESSION_COOKIE_NAME=f"journal-{hashlib.sha256(key).hexdigest()[:8]}",
         SESSION_COOKIE_HTTPONLY=True,
         SESSION_COOKIE_SAMESITE="Lax",
+        # Answers that cross must not put back what another of them changed.
+        SESSION_REFRESH_EACH_REQUEST=False,
         PERMANENT_SESSION_LIFETIME=timedelta(hours=ADMITTED_HOURS),
         MAX_CONTENT_LENGTH=FORM_BYTES,
         MAX_FORM_MEMORY_SIZE=FORM_BYTES,
@@ -108,6 +114,8 @@ def _common() -> dict[str, Any]:
 
 def _refused(error: Exception) -> ResponseReturnValue:
     missing = isinstance(error, NotFound)
+    if _stays():
+        return {"words": str(error)}, 404 if missing else 400
     status, title = (404, "Not found") if missing else (400, "That cannot be done")
     words = {"title": title, "text": str(error), "field": getattr(error, "field", "")}
     job_id = (request.view_args or {}).get("job_id", "")
@@ -143,6 +151,11 @@ def _go(response: Response) -> Response:
     return response
 
 
+def _stays() -> bool:
+    """Whether a page asks that stays as it is, and shows what it is told itself."""
+    return request.accept_mimetypes.best == "application/json"
+
+
 _PLAIN = {
     400: "The form was out of date or not from this page. Go back, reload the page and send it again.",
     403: "This device may not see this. Ask at the journal's own machine.",
@@ -159,7 +172,11 @@ def _http(error: Exception) -> ResponseReturnValue:
         log.refused("form without this page's sign")
     if error.code == 413:
         log.refused("form too large")
+        if request.endpoint in access.UPLOADS:
+            return camera.too_large()
     if error.response is not None or error.code is None or error.code < 400:
         return error.get_response()
+    if _stays():
+        return {"words": _PLAIN.get(error.code, error.name)}, error.code
     text = _PLAIN.get(error.code, error.description or "Something went wrong here. Reload the page.")
     return render_template("problem.html", title=error.name, text=text), error.code

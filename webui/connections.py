@@ -56,10 +56,14 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
             if connection.overdue(now):
                 connection.drop()
 
+    def take(self, line: socket.socket, address: tuple[str, int]) -> None:
+        """Serve a connection whose TLS is seen to elsewhere, as one of this address; from any thread."""
+        self.trigger.pull_trigger(lambda: _Secure(self, line, address, self.adj, map=self._map))
+
     def make_room(self, address: str) -> bool:
         """Have room for one more connection of this address; false when all that it has are at work."""
         here = [connection for connection in self.active_channels.values() if not connection.will_close]
-        same = [connection for connection in here if _neighbour(connection.addr[0]) == _neighbour(address)]
+        same = [connection for connection in here if neighbour(connection.addr[0]) == neighbour(address)]
         crowd = same if len(same) >= AN_ADDRESS else here if len(here) >= IN_ALL else []
         if not crowd:
             return True
@@ -70,7 +74,7 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
         return True
 
 
-def _neighbour(address: str) -> str:
+def neighbour(address: str) -> str:
     """What counts as one address: this machine to itself, and a network of IPv6 that one device can have to itself."""
     try:
         parsed = ipaddress.ip_address(address)
@@ -92,9 +96,12 @@ class _Connection(HTTPChannel):  # type: ignore[misc]
         if not room:
             self.drop()
 
+    scheme = "http"
+    """What its addresses begin with."""
+
     def parser_class(self, adj: Any) -> _Request:
         """A parser for the next request, that knows whose it is."""
-        return _Request(adj, self.server.app, str(self.addr[0]))
+        return _Request(adj, self.server.app, str(self.addr[0]), self.scheme)
 
     @property
     def at_work(self) -> bool:
@@ -125,6 +132,12 @@ class _Connection(HTTPChannel):  # type: ignore[misc]
             self.socket.shutdown(socket.SHUT_RDWR)
 
 
+class _Secure(_Connection):
+    """One connection that comes by TLS."""
+
+    scheme = "https"
+
+
 class _Refused(Error):  # type: ignore[misc]
     """An answer to a request whose body is not read."""
 
@@ -136,14 +149,15 @@ class _Refused(Error):  # type: ignore[misc]
 class _Request(HTTPRequestParser):  # type: ignore[misc]
     """A request whose head decides whether its body is read."""
 
-    def __init__(self, adj: Any, app: Flask, address: str) -> None:
+    def __init__(self, adj: Any, app: Flask, address: str, scheme: str) -> None:
         super().__init__(adj)
-        self.app, self.address, self.taken = app, address, Taken()
+        self.app, self.address, self.scheme, self.taken = app, address, scheme, Taken()
         self.body_rcv: Any = None
 
     def parse_header(self, header_plus: bytes) -> None:
         """Read the head, then judge the body."""
         super().parse_header(header_plus)
+        self.url_scheme = self.scheme
         if self.body_rcv is None:
             return
         self.taken = judge(self.app, self.address, self.command, self.path, self.headers, self.content_length)

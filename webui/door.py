@@ -33,11 +33,13 @@ class Entrance:
         self._announce = announce
         self._lock = threading.Lock()
         self._base = ""
+        self.keep: Callable[[str], None] = lambda address: None
         self.secret = secrets.token_urlsafe(24)
 
     def at(self, base: str) -> str:
         """The whole address, now that the server's own (`http://127.0.0.1:8470`) is known."""
         self._base = base
+        self.keep(f"{base}{self.path}")
         return f"{base}{self.path}"
 
     @property

@@ -11,6 +11,7 @@ from journal.errors import BadInput
 from journal.facts import GateOverridden, JobClosed, JobReopened, PutBack, RepairDone, Restored
 from webui.acting import acting, cylinder_of, done, field
 from webui.job import about
+from webui.live import told
 from webui.shop import shop
 
 pages = Blueprint("finish", __name__)
@@ -43,8 +44,7 @@ def put_back(job_id: str) -> ResponseReturnValue:
     if what not in session.job.outstanding:
         raise BadInput("nothing of that kind is waiting to be put back: reload the page")
     session.enter(PutBack(Restored(what)))
-    done(f"{what} put back")
-    return _back(job_id)
+    return told(f"{what} put back", _address(job_id))
 
 
 @pages.post("/job/<job_id>/repaired")
@@ -88,6 +88,7 @@ def close(job_id: str) -> ResponseReturnValue:
         prompt = job.waiting[-1].question.body.prompt
         raise BadInput(f"a question still waits: {prompt} Answer it first, or tick that the job closes all the same")
     session.enter(JobClosed(cause, cylinder_of(job), field("text", 400)))
+    shop().listener.stop(job_id)
     done("closed")
     return _back(job_id)
 
@@ -104,5 +105,10 @@ def reopen(job_id: str) -> ResponseReturnValue:
 
 
 def _back(job_id: str, page: str = "finish.finish") -> ResponseReturnValue:
+    return redirect(_address(job_id, page), 303)
+
+
+def _address(job_id: str, page: str = "finish.finish") -> str:
+    """The page that a form came from, else the one given."""
     asked = {"live": "live.live", "overview": "job.overview", "finish": "finish.finish"}
-    return redirect(url_for(asked.get(request.form.get("back", ""), page), job_id=job_id), 303)
+    return url_for(asked.get(request.form.get("back", ""), page), job_id=job_id)

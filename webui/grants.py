@@ -80,6 +80,13 @@ class Device:
     """When, UTC."""
     kind: DeviceKind
     """How it came to be let in."""
+    name: str = ""
+    """What the shop calls it; empty when it was not said."""
+
+    @property
+    def until(self) -> datetime:
+        """When it gets in no more, UTC."""
+        return self.admitted_at + timedelta(hours=ADMITTED_HOURS)
 
 
 class Grants:
@@ -98,6 +105,8 @@ class Grants:
             )
             if "kind" not in db["devices"].columns_dict:  # made by an earlier version
                 db.execute("ALTER TABLE devices ADD COLUMN kind TEXT NOT NULL DEFAULT 'code'")
+            if "name" not in db["devices"].columns_dict:
+                db.execute("ALTER TABLE devices ADD COLUMN name TEXT NOT NULL DEFAULT ''")
 
     @contextlib.contextmanager
     def _open(self) -> Iterator[Database]:
@@ -159,13 +168,13 @@ class Grants:
             rows = db.execute(f"{_LINKS} WHERE withdrawn = 0 AND expires_at > ? ORDER BY made_at DESC", [now])
             return [_link(row) for row in rows.fetchall()]
 
-    def admit(self, kind: DeviceKind = DeviceKind.CODE) -> str:
+    def admit(self, kind: DeviceKind = DeviceKind.CODE, name: str = "") -> str:
         """Let a browser or device in; its identifier for the signed cookie."""
         device = secrets.token_urlsafe(12)
         with self._open() as db:
             db.execute(
-                "INSERT INTO devices (id, admitted_at, kind) VALUES (?, ?, ?)",
-                [device, time_to_text(datetime.now(UTC)), kind.value],
+                "INSERT INTO devices (id, admitted_at, kind, name) VALUES (?, ?, ?, ?)",
+                [device, time_to_text(datetime.now(UTC)), kind.value, name],
             )
         return device
 
@@ -179,9 +188,15 @@ class Grants:
         """Every browser and device that gets in now, newest first."""
         with self._open() as db:
             rows = db.execute(
-                f"SELECT id, admitted_at, kind FROM devices WHERE {_IS_IN} ORDER BY admitted_at DESC", [*_in_time()]
+                f"SELECT id, admitted_at, kind, name FROM devices WHERE {_IS_IN} ORDER BY admitted_at DESC",
+                [*_in_time()],
             ).fetchall()
-        return [Device(id_, time_from_text(at), DeviceKind(kind)) for id_, at, kind in rows]
+        return [Device(id_, time_from_text(at), DeviceKind(kind), name) for id_, at, kind, name in rows]
+
+    def call(self, device: str, name: str) -> bool:
+        """Give a device a name; false when there is no such device."""
+        with self._open() as db:
+            return db.execute("UPDATE devices SET name = ? WHERE id = ?", [name, device]).rowcount > 0
 
     def put_out(self, device: str) -> bool:
         """Put a device out; its cookie no longer counts. False when there is no such device."""

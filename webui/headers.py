@@ -32,7 +32,10 @@ def guard(app: Flask) -> None:
         response.headers["Referrer-Policy"] = "same-origin"
         response.headers["Cross-Origin-Opener-Policy"] = "same-origin"
         response.headers["Cross-Origin-Resource-Policy"] = "same-origin"
-        response.headers["Permissions-Policy"] = "camera=(self), microphone=(), geolocation=(), interest-cohort=()"
+        microphone = "(self)" if request.endpoint == "handset.view" else "()"
+        response.headers["Permissions-Policy"] = (
+            f"camera=(self), microphone={microphone}, geolocation=(), interest-cohort=()"
+        )
         if request.endpoint != "static":
             response.headers.setdefault("Cache-Control", "no-store")
         return response

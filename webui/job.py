@@ -14,6 +14,7 @@ from journal.errors import NotFound
 from journal.output.charts import comparison_charts, run_chart
 from journal.output.wanted import past
 from journal.record.job import Job, Run
+from journal.record.vouched import vouched
 from webui.shop import State, shop
 from webui.tiles import tiles
 
@@ -22,6 +23,7 @@ pages = Blueprint("job", __name__)
 TABS = (
     ("overview", "job.overview", "Job"),
     ("live", "live.live", "Live"),
+    ("phone", "handset.view", "Phone"),
     ("review", "review.review", "Review"),
     ("photos", "photos.gallery", "Photos"),
     ("parts", "links.parts", "Parts"),
@@ -46,7 +48,8 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state.job, state.findings), tiles=tiles(state),
+        side_by_side=side_by_side, past=past(state.findings), tiles=tiles(state),
+        written_by=vouched(shop().store, state.job).lines,
     )  # fmt: skip
 
 

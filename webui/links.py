@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from datetime import UTC, datetime, timedelta
 
-import segno
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
-from markupsafe import Markup
 
 from journal.errors import BadInput, NotFound
 from journal.facts import PartWanted
 from journal.output.order_pdf import as_order_pdf
 from journal.output.order_sheet import as_message, order_sheet
 from journal.output.render import picture_with
+from webui.access import qr_code
 from webui.acting import acting, cylinder_of, done, field, whole
 from webui.answers import FIELDS, SHOP_SAYS, Row, blank, read
 from webui.grants import LinkKind
@@ -132,12 +131,8 @@ def phone(job_id: str) -> ResponseReturnValue:
         raise BadInput("this job is closed: open it again to take photos in from a phone")
     link = shop().grants.give(job_id, LinkKind.PHONE, timedelta(hours=PHONE_HOURS))
     address = _address(url_for("phone.view", token=shop().grants.token(link)))
-    # Black on white whatever the theme: cameras read it best.
-    drawing = segno.make(address, error="m").svg_inline(
-        scale=6, border=4, dark="#000", light="#fff", svgclass="qr", omitsize=True
-    )
     return render_template(
-        "phone_code.html", **about(state, "photos"), address=address, code=Markup(drawing), hours=PHONE_HOURS,
+        "phone_code.html", **about(state, "photos"), address=address, code=qr_code(address), hours=PHONE_HOURS,
         lan=shop().lan, landing=landing(state.job),
     )  # fmt: skip
 

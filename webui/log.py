@@ -106,6 +106,10 @@ def on_terminal(*loggers: logging.Logger) -> None:
         logger.propagate = False
 
 
+OFTEN = frozenset({"static", "phone.now", "handset.now", "handset.sound"})
+"""What an open page asks for again and again: no line for each time that all went well."""
+
+
 def keep(app: Flask, log: Log) -> None:
     """Write a line for each request of the application but those for its own files."""
     on_terminal(app.logger, logging.getLogger("waitress"))
@@ -116,9 +120,9 @@ def keep(app: Flask, log: Log) -> None:
 
     @app.after_request
     def _line(response: Response) -> Response:
-        if request.endpoint == "static":
-            return response
         why, tag = g.get("refused", ""), log.tag(request.remote_addr)
+        if request.endpoint in OFTEN and (request.endpoint == "static" or response.status_code < 400):
+            return response
         if why and g.refused_in_rows and not log.is_news(why, tag):
             return response
         took = round((time.perf_counter() - g.get("began", time.perf_counter())) * 1000, 1)

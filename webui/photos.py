@@ -108,9 +108,14 @@ def _taken(picture: Picture) -> datetime:
 
 def landing(job: Job) -> str:
     """Where a photo that arrives now would belong, in words; empty when nothing says."""
+    return place_words(destination(job))
+
+
+def destination(job: Job) -> Photo:
+    """Where a photo that arrives now would belong, as a photo without a picture."""
     at = to_milliseconds(max(datetime.now(UTC), job.entries[-1].at_utc))
     probe = Entry(new_id(at), job.id, at, Photo("0" * 64, ""))
-    return place_words(replay((*job.entries, probe)).pictures[-1].photo.body)
+    return replay((*job.entries, probe)).pictures[-1].photo.body
 
 
 def place_words(photo: Photo) -> str:
@@ -223,8 +228,8 @@ def upload(job_id: str) -> ResponseReturnValue:
     return redirect(url_for("photos.gallery", job_id=job_id), 303)
 
 
-def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], bool] = lambda: True) -> int:
-    """Take in each file that is a photo, tell about each that is not; how many came in.
+def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], bool] = lambda: True) -> list[str]:
+    """Take in each file that is a photo, tell about each that is not; the SHA-256 of those that came in.
 
     Args:
         session: whose photos they become.
@@ -236,7 +241,7 @@ def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], b
         raise BadInput("no photo was sent: choose one first")
     if len(sent) > AT_ONCE:
         raise BadInput(f"{len(sent)} photos at once: send at most {AT_ONCE} in one go")
-    taken = 0
+    taken: list[str] = []
     for file in sent:
         name = bare_name(file.filename or "")
         if not may():
@@ -252,7 +257,7 @@ def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], b
         known = any(p.photo.body.sha256 == photo.sha256 for p in session.job.pictures)
         if not known:
             session.enter(Photo(photo.sha256, name, taken_at=photo.taken_at, warning=photo.warning))
-        taken += 1
+        taken.append(photo.sha256)
         _tell(session.job, photo.sha256, known, photo.warning)
     return taken
 

@@ -17,6 +17,13 @@ MEGABYTES = (RateLimitItemPerMinute(200), RateLimitItemPerHour(1000))
 ANSWERS = (RateLimitItemPerMinute(20), RateLimitItemPerHour(200))
 """Answers by one link for the parts desk."""
 
+CUES = (RateLimitItemPerMinute(60), RateLimitItemPerHour(600))
+"""Places for the next photos, said by hand by one phone link."""
+
+SOUND_S = (RateLimitItemPerMinute(1_200), RateLimitItemPerHour(20_000))
+"""Seconds of sound by one device, each piece counted up to a whole one: four pieces a second while somebody speaks, and
+what ten minutes without a line have kept at once."""
+
 
 class Quotas:
     """Counts what comes by each link; forgotten when the server ends."""
@@ -32,6 +39,14 @@ class Quotas:
     def photo_comes(self, link: str) -> bool:
         """Count a photo; false when it is one too many now."""
         return self._count(PHOTOS, "photos", link, 1)
+
+    def sound_comes(self, device: str, seconds: int) -> bool:
+        """Count sound, whole seconds; false when it is too much now."""
+        return self._count(SOUND_S, "sound", device, seconds)
+
+    def cue_comes(self, link: str) -> bool:
+        """Count a place for the next photos; false when it is one too many now."""
+        return self._count(CUES, "cues", link, 1)
 
     def answer_comes(self, link: str) -> bool:
         """Count an answer of the parts desk; false when it is one too many now."""

@@ -31,6 +31,7 @@ from journal.facts import (
     to_milliseconds,
 )
 from journal.record.job import Job, Run
+from journal.record.vouched import vouched
 from journal.session import Session, local_offset_minutes
 from journal.wording import describe
 from journal.wording.types import Verdict
@@ -63,6 +64,7 @@ def review(job_id: str) -> ResponseReturnValue:
         units_of=units_of,
         page=page,
         pages_in_all=pages_in_all,
+        signed=vouched(shop().store, state.job).by,
     )
 
 
@@ -88,6 +90,7 @@ def entry(job_id: str, entry_id: str) -> ResponseReturnValue:
         body=body,
         counts=now is not None,
         history=history(state.job, entry_id),
+        signed=vouched(shop().store, state.job).by,
         form=_form_of(body),
         outcomes=(*OUTCOMES[body.subject], MEASURED) if isinstance(body, Check) else (),
         unit=unit,

@@ -13,7 +13,7 @@ from markupsafe import Markup, escape
 
 from journal.analysis import words as causes_words
 from journal.analysis.causes.codes import code_text
-from journal.analysis.findings import Level, Standing
+from journal.analysis.findings import Level, PressureResponse, Standing
 from journal.analysis.words import capital, listed
 from journal.facts import UNITS, Baseline, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.facts.quantities import PRINTED_UNITS
@@ -165,6 +165,12 @@ def bore() -> Markup:
 
 
 @cache
+def by_pressure(found: PressureResponse) -> str:
+    """How a cylinder pulls at each injection pressure, with 95 % intervals."""
+    slope = words.slope_text(found)
+    return printed(words.pressures_text(found) + (f"; {slope}" if slope else ""))
+
+
 def standing(value: Standing) -> Markup:
     """A standing as a tag: the mark it has in the charts, and the word."""
     shape = Markup(
@@ -217,9 +223,9 @@ def teach(app: Flask) -> None:
     """Give the templates these words."""
     app.jinja_env.finalize = _shown
     for filter_ in (
-        amount, bare, check_name, check_outcome, clock, code_text, day, engine, engine_line, level_word, level_words,
-        numbers, percent, moment, plain, printed, reading, run_title, said, second, share, spoken, standing,
-        state_class, unit, unit_of_run,
+        amount, bare, by_pressure, check_name, check_outcome, clock, code_text, day, engine, engine_line, level_word,
+        level_words, numbers, percent, moment, plain, printed, reading, run_title, said, second, share, spoken,
+        standing, state_class, unit, unit_of_run,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
     app.jinja_env.filters["answer_words"] = words.answer_words

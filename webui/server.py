@@ -16,9 +16,12 @@ from flask import Flask
 
 from journal.errors import BadInput, RecordError
 from webui.app import create_app
+from webui.certificate import own_certificate, own_names
 from webui.connections import PageServer
 from webui.network import lan_address
-from webui.shop import Shop
+from webui.running import forget_address, keep_address
+from webui.secure import SecureFront
+from webui.shop import Secure, Shop
 
 PORT = 8470
 """The port used where none is asked for."""
@@ -43,7 +46,9 @@ def serve(
     port: int = PORT,
     lan: bool = False,
     *,
+    secure_port: int | None = None,
     announce: Callable[[str], None] = _print,
+    ready: Callable[[str], None] = lambda address: None,
 ) -> None:
     """Serve the journal in `folder` until Ctrl-C or a request to end; prints the address first.
 
@@ -52,7 +57,10 @@ def serve(
         host: address to listen on; empty for this machine only, or for all of its networks with `lan`.
         port: TCP port; 0 for any free one.
         lan: whether other devices of the shop's network may reach it, with a code.
+        secure_port: TCP port for HTTPS beside it, with `lan`; 0 for any free one, none for the one after `port`, or
+            any where that is taken.
         announce: takes each line to print.
+        ready: takes the address that lets one browser of this machine in, once it can be opened.
 
     Raises:
         BadInput: when the address cannot be listened on.
@@ -65,20 +73,34 @@ def serve(
     app = create_app(folder, lan=lan, announce=announce)
     shop: Shop = app.extensions["journal"]
     server = listening(app, host, port)
+    front = None
+    if lan:
+        beside = port + 1 if port else 0
+        front = secured(server, host, beside if secure_port is None else secure_port, or_any=secure_port is None)
     _stop_on_signals(shop)
     settle(shop)
     if (own := _own_address(host)) is not None:
+        shop.entrance.keep = lambda address: keep_address(folder, address)
         address = shop.entrance.at(f"http://{own}:{port_of(server)}")
         announce(f"Journal at {address}  (Ctrl-C stops it)")
         announce("That address lets one browser of this machine in, once.")
+        ready(address)
     if lan:
         announce(f"For other devices: http://{_shown(host)}:{port_of(server)}/")
         announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
+    if front is not None and shop.secure is not None:
+        announce(f"Encrypted, as a phone needs it to be the microphone: https://{_shown(host)}:{front.port}/")
+        announce(f"Fingerprint (SHA-256) of its certificate, of which a phone warns: {shop.secure.fingerprint}")
+        front.start()
+    if lan:
         announce(f"Code for the next device: {shop.door.shown}")
     try:
         server.run()
     finally:
+        forget_address(folder)
         shop.close()
+        if front is not None:
+            front.close()
         server.close()
 
 
@@ -114,9 +136,37 @@ def listening(app: Flask, host: str, port: int) -> PageServer:
         BadInput: when the address cannot be listened on.
     """
     try:
-        return PageServer(app, host, port, THREADS)
+        server = PageServer(app, host, port, THREADS)
+        app.extensions["journal"].port = port_of(server)
+        return server
     except OSError as error:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
+
+
+def secured(server: PageServer, host: str, port: int, *, or_any: bool = False) -> SecureFront:
+    """What takes TLS connections for a server, with the journal's own certificate; it waits to be started.
+
+    Args:
+        server: the page's.
+        host: address to listen on.
+        port: TCP port; 0 for any free one.
+        or_any: whether any will do where that one is taken.
+
+    Raises:
+        BadInput: when the address cannot be listened on.
+        RecordError: when the certificate can neither be read nor written.
+    """
+    shop: Shop = server.app.extensions["journal"]
+    own = own_certificate(shop.folder, own_names(host))
+    try:
+        front = SecureFront(server, own.context(), host, port if port <= 65535 else 0)
+    except OSError as error:
+        if or_any and port:
+            return secured(server, host, 0)
+        what = f"{host}:{port}: cannot listen there for HTTPS: {error.strerror}"
+        raise BadInput(f"{what}; try another --secure-port") from None
+    shop.secure = Secure(front.port, own.fingerprint)
+    return front
 
 
 def port_of(server: PageServer) -> int:

@@ -12,14 +12,17 @@ from typing import cast
 from flask import current_app, g
 
 from journal.analysis import diagnose
+from journal.analysis.between.machine import Earlier
 from journal.analysis.causes.history import History
 from journal.analysis.findings import Findings
+from journal.machine import EarlierJobs
 from journal.record.job import Job
 from journal.record.lines import JobLine
 from journal.record.store import Store
 from journal.study import ClosedJobs, keep_summary, weighed
 from webui.door import Door, Entrance
 from webui.grants import Grants
+from webui.listener import Listener
 from webui.log import Log
 from webui.quotas import Quotas
 from webui.stores import Stores
@@ -44,6 +47,18 @@ class State:
     """What is found about it."""
     history: History | None
     """What the closed jobs taught when it was found."""
+    earlier: tuple[Earlier, ...]
+    """What earlier jobs on the machine left."""
+
+
+@dataclass(frozen=True)
+class Secure:
+    """Where the pages can be had by HTTPS too."""
+
+    port: int
+    """The TCP port."""
+    fingerprint: str
+    """SHA-256 of the certificate, as browsers show it."""
 
 
 class Shop:
@@ -52,21 +67,28 @@ class Shop:
     def __init__(self, folder: Path, key: bytes, *, lan: bool, announce: Callable[[str], None]) -> None:
         self.folder = folder
         self.lan = lan
+        self.port: int | None = None
+        """The TCP port of the plain pages, once they are served."""
+        self.secure: Secure | None = None
+        self.speaking: dict[str, tuple[str, float]] = {}
+        """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)
         self.quotas = Quotas()
         self.log = Log(folder)
-        self.watcher = Watcher(folder)
+        self.listener = Listener(folder)
+        self.watcher = Watcher(folder, lambda: self.listener.why)
         self._stores = Stores(folder)
         self._states: OrderedDict[str, State] = OrderedDict()
         self._lock = threading.Lock()
         self._working = threading.Lock()
-        self._closed = ClosedJobs()
+        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
 
     def close(self) -> None:
         """End what is under way, so that the server can stop."""
         self.watcher.close()
+        self.listener.stop()
         self._stores.close()
         self.log.close()
 
@@ -114,13 +136,14 @@ class Shop:
     def _new_state(self, line: JobLine, history: History | None) -> State:
         """What is found now; what was found before where nothing changed that a finding rests on."""
         job = self.store.job(line.id)
-        rests_on = weighed(job)
+        rests_on, earlier = weighed(job), self._earlier.of(self.store, job)
         with self._lock:
             before = self._states.get(line.id)
-        if before is not None and (before.history, before.rests_on) == (history, rests_on):
+        if before is not None and (before.history, before.rests_on, before.earlier) == (history, rests_on, earlier):
             return replace(before, line=line, job=job)
         found = None if before is None else (before.rests_on, before.findings)
-        return State(line, job, rests_on, diagnose(rests_on, history=history, before=found), history)
+        findings = diagnose(rests_on, history=history, before=found, earlier=earlier)
+        return State(line, job, rests_on, findings, history, earlier)
 
     def _known(self, line: JobLine, history: History | None) -> State | None:
         with self._lock:

@@ -3,24 +3,19 @@
 from __future__ import annotations
 
 import json
-import math
 import threading
 import time
-from collections.abc import Iterator
-from dataclasses import dataclass
+from collections.abc import Callable, Iterator
 from pathlib import Path
-from typing import Any
 
-from journal.errors import BadInput, RecordError
-from journal.facts.codec import time_from_text
+from journal.errors import RecordError
 from journal.live import LIVE_FILE
 from journal.record.store import Store
+from webui.grants import FILE_NAME as GRANTS
+from webui.heard import Heard, Hears, heard_for, heard_in
 
 LOOK_EVERY_S = 0.25
 """Seconds between two looks at the journal."""
-
-LEVEL_FRESH_S = 2.0
-"""Seconds for which an input level is shown; a session says a new one several times a second."""
 
 HEARTBEAT_S = 10.0
 """Seconds after which a silent stream sends a sign of life, so that a closed page is noticed."""
@@ -29,76 +24,25 @@ MOST_STREAMS = 40
 """Open live pages at once; further ones are told to ask again later."""
 
 
-@dataclass(frozen=True)
-class Heard:
-    """What a listening session last said of itself."""
-
-    job: str = ""
-    """The job it listens for; empty when it did not say."""
-    heard: str = ""
-    """The words it last heard."""
-    made: str = ""
-    """What was made of them."""
-    verdict: str = ""
-    """`take`, `ask` or `let go`."""
-    level_db: float | None = None
-    """Input level in decibels against full scale (dBFS); none when it did not say one with its time."""
-    level_at: float = 0.0
-    """When the level was that, seconds since 1970."""
-    listening: bool = False
-    """True while it listens."""
-    written_at: float = 0.0
-    """When it said so, seconds since 1970; 0 for never."""
-
-    def level_now(self) -> float | None:
-        """The input level while it is fresh, dBFS; none afterwards."""
-        return self.level_db if abs(time.time() - self.level_at) < LEVEL_FRESH_S else None
-
-
-def heard_in(folder: Path) -> Heard:
-    """What the session writes beside the entries; nothing heard where the file is absent or unreadable."""
-    path = folder / LIVE_FILE
-    try:
-        written_at = path.stat().st_mtime
-        data: Any = json.loads(path.read_text(encoding="utf-8"))
-    except (OSError, ValueError):
-        return Heard()
-    if not isinstance(data, dict):
-        return Heard()
-    level, level_at = _level(data)
-    return Heard(
-        job=str(data.get("job") or ""),
-        heard=str(data.get("heard") or ""),
-        made=str(data.get("made") or ""),
-        verdict=str(data.get("verdict") or ""),
-        level_db=level,
-        level_at=level_at,
-        listening=bool(data.get("listening")),
-        written_at=written_at,
-    )
-
-
-def _level(data: dict[str, Any]) -> tuple[float | None, float]:
-    """The level with its moment, seconds since 1970; no level where either makes no sense."""
-    level = data.get("level_db")
-    if isinstance(level, bool) or not isinstance(level, int | float) or not math.isfinite(level):
-        return None, 0.0
-    try:
-        return float(level), time_from_text(str(data.get("level_at_utc"))).timestamp()
-    except (BadInput, ValueError, OverflowError):
-        return None, 0.0
-
-
 class Watcher:
     """Looks at the journal while anyone waits, and wakes those whose job changed."""
 
-    def __init__(self, folder: Path) -> None:
+    def __init__(self, folder: Path, why: Callable[[], str] = lambda: "") -> None:
+        """Watches once anyone waits.
+
+        Args:
+            folder: the journal's.
+            why: says why the listener that was wanted is not there.
+        """
         self.folder = folder
+        self._why = why
         self.closing = threading.Event()
         self._changed = threading.Condition()
         self._tick = 0
         self._jobs: dict[str, int] = {}
         self._heard = Heard()
+        self._grants = 0.0
+        self._hears: tuple[Hears, str] = (Hears.NO, "")
         self._streams = 0
         self._thread: threading.Thread | None = None
 
@@ -108,13 +52,16 @@ class Watcher:
         with self._changed:
             self._changed.notify_all()
 
-    def stream(self, job: str, seen: int) -> Iterator[str] | None:
-        """Server-sent events about one job from entry number `seen` on; none when too many pages are open."""
+    def stream(self, job: str, seen: int, may_see: Callable[[], bool] = lambda: True) -> Iterator[str] | None:
+        """Server-sent events about one job from entry number `seen` on; none when too many pages are open.
+
+        They end once `may_see` says no, which is asked whenever somebody was let in or put out, and now and then.
+        """
         with self._changed:
             full = self._streams >= MOST_STREAMS or self.closing.is_set()
-        return None if full else self._events(job, seen)
+        return None if full else self._events(job, seen, may_see)
 
-    def _events(self, job: str, seen: int) -> Iterator[str]:
+    def _events(self, job: str, seen: int, may_see: Callable[[], bool]) -> Iterator[str]:
         with self._changed:
             self._streams += 1
             if self._thread is None:
@@ -123,26 +70,27 @@ class Watcher:
         try:
             # The first event makes a page that was away catch up at once.
             yield f"retry: 1000\nid: {seen}\nevent: changed\ndata: {seen}\n\n"
-            tick, heard, spoke = -1, Heard(), time.monotonic()
+            tick, last, spoke, asked = -1, _news(job, Heard(), ""), time.monotonic(), -1.0
             while not self.closing.is_set():
                 with self._changed:
                     if self._tick == tick:
                         self._changed.wait(max(0.0, spoke + HEARTBEAT_S - time.monotonic()))
-                    tick, number, now = self._tick, self._jobs.get(job, 0), self._heard
+                    tick, number, now, grants = self._tick, self._jobs.get(job, 0), self._heard, self._grants
+                is_time = time.monotonic() - spoke >= HEARTBEAT_S
+                if grants != asked or is_time:
+                    asked = grants
+                    if not may_see():
+                        return
                 said = ""
                 if number > seen:
                     seen = number
                     said += f"id: {seen}\nevent: changed\ndata: {seen}\n\n"
-                if now != heard and now.job in ("", job):
-                    heard = now
-                    news = {
-                        "level": now.level_now(),
-                        "listening": now.listening,
-                        "heard": [now.heard, now.made, now.verdict],
-                    }
-                    said += f"event: heard\ndata: {json.dumps(news)}\n\n"
+                news = _news(job, now, self._why())
+                if news != last:
+                    last = news
+                    said += f"event: heard\ndata: {news}\n\n"
                 # However much goes on in other jobs: a closed page is only noticed by writing to it.
-                if not said and time.monotonic() - spoke >= HEARTBEAT_S:
+                if not said and is_time:
                     said = ": here\n\n"
                 if said:
                     spoke = time.monotonic()
@@ -170,15 +118,28 @@ class Watcher:
                 heard = self._heard
                 if (stamp := _stamp(self.folder / LIVE_FILE)) != written:
                     written, heard = stamp, heard_in(self.folder)
-                if jobs or heard != self._heard:
-                    self._tell(jobs, heard)
+                # Somebody was let in or put out, by this program or another on the same journal.
+                grants = _stamp(self.folder / GRANTS)
+                # That nothing is heard any more is nothing that anybody writes.
+                hears = heard.hears()[0], self._why()
+                if jobs or heard != self._heard or hears != self._hears or grants != self._grants:
+                    self._tell(jobs, heard, hears, grants)
 
-    def _tell(self, jobs: dict[str, int], heard: Heard) -> None:
+    def _tell(self, jobs: dict[str, int], heard: Heard, hears: tuple[Hears, str], grants: float) -> None:
         with self._changed:
             self._jobs.update(jobs)
-            self._heard = heard
+            self._heard, self._hears, self._grants = heard, hears, grants
             self._tick += 1
             self._changed.notify_all()
+
+
+def _news(job: str, heard: Heard, gone: str) -> str:
+    """What a job's page is told at once: whether it is heard, how loud it is, and what tells it to look again; JSON."""
+    mine, hears, why = heard_for(job, heard, gone)
+    words = [mine.heard, mine.made, mine.verdict, mine.asks]
+    return json.dumps(
+        {"hears": hears, "why": why, "level": mine.level_now(), "heard": words, "at": round(mine.sound_at, 1)}
+    )
 
 
 def _stamp(path: Path) -> float:

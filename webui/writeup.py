@@ -16,6 +16,7 @@ from journal.output.render import render
 from journal.output.writeup import write_up
 from journal.output.writeup_html import sheet_style
 from journal.record.pack import pack
+from journal.record.vouched import vouched
 from webui.acting import acting, done, field
 from webui.job import about
 from webui.photos import shown
@@ -33,7 +34,9 @@ def writeup(job_id: str) -> ResponseReturnValue:
     state = shop().state(job_id)
     return render_template(
         "writeup.html", **about(state, "writeup"), drawings=drawings(state),
-        write=write_up(state.job, state.findings, state.line.reference),
+        write=write_up(
+            state.job, state.findings, vouched(shop().store, state.job).lines, reference=state.line.reference
+        ),
         photos=[shown(picture) for picture in state.job.pictures], papers=PAPERS,
     )  # fmt: skip
 
@@ -48,7 +51,7 @@ def edit(job_id: str, section: str) -> ResponseReturnValue:
     """Put one section into one's own words; empty goes back to the generated ones."""
     state = shop().state(job_id)
     if request.method == "GET":
-        write = write_up(state.job, state.findings, state.line.reference)
+        write = write_up(state.job, state.findings)
         words = {"complaint": write.complaint, "cause": write.cause, "correction": write.correction}[section]
         return render_template("writeup_edit.html", **about(state, "writeup"), section=section, words=words)
     text = "" if field("generated", 5) else field("text")
@@ -61,7 +64,7 @@ def edit(job_id: str, section: str) -> ResponseReturnValue:
 def sheet(job_id: str) -> Response:
     """What a printer puts on every sheet of the write-up's page: the job's reference and the machine."""
     state = shop().state(job_id)
-    style = sheet_style(write_up(state.job, state.findings, state.line.reference).sheet)
+    style = sheet_style(write_up(state.job, state.findings, reference=state.line.reference).sheet)
     return Response(style, content_type="text/css; charset=utf-8")
 
 
@@ -72,7 +75,8 @@ def download(job_id: str, form: str) -> ResponseReturnValue:
     paper = request.args.get("paper", "A4")
     if paper not in PAPERS:
         raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
-    data = render(state.job, state.findings, form, shop().folder, reference=state.line.reference, paper=paper)
+    written_by, name = vouched(shop().store, state.job).lines, state.line.reference
+    data = render(state.job, state.findings, form, shop().folder, reference=name, paper=paper, written_by=written_by)
     return _file(data, KINDS[form], f"job-{state.line.reference}.{form}")
 
 
@@ -81,7 +85,8 @@ def carry(job_id: str) -> ResponseReturnValue:
     """The job with its photos, sounds and write-up as one file; original photos, which tell more, only when asked."""
     state = shop().state(job_id)
     originals = request.args.get("photos") == "originals"
-    page = render(state.job, state.findings, "html", shop().folder, reference=state.line.reference)
+    written_by, name = vouched(shop().store, state.job).lines, state.line.reference
+    page = render(state.job, state.findings, "html", shop().folder, reference=name, written_by=written_by)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "job.zip"
         pack(shop().store, job_id, target, {"write-up.html": page}, originals=originals)

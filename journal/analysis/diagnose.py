@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from journal.analysis.between.compare import compare
+from journal.analysis.between.machine import Earlier
 from journal.analysis.between.repair import Repair
 from journal.analysis.causes.history import History
 from journal.analysis.causes.rank import rank
@@ -20,6 +23,7 @@ def diagnose(
     history: History | None = None,
     using: Tables | None = None,
     before: tuple[Job, Findings] | None = None,
+    earlier: Sequence[Earlier] = (),
 ) -> Findings:
     """Everything the analysis states about a job; pure, and never raises for what a technician may have entered.
 
@@ -30,18 +34,22 @@ def diagnose(
         using: tables of causes and checks other than the packaged ones.
         before: the job as it stood earlier with what was found then by the same settings: what was found of a run
             that has not changed since holds.
+        earlier: what earlier jobs on the same machine leave, oldest first.
     """
     used = settings or default_settings()
     known = _known(job, before)
     anew = [run for run in job.runs if run.id not in known]
     known |= {found.run: found for found in find_runs(anew, job.engine, used)}
     runs = tuple(known[run.id] for run in job.runs)
-    between = compare(job, runs, used)
+    between = compare(job, runs, used, earlier)
     causes = rank(job, runs, between, history=history, using=using)
     return Findings(
         headline=causes.headline or _headline(runs),
         runs=runs,
         comparisons=between.comparisons,
+        by_pressure=tuple(one.as_finding() for one in between.pressed),
+        earlier=between.machine.before if between.machine is not None else (),
+        declines=between.machine.declines if between.machine is not None else (),
         cylinders=causes.cylinders,
         engine_causes=causes.engine_causes,
         next_check=causes.next_check,

@@ -130,6 +130,90 @@ class Comparison:
     """The cylinders it is about."""
 
 
+@dataclass(frozen=True)
+class PressurePoint:
+    """A cylinder in a run at one injection pressure."""
+
+    run: str
+    """The run's identifier."""
+    pressure: str
+    """The pressure as it was said, e.g. `200 bar`, or `the usual pressure`."""
+    mpa: float | None
+    """The same in MPa; none where no number was said."""
+    strength: float
+    """Share against the robust middle of its peers, 1 for an even one."""
+    low: float
+    """Lower end of the strength's 95 % interval."""
+    high: float
+    """Upper end of it."""
+    standing: Standing
+    """How it pulls there."""
+
+
+@dataclass(frozen=True)
+class PressureResponse:
+    """How one cylinder takes injection pressure, over two runs or more that are alike but for it."""
+
+    cylinder: int
+    """Which."""
+    points: tuple[PressurePoint, ...]
+    """Lowest pressure first."""
+    answer: str
+    """`recovers`, `rises`, `no difference`, `falls` or `varies`."""
+    gain: float
+    """Strength at the highest pressure less that at the lowest."""
+    gain_low: float
+    """Lower end of its 95 % interval."""
+    gain_high: float
+    """Upper end of it."""
+    per_mpa: float | None = None
+    """Slope of strength against pressure, for each MPa; none without numbers."""
+    per_mpa_low: float | None = None
+    """Lower end of its 95 % interval."""
+    per_mpa_high: float | None = None
+    """Upper end of it."""
+    meaning: str = ""
+    """What that says of injector, valve gear and cylinder; empty for one that is low at none of them."""
+
+
+@dataclass(frozen=True)
+class EarlierFinding:
+    """An earlier job on the same machine, as far as it can be compared."""
+
+    job: str
+    """Its identifier."""
+    reference: str
+    """What people call it."""
+    day: str
+    """When it was opened, ISO 8601 date."""
+    cause: str
+    """Key of the cause it was closed with; empty while it is open."""
+    baseline: float | None = None
+    """Baseline of its last run under today's conditions, in today's unit; none without one."""
+    unit: str = ""
+    """Unit of that."""
+    contributions: tuple[Contribution, ...] = ()
+    """What that run says of each cylinder; empty without one."""
+
+
+@dataclass(frozen=True)
+class DeclineFinding:
+    """A cylinder that pulls less from job to job."""
+
+    cylinder: int
+    """Which."""
+    since: str
+    """Day of the first of the runs, ISO 8601 date."""
+    strengths: tuple[float, ...]
+    """Its strength in each of them, today's last."""
+    lost: float
+    """Strength lost from the first to the last, by a straight line through all."""
+    lost_low: float
+    """Lower end of its 95 % interval."""
+    lost_high: float
+    """Upper end of it."""
+
+
 class Mended(StrEnum):
     """What the run after a repair shows."""
 
@@ -226,6 +310,10 @@ class CylinderFinding:
     """One or two plain sentences: what it is, how sure, what is and is not indicated."""
     contradictions: tuple[str, ...] = ()
     """Evidence that contradicts other evidence, named."""
+    past: bool = False
+    """True where it was low before the repair and is not known to be now: nothing is to be ordered for it."""
+    came_from: int | None = None
+    """The cylinder from which the miss came with its injector; none where it did not."""
 
 
 @dataclass(frozen=True)
@@ -258,6 +346,12 @@ class Findings:
     """One for each run."""
     comparisons: tuple[Comparison, ...] = ()
     """Runs against each other."""
+    by_pressure: tuple[PressureResponse, ...] = ()
+    """Every cylinder over the injection pressures that runs were made at."""
+    earlier: tuple[EarlierFinding, ...] = ()
+    """Earlier jobs on the same machine, oldest first."""
+    declines: tuple[DeclineFinding, ...] = ()
+    """Cylinders that pull less from job to job."""
     cylinders: tuple[CylinderFinding, ...] = ()
     """Cylinders that do not pull, worst first."""
     engine_causes: tuple[Cause, ...] = ()

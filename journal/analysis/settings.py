@@ -78,8 +78,12 @@ class Settings:
     """The same for a reading that its fellows contradict to be left out."""
     wrong_run: float
     """Chance that a whole run is off."""
-    wrong_at_one_number: float
-    """How many times likelier it is that one is whose cuts stop at one number."""
+    wrong_limit: float
+    """Chance that a governor reaches its fuel limit while cylinders are cut."""
+    wrong_limit_half: float
+    """The same with cylinders held out."""
+    wrong_speed_fell: float
+    """How many times likelier the speed falls then."""
     held_speed: float
     """Fraction by which the speed may change in a run."""
     held_speed_between: float

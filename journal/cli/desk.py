@@ -97,11 +97,21 @@ def repaired_command(
 
 
 @click.command("serve")
-@click.option("--port", type=click.IntRange(0, 65535), default=8470, show_default=True, help="0 for any free one.")
+@click.option("--port", type=click.IntRange(0, 65535), help="0 for any free one; usually 8470.")
 @click.option("--lan", is_flag=True, help="Let the shop's network see it; each device needs a code.")
+@click.option("--open", "opens", is_flag=True, help="Open it in the browser; if it is served already, only that.")
+@click.option(
+    "--secure-port", type=click.IntRange(0, 65535), help="For HTTPS, with --lan; the one after --port unless given."
+)
 @click.pass_context
-def serve_command(ctx: click.Context, port: int, lan: bool) -> None:
+def serve_command(ctx: click.Context, port: int | None, lan: bool, opens: bool, secure_port: int | None) -> None:
     """Serve the page on this machine; Ctrl-C ends it."""
-    from webui.server import serve
+    if opens:
+        from journal.cli.start import start
 
-    serve(journal_folder(ctx.find_root().obj), port=port, lan=lan)
+        start(journal_folder(ctx.find_root().obj), port=port, lan=lan)
+        return
+    from webui.server import PORT, serve
+
+    port = PORT if port is None else port
+    serve(journal_folder(ctx.find_root().obj), port=port, lan=lan, secure_port=secure_port)

@@ -18,7 +18,8 @@ from journal.record.job import JobState
 from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import drop_copies, missing, remarks, verify
+from journal.record.verify import drop_copies, lost, remarks, verify
+from journal.record.vouched import vouched
 from journal.study import study
 
 
@@ -38,7 +39,8 @@ def pack_command(
     job_id = job_of(store, reference)
     check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    page = render(job, findings, "html", store.folder, reference=store.line(job_id).reference)
+    written_by, name = vouched(store, job).lines, store.line(job_id).reference
+    page = render(job, findings, "html", store.folder, reference=name, written_by=written_by)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
     echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:
@@ -60,18 +62,21 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
             for job in done.jobs:
                 echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
                 closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
-            for line in done.brought.signers:
+            for line in (*done.brought.signers, *done.brought.set_aside):
                 echo(f"  {line}")
     finally:
         _teach(store, [job for job in closed if not store.teaches(job)], teach)
 
 
 def _agree(store: Store, brought: Brought, yes: bool) -> None:
-    """Show what a pack changes of a job that is here, and ask for leave."""
-    if not brought.changes:
+    """Show what a pack changes of what is here, and ask for leave."""
+    if not brought.changes and not brought.pictures:
         return
-    echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
-    for line in (*brought.changes, *brought.signers):
+    if brought.changes:
+        echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
+    else:
+        echo(f"Of {brought.unit} the pack changes what is shown here; only the originals would tell what is right:")
+    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside):
         echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)
@@ -102,13 +107,13 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
     with --journal; `journal verify` then says whether all is there.
     """
     store = store_of(ctx)
-    count = back_up(store, target, replace=replace)
-    echo(f"backed up to {target}: {count} files")
-    lost = missing(store)
-    for line in lost:
+    done = back_up(store, target, replace=replace)
+    echo(f"backed up to {target}: {done.files} files")
+    found = [*done.troubles, *lost(store)]
+    for line in found:
         echo(f"  - {line}")
-    if lost:
-        raise RecordError(f"missing from the journal, and so from the backup: {len(lost)} files, listed above")
+    if found:
+        raise RecordError(f"{len(found)} things are wrong with the journal, and so with the backup, listed above")
 
 
 @click.command("verify")

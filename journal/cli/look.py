@@ -131,6 +131,7 @@ def jobs_command(
 def write_up_command(ctx: click.Context, target: Path | None, replace: bool, reference: str | None) -> None:
     """Write complaint, cause and correction out, as text or to a file."""
     from journal.output.render import render
+    from journal.record.vouched import vouched
 
     store = store_of(ctx)
     job_id = job_of(store, reference)
@@ -140,7 +141,8 @@ def write_up_command(ctx: click.Context, target: Path | None, replace: bool, ref
     if target is not None:
         check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    data = render(job, findings, form, store.folder, reference=store.line(job_id).reference)
+    written_by, name = vouched(store, job).lines, store.line(job_id).reference
+    data = render(job, findings, form, store.folder, reference=name, written_by=written_by)
     if target is None:
         echo(data.decode("utf-8"))
         return

@@ -9,6 +9,7 @@ from pathlib import Path
 import click
 
 from journal.errors import JournalError
+from journal.home import journal_folder
 from journal.output.plain import line
 
 COMMANDS = {
@@ -31,6 +32,7 @@ COMMANDS = {
     "order": "desk",
     "repaired": "desk",
     "serve": "desk",
+    "shortcut": "start",
     "pack": "keep",
     "unpack": "keep",
     "backup": "keep",
@@ -63,6 +65,7 @@ HELP = {
     "order": "Order a part although checks are missing, with the reason.",
     "repaired": "Say what was repaired.",
     "serve": "Serve the page.",
+    "shortcut": "Put an icon that opens the journal among the desktop's programs.",
     "pack": "Write one job to a file to carry or send.",
     "unpack": "Bring packed jobs into this journal.",
     "backup": "Copy the journal to a file while it is in use.",
@@ -118,9 +121,16 @@ def group(ctx: click.Context, folder: Path | None) -> None:
 
     It records and compares what you measured. It does not replace the maker's service manual, local codes or a
     licensed person's judgement.
+
+    Without a command it opens the page in the browser; where there is no desktop, it says what to do next.
     """
     ctx.obj = folder
     if ctx.invoked_subcommand is None:
+        from journal.cli.start import on_desktop, start
+
+        if on_desktop():
+            start(journal_folder(folder))
+            return
         from journal.cli.look import where_you_are
 
         where_you_are(folder)

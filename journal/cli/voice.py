@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
-from typing import Any
+from threading import Event, Thread
+from typing import Any, TextIO
 
 import click
 
@@ -24,9 +26,13 @@ from journal.facts import Source
 from journal.facts.codec import time_from_text
 from journal.hearing.types import Expect
 from journal.home import journal_folder, models_folder
+from journal.live import LivePage
 from journal.output.cautions import RUNNING
 from journal.session import Session
 from journal.wording import decide
+
+PHONE = "phone"
+"""What `--from` takes for the phones of the job; a recording that is called just so needs its whole path."""
 
 
 def recogniser_options(command: Any) -> Any:
@@ -40,7 +46,10 @@ def recogniser_options(command: Any) -> Any:
 
 @click.command("listen")
 @click.option(
-    "--from", "source", type=click.Path(path_type=Path, allow_dash=True), help="A recording; - for raw sound."
+    "--from",
+    "source",
+    type=click.Path(path_type=Path, allow_dash=True),
+    help="A recording; - for raw sound; phone for what phones send.",
 )
 @click.option(
     "--rate", type=int, default=16000, show_default=True, help="Samples per second of raw sound, 16-bit mono."
@@ -53,8 +62,11 @@ def recogniser_options(command: Any) -> Any:
     default=None,
     help="How to answer; spoken for a microphone.",
 )
+@click.option("--lead", is_flag=True, help="Lead the test: ask for each reading, and take bare numbers.")
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
 @click.option("--attention", default="", help="Heed only what begins with this word, for a noisy shop.")
+@click.option("--microphones", is_flag=True, help="List the microphones, by number, and end.")
+@click.option("--watched", is_flag=True, help="For the page that starts it: it ends with its standard input.")
 @recogniser_options
 @job_option
 @technician_option
@@ -66,42 +78,81 @@ def listen_command(
     recorded_at: str | None,
     device: str | None,
     voice: str | None,
+    lead: bool,
     keep_all: bool,
     attention: str,
+    microphones: bool,
+    watched: bool,
     listeners: tuple[str, ...],
     model: Path | None,
     reference: str | None,
     technician: str,
 ) -> None:
     """Listen to the microphone or a recording, into the open job."""
+    if microphones:
+        from journal.hearing.microphone import input_devices
+
+        for number, name in input_devices().items():
+            echo(f"{number} {name}")
+        return
     from journal.listening import Ears, Listening, listen
+    from journal.phone import Phone
 
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician, Source.VOICE)
     began = time_from_text(recorded_at) if recorded_at else None
-    if source is not None and str(source) != "-" and not source.is_file():
+    by_phone = str(source) == PHONE
+    if source is not None and str(source) not in ("-", PHONE) and not source.is_file():
         raise BadInput(f"{source}: no such file; check its name")
+    if by_phone and voice not in (None, "silent"):
+        raise BadInput(
+            "a phone would hear answers given here as if they were said: leave --voice out, it answers itself"
+        )
+    if watched and str(source) == "-":
+        raise BadInput("--watched needs standard input for itself: leave out --from -")
     echo(f"Careful: {RUNNING}")
+    stop = Event()
+    page = LivePage(store.folder, session.job_id)
+    if watched:
+        Thread(target=_end_with, args=(sys.stdin, stop), name="standard-input", daemon=True).start()
+
+    def tell(line: str) -> None:
+        page.trouble(line)
+        echo(f"  ! {line}", err=True)
+
     models, cylinders = models_folder(store.folder), session.job.engine.cylinders
-    ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower())
     setting = Listening(
-        source=source,
+        source=None if by_phone else source,
+        phone=Phone(store.folder, session.job_id, tell, stop) if by_phone else None,
         rate=rate,
         device=device,
         began=began,
         voice=voice or ("silent" if source is not None else "spoken"),
+        lead=lead,
         keep_all=keep_all,
-        tell=lambda line: echo(f"  ! {line}", err=True),
+        tell=tell,
+        stop=stop,
     )
-    if source is None:
-        echo("listening; say what you read. Ctrl-C ends it.")
     heard = 0
-    for heard_one in listen(session, ears, setting):
-        heard += 1
-        for index, outcome in enumerate(heard_one.outcomes):
-            print_outcome(outcome, heard=heard_one.text if index == 0 else "")
-    if not heard and source is not None:
+    with page:
+        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
+        if by_phone:
+            echo("listening to this job's phones; Ctrl-C ends it.")
+        elif source is None:
+            echo("listening; say what you read. Ctrl-C ends it.")
+        for heard_one in listen(session, ears, setting, page):
+            heard += 1
+            for index, outcome in enumerate(heard_one.outcomes):
+                print_outcome(outcome, heard=heard_one.text if index == 0 else "")
+    if not heard and source is not None and not by_phone:
         raise HearingError(f"{source}: no speech in it, so nothing was saved; check the recording or its level")
+
+
+def _end_with(lines: TextIO, stop: Event) -> None:
+    """Have listening end when whoever started it closes what it reads from, or is gone."""
+    for _ in lines:
+        pass
+    stop.set()
 
 
 @click.command("transcribe")

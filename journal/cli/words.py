@@ -40,16 +40,19 @@ from journal.wording.types import Command, Context, Decision, Number, Verdict
 @click.option(
     "--file", "file", type=click.Path(path_type=Path, allow_dash=True), help="A line each; - for standard input."
 )
+@click.option("--lead", is_flag=True, help="Lead the test: ask for each reading, and take bare numbers.")
 @job_option
 @technician_option
 @click.pass_context
 def enter_command(
-    ctx: click.Context, text: tuple[str, ...], file: Path | None, reference: str | None, technician: str
+    ctx: click.Context, text: tuple[str, ...], file: Path | None, lead: bool, reference: str | None, technician: str
 ) -> None:
     """Enter typed words as if they were spoken: journal enter cylinder four cut, thirty eight"""
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician)
     session.held = is_holding(store.folder, session.job_id)
+    if lead:
+        echo(f'    says "{session.lead_on()}"')
     lines = [" ".join(text)] if text else []
     if file is not None or not text:
         lines += _lines(file)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 from journal.errors import BadInput
-from journal.facts.checks import LEAK_PLACES, MEASURED, OUTCOMES, PARTS, Subject
+from journal.facts.checks import LEAK_PLACES, MEASURED, OUTCOMES, PARTS, SWAPPED, Subject
 from journal.facts.engine import MOST_CYLINDERS, Engine
 from journal.facts.quantities import UNITS, Quantity
 
@@ -245,6 +245,8 @@ class Check:
             raise BadInput(f"{self.subject} {self.outcome!r}: say one of {', '.join(OUTCOMES[self.subject])}")
         if self.outcome == MEASURED and self.value is None:
             raise BadInput(f"{self.subject}: give an outcome or a number")
+        if self.subject is Subject.INJECTOR_SWAP and self.outcome == SWAPPED and self.other_cylinder is None:
+            raise BadInput(f"{self.subject}: say with which cylinder's injector")
         if self.part is not None and self.part not in PARTS:
             raise BadInput(f"part {self.part!r}: say one of {', '.join(PARTS)}")
         if self.place is not None and self.place not in LEAK_PLACES:

@@ -31,7 +31,14 @@ class Subject(StrEnum):
     SMOKE = "smoke"
     COOLANT = "coolant"
     AIR_PATH = "intake and exhaust"
+    RETURN_FLOW = "injector return flow"
+    RELATIVE_COMPRESSION = "relative compression"
+    CIRCUIT_TEST = "injector circuit test"
+    PRESSURE_HELD = "pressure as desired"
 
+
+SWAPPED = "swapped"
+"""The outcome of an injector swap whose run is still to come."""
 
 OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.BLOW_BY: ("none", "light", "heavy"),
@@ -46,7 +53,7 @@ OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.LEAK_DOWN: ("in limits", "high"),
     Subject.COMPRESSION: ("in limits", "low"),
     Subject.PORT_TEMPERATURE: ("even", "cold", "hot"),
-    Subject.INJECTOR_SWAP: ("miss moved", "miss stayed"),
+    Subject.INJECTOR_SWAP: ("miss moved", "miss stayed", SWAPPED),
     Subject.INJECTOR_SEAT: ("sound", "leaking"),
     Subject.INJECTION_CIRCUIT: ("sound", "leaking"),
     Subject.FUEL_SUPPLY: ("in limits", "low"),
@@ -55,6 +62,10 @@ OUTCOMES: dict[Subject, tuple[str, ...]] = {
     Subject.SMOKE: ("none", "white", "black", "blue"),
     Subject.COOLANT: ("sound", "gas in it", "being lost"),
     Subject.AIR_PATH: ("sound", "restricted", "leaking"),
+    Subject.RETURN_FLOW: ("in limits", "high"),
+    Subject.RELATIVE_COMPRESSION: ("even", "low"),
+    Subject.CIRCUIT_TEST: ("passed", "failed"),
+    Subject.PRESSURE_HELD: ("held", "low"),
 }
 """The outcomes of each subject; a measured number may stand without one (`measured`)."""
 
@@ -91,6 +102,9 @@ PER_CYLINDER = frozenset(
         Subject.PORT_TEMPERATURE,
         Subject.INJECTOR_SWAP,
         Subject.INJECTOR_SEAT,
+        Subject.RETURN_FLOW,
+        Subject.RELATIVE_COMPRESSION,
+        Subject.CIRCUIT_TEST,
     }
 )
 """Subjects that mean nothing without a cylinder; the others may name one."""

@@ -71,7 +71,7 @@ def entry_from_json(data: Any) -> Entry:
     if data.keys() != _FIELDS.keys():
         odd = sorted(set(data) ^ set(_FIELDS))
         raise BadInput(f"an entry {'lacks' if odd[0] in _FIELDS else 'has a field too many,'} {odd[0]!r}"[:120])
-    given = {name: _reader(hint)(data[name], name) for name, hint in _FIELDS.items() if hint is not None}
+    given = {name: read(data[name], name) for name, read in _readers()}
     given["at_utc"] = time_from_text(data["at_utc"])
     if given["at_utc"].microsecond % 1000:
         raise BadInput(f"time {data['at_utc']!r}: give whole milliseconds")
@@ -126,6 +126,11 @@ _Read = Callable[[Any, str], Any]
 
 
 @cache
+def _readers() -> list[tuple[str, _Read]]:
+    return [(name, _reader(hint)) for name, hint in _FIELDS.items() if hint is not None]
+
+
+@cache
 def _reader(hint: Any) -> _Read:
     """What reads values of a type; worked out once for each type, for a journal reads entries by the million."""
     if hint == Body:
@@ -156,7 +161,7 @@ def _list_reader(read: _Read) -> _Read:
 def _dataclass_reader(cls: type) -> _Read:
     hints = typing.get_type_hints(cls)
     readers = {name: _reader(hint) for name, hint in hints.items()}
-    required = [f.name for f in dataclasses.fields(cls) if f.default is dataclasses.MISSING]
+    required = {f.name: None for f in dataclasses.fields(cls) if f.default is dataclasses.MISSING}
 
     def read_dataclass(value: Any, where: str) -> Any:
         if not isinstance(value, dict):
@@ -165,8 +170,8 @@ def _dataclass_reader(cls: type) -> _Read:
             fields = {name: readers[name](item, name) for name, item in value.items()}
         except KeyError as error:
             raise BadInput(f"{where}: field {str(error.args[0])[:60]!r} is not known") from None
-        if lacking := [name for name in required if name not in fields]:
-            raise BadInput(f"{where}: lacks {', '.join(lacking)}")
+        if not required.keys() <= fields.keys():
+            raise BadInput(f"{where}: lacks {', '.join(name for name in required if name not in fields)}")
         return cls(**fields)
 
     return read_dataclass

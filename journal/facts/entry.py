@@ -55,7 +55,7 @@ class Entry:
             BadInput: for a time without a zone or outside 1970 to 9998, an offset of a day or more, or a certainty
                 outside 0 to 1.
         """
-        if self.at_utc.tzinfo is None or self.at_utc.utcoffset() != UTC.utcoffset(None):
+        if self.at_utc.tzinfo is not UTC and self.at_utc.utcoffset() != UTC.utcoffset(None):
             raise BadInput("an entry's time must be aware and in UTC")
         # A UUIDv7 counts from 1970 (RFC 9562); the year before a calendar's end leaves room for any offset and order.
         if not 1970 <= self.at_utc.year <= 9998:

@@ -82,10 +82,6 @@ class Apart:
                 self._following = True
             return self._followed
 
-    def note(self, sound: Sound) -> str:
-        """See `Recogniser.note`."""
-        return str(self._ask("note", sound))
-
     def close(self) -> None:
         """Ends its process."""
         self._pipe.close()

@@ -11,7 +11,6 @@ from collections.abc import Mapping
 from typing import Any
 
 import numpy as np
-import onnx
 from onnx import TensorProto, helper, numpy_helper
 
 from journal.hearing.modelfile import Floats
@@ -59,8 +58,11 @@ class _Graph:
 
     def linear(self, x: str, name: str, weight: Floats, bias: Floats) -> str:
         """Args: weight, shape (outputs, inputs); bias, shape (outputs,)."""
-        scale = np.maximum(np.abs(weight).max(axis=1), 1e-12) / 127
-        rounded = np.rint(weight / scale[:, None]).astype(np.int8).T
+        largest = np.maximum(weight.max(axis=1), -weight.min(axis=1))
+        scale = np.maximum(largest, 1e-12) / 127
+        rounded = weight / scale[:, None]
+        np.rint(rounded, out=rounded)
+        rounded = rounded.astype(np.int8).T
         return self.run(
             "DynamicQuantizeMatMul",
             x,
@@ -76,10 +78,11 @@ class _Graph:
         return self.run("LayerNormalization", x, scale_name, shift_name, axis=-1, epsilon=_EPSILON)
 
     def bytes(self) -> bytes:
-        graph = helper.make_graph(self._nodes, "decoder", self._inputs, self._outputs, [*self._constants.values()])
+        graph = helper.make_graph(self._nodes, "decoder", self._inputs, self._outputs)
         opsets = [helper.make_opsetid("", _OPSET), helper.make_opsetid(_OURS_RUN_IN, 1)]
         model = helper.make_model(graph, opset_imports=opsets, ir_version=10)
-        onnx.checker.check_model(model)
+        # Last, as all that is in the graph is copied into the model.
+        model.graph.initializer.extend(self._constants.values())
         return bytes(model.SerializeToString())
 
 

@@ -98,7 +98,7 @@ class PocketSphinx:
                 raise HearingError("PocketSphinx refuses the phrase grammar; use another --listener") from error
 
     def _network(self, name: str, graph: WordGraph, said: set[str]) -> Any:
-        """The word graph as PocketSphinx takes it: compiling the JSGF would copy each rule wherever it is used."""
+        """The word graph as PocketSphinx takes it."""
         import pocketsphinx
 
         logmath = self._decoder.get_logmath()
@@ -224,10 +224,6 @@ class PocketSphinx:
         while len(words) > 1 and words[0] in self._fillers:
             del words[0]
         return " ".join(words)
-
-    def note(self, sound: Sound) -> str:
-        """Empty: this recogniser has no open vocabulary worth keeping."""
-        return ""
 
 
 @cache

@@ -53,6 +53,8 @@ def blocks_from_file(path: Path) -> Iterator[Sound]:
         if sound_kind(path) is None:
             raise HearingError(unreadable)
         with soundfile.SoundFile(path) as file:
+            # Else soundfile seeks to where it is after every block, which libsndfile 1.2.2 cannot do in an MP3.
+            file.seekable = lambda: False
             if file.frames == 0:
                 raise HearingError(f"{path} holds no sound; record it again")
             if not LEAST_RATE <= file.samplerate <= MOST_RATE:

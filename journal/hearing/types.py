@@ -66,10 +66,10 @@ class Speakable:
 
     words: tuple[str, ...]
     """Every word of the grammar, lower case, sorted."""
-    jsgf: dict[Expect, str]
-    """A JSGF grammar for each expectation."""
     graph: dict[Expect, WordGraph]
-    """The same as a word graph."""
+    """A word graph for each expectation."""
+    any_order: WordGraph | None = None
+    """The words that people talk of the engine with, in any order, for a recogniser that writes well by itself."""
     openers: frozenset[str] = frozenset()
     """First words of phrases whose rest is free text: "note …"."""
     fillers: frozenset[str] = frozenset()
@@ -106,10 +106,6 @@ class Recogniser(Protocol):
         Raises:
             HearingError: when the recogniser cannot go on.
         """
-        ...
-
-    def note(self, sound: Sound) -> str:
-        """The utterance as free text, open vocabulary; empty when this recogniser has none."""
         ...
 
 

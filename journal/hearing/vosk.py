@@ -80,12 +80,6 @@ class Vosk:
         top = max(best.values(), default=0.0)
         return Hearing(candidates=tuple(Candidate(text, score - top, self.name) for text, score in best.items()))
 
-    def note(self, sound: Sound) -> str:
-        """See `Recogniser.note`."""
-        recogniser = self._vosk.KaldiRecognizer(self._model, RATE)
-        recogniser.AcceptWaveform(_pcm(sound))
-        return str(json.loads(recogniser.FinalResult()).get("text", ""))
-
 
 def _pcm(sound: Sound) -> bytes:
     return (np.clip(sound, -1.0, 1.0) * 32_767).astype("<i2").tobytes()

@@ -6,7 +6,7 @@ import math
 import re
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
 
@@ -38,6 +38,14 @@ _NOTHING = 12.5
 """So far behind the best unconstrained text, a held one is as likely as that nothing of the grammar was said, natural
 log."""
 # The three are set by the benchmark's tuning voices, clean and at 10 dB.
+_NO_PHRASE = 3.0
+"""So far behind the best unconstrained text, natural log, the held ones leave room for words in another order."""
+_ANY_ORDER = Search(beams=5, free_beams=0, behind=4.0)
+"""How texts are looked for that are held to the words alone, in any order."""
+_SHORT = 2
+"""Tokens that such a text may have beyond twice those of the unconstrained one, which may be in figures."""
+_ANY_ORDER_COSTS = 4.0
+"""Taken from the score of such a text, natural log: any talk can be written better so than in phrases."""
 
 
 @dataclass(frozen=True)
@@ -95,6 +103,7 @@ class Whisper:
         self._openers = speakable.openers
         self._attention = speakable.attention
         self._writing = {expect: Writing(graph, self._tokens) for expect, graph in speakable.graph.items()}
+        self._any_order = Writing(speakable.any_order, self._tokens) if speakable.any_order is not None else None
 
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         """See `Recogniser.hear`."""
@@ -102,6 +111,8 @@ class Whisper:
             return Hearing(candidates=())
         heard = self._decoder.listen(self._encoded(sound))
         held, free = self._searched(heard, self._writing[expect], Search())
+        if free and _behind(held, free[0]) > _NO_PHRASE:
+            held = [*held, *self._in_any_order(heard, free[0])]
         self._last = _Last(sound, heard, held, free[0] if free else None)
         return self._hearing(held, self._last.free)
 
@@ -116,6 +127,19 @@ class Whisper:
 
     def _searched(self, heard: Heard, writing: Writing, how: Search) -> tuple[list[Written], list[Written]]:
         return search(self._decoder, heard, self._prompt, writing, self._end, how, self._banned)
+
+    def _in_any_order(self, heard: Heard, free: Written) -> list[Written]:
+        """Texts of words in any order; none that say all again, which has more chances to be likely."""
+        if self._any_order is None:
+            return []
+        words = self._words(free)
+        once = len(free.tokens) * period(words) // max(1, len(words))
+        texts, _ = self._searched(heard, self._any_order, replace(_ANY_ORDER, longest=2 * once + _SHORT))
+        said = [each for each in texts if period(words := self._words(each)) == len(words)]
+        return [replace(each, score=each.score - _ANY_ORDER_COSTS) for each in said]
+
+    def _words(self, text: Written) -> list[str]:
+        return _bare(self._text(text.tokens)).split()
 
     def _hearing(self, held: list[Written], free: Written | None) -> Hearing:
         candidates = [Candidate(text, score, self.name) for text, score in self._joined(held)[:_HYPOTHESES]]
@@ -134,14 +158,6 @@ class Whisper:
         if self._attention and words[:1] == [self._attention]:
             del words[0]
         return words[0] if words else ""
-
-    def note(self, sound: Sound) -> str:
-        """See `Recogniser.note`."""
-        import ctranslate2
-
-        features = ctranslate2.StorageView.from_array(self._window(sound)[None])
-        result = self._model.generate(features, [self._prompt], beam_size=5, max_length=120)[0]
-        return self._text(tuple(result.sequences_ids[0]))
 
     def _joined(self, texts: list[Written]) -> list[tuple[str, float]]:
         """Texts with their scores, best first; those that differ in capitals and marks only are one."""
@@ -182,6 +198,16 @@ class Whisper:
 
     def _text(self, tokens: tuple[int, ...]) -> str:
         return str(self._tokenizer.decode([t for t in tokens if t < self._end])).strip()
+
+
+def _behind(held: list[Written], free: Written) -> float:
+    """How far the best of these is behind."""
+    return _fair(free) - max(map(_fair, held), default=-math.inf)
+
+
+def period(words: Sequence[str]) -> int:
+    """After how many words they begin again and go on so to the end; their number where they do not."""
+    return next((n for n in range(1, len(words)) if words[n:] == words[:-n]), len(words))
 
 
 def _fair(text: Written) -> float:

@@ -20,7 +20,7 @@ from journal.hearing.types import WordGraph
 
 _WRITTEN_AS = {"number": ("No.", "#"), "percent": (), "okay": ("OK",)}
 """Further ways of writing a word, after a space."""
-_MARKS = {"percent": "%"}
+_MARKS = {"percent": "%", "is": "'s", "are": "'re", "have": "'ve", "am": "'m", "will": "'ll"}
 """Words that are written as a mark, joined to what stands before."""
 
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from journal.analysis.between.conditions import judged_runs
+from journal.analysis.between.judged import judged_runs
 from journal.analysis.between.pressure import places, series_of
 from journal.analysis.between.repair import repair_of
 from journal.analysis.findings import Contribution, Findings, RunFinding

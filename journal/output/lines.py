@@ -5,11 +5,27 @@ from __future__ import annotations
 from datetime import datetime, timedelta, timezone
 
 from journal.analysis.causes.codes import code_text
-from journal.analysis.findings import Cause, CylinderFinding, Findings, Level, NextCheck, RunFinding
+from journal.analysis.findings import (
+    Cause,
+    CylinderFinding,
+    Findings,
+    Level,
+    NextCheck,
+    PressureResponse,
+    RunFinding,
+)
 from journal.analysis.words import cylinders_in_words, percent
 from journal.facts import Entry
 from journal.output import plain
-from journal.output.words import amount, answer_words, check_text, engine_text, run_title
+from journal.output.words import (
+    amount,
+    answer_words,
+    check_text,
+    engine_text,
+    pressures_text,
+    run_title,
+    slope_text,
+)
 from journal.record.job import Job, Part, Picture, Reading, Run
 
 
@@ -50,6 +66,8 @@ def findings_text(findings: Findings) -> str:
         lines += ["", *run_finding_lines(run)]
     for comparison in findings.comparisons:
         lines += ["", comparison.title, *(f"  {_mark(r.level)}{r.text}" for r in comparison.remarks)]
+    if findings.by_pressure:
+        lines += ["", "Strength by injection pressure, with 95 % intervals", *map(_pressure_line, findings.by_pressure)]
     for cylinder in findings.cylinders:
         lines += ["", *_cylinder_lines(cylinder)]
     engine = [cause for cause in findings.engine_causes if cause.probability >= 0.02]
@@ -107,6 +125,11 @@ def run_finding_lines(run: RunFinding) -> list[str]:
     if run.missing:
         lines.append(f"  not read yet: {cylinders_in_words(run.missing)}")
     return lines + [f"  {_mark(remark.level)}{remark.text}" for remark in run.remarks]
+
+
+def _pressure_line(found: PressureResponse) -> str:
+    slope = slope_text(found)
+    return f"  cylinder {found.cylinder:>2}: {pressures_text(found)}" + (f"; {slope}" if slope else "")
 
 
 def _cylinder_lines(found: CylinderFinding) -> list[str]:

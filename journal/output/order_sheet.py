@@ -74,7 +74,7 @@ def order_sheet(job: Job, findings: Findings, reference: str) -> OrderSheet:
         title=plain.line(f"{job.unit}, job {reference}"),
         facts=tuple((name, plain.line(value)) for name, value in facts if value),
         verdict=plain.line(findings.headline),
-        parts=tuple(_wanted(job, findings, part) for part in job.parts),
+        parts=tuple(_wanted(findings, part) for part in job.parts),
         photos=tuple((picture, plain.line(_shows(picture))) for picture in job.pictures),
         ask=plain.line(whom_to_ask(job, reference)),
     )
@@ -86,8 +86,8 @@ def whom_to_ask(job: Job, reference: str) -> str:
     return f"Ask {who}; the job's reference there is {reference}."
 
 
-def _wanted(job: Job, findings: Findings, part: Part) -> Wanted:
-    wanted, reason = part.wanted.body, reason_for(job, findings, part)
+def _wanted(findings: Findings, part: Part) -> Wanted:
+    wanted, reason = part.wanted.body, reason_for(findings, part)
     facts = [("Why", wanted.reason)]
     if reason is not None:
         facts.append(("Likeliest cause", f"{reason.cause.name}, {percent(reason.cause.probability)}"))

@@ -24,16 +24,25 @@ FORMS = ("txt", "html", "pdf", "json")
 """What a write-up can be had as."""
 
 
-def render(job: Job, findings: Findings, form: str, folder: Path, *, reference: str = "", paper: str = "A4") -> bytes:
+def render(
+    job: Job,
+    findings: Findings,
+    form: str,
+    folder: Path,
+    *,
+    reference: str = "",
+    paper: str = "A4",
+    written_by: Sequence[str] = (),
+) -> bytes:
     """The write-up as text, self-contained HTML, PDF or JSON; photos come from the journal's folder.
 
-    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever. The reference, what
-    people call the job in this journal, stands on every sheet.
+    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever. `reference` and
+    `written_by` are as `write_up` takes them.
 
     Raises:
         BadInput: for a form that is not one of `FORMS`.
     """
-    write = write_up(job, findings, reference)
+    write = write_up(job, findings, written_by, reference=reference)
     charts = charts_of(job, findings)
 
     marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in job.pictures}
@@ -46,7 +55,7 @@ def render(job: Job, findings: Findings, form: str, folder: Path, *, reference: 
 
         return as_text(write).encode("utf-8")
     if form == "json":
-        return as_json(job, write, findings).encode("utf-8")
+        return as_json(job, write, findings, written_by).encode("utf-8")
     if form == "html":
         from journal.output.writeup_html import as_html
 
@@ -68,7 +77,7 @@ def picture_with(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes
         return None
 
 
-def as_json(job: Job, write: WriteUp, findings: Findings) -> str:
+def as_json(job: Job, write: WriteUp, findings: Findings, written_by: Sequence[str] = ()) -> str:
     """The write-up and the findings it rests on, as JSON text."""
     plain = {
         "job": job.id,
@@ -79,6 +88,7 @@ def as_json(job: Job, write: WriteUp, findings: Findings) -> str:
         "cause": write.cause,
         "correction": write.correction,
         "photos": [{"sha256": sha256, "caption": caption} for sha256, caption in write.photos],
+        "written_by": list(written_by),
         "findings": findings_to_json(findings),
     }
     return escaped(json.dumps(plain, indent=2, ensure_ascii=False)) + "\n"

@@ -5,9 +5,19 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from journal.analysis.causes.tables import tables
-from journal.analysis.findings import Cause, Findings, Gate, Standing
+from journal.analysis.findings import Cause, CylinderFinding, Findings, Gate
 from journal.facts import PartWanted
-from journal.record.job import Job, Part
+from journal.record.job import Part
+
+
+def finding_for(wanted: PartWanted, findings: Findings) -> CylinderFinding | None:
+    """What was found on the part's cylinder; for an injector, where the miss went with it. None without either."""
+    if wanted.cylinder is None:
+        return None
+    found = {f.cylinder: f for f in findings.cylinders if f.causes}
+    if wanted.cylinder not in found and "injector" in wanted.description.lower():
+        return next((f for f in found.values() if f.came_from == wanted.cylinder), None)
+    return found.get(wanted.cylinder)
 
 
 def causes_meant(wanted: PartWanted, findings: Findings) -> tuple[Cause, ...]:
@@ -15,7 +25,7 @@ def causes_meant(wanted: PartWanted, findings: Findings) -> tuple[Cause, ...]:
 
     Empty without a cylinder, or where nothing was found on it. The evidence for a bridge is none for an injector.
     """
-    found = next((f for f in findings.cylinders if f.cylinder == wanted.cylinder and f.causes), None)
+    found = finding_for(wanted, findings)
     if found is None:
         return ()
     rows, said = tables().causes, wanted.description.lower()
@@ -33,32 +43,20 @@ class Reason:
     """Whether this very part may be ordered; none when nothing is to be said about that any more."""
 
 
-def reason_for(job: Job, findings: Findings, part: Part) -> Reason | None:
+def reason_for(findings: Findings, part: Part) -> Reason | None:
     """What the evidence says of a wanted part; none without a cylinder or a finding.
 
     The gate is that of the causes which this part would mend, which need not be the likeliest: an injector is not
     ready to order because a bridge is.
     """
-    meant = causes_meant(part.wanted.body, findings)
-    if not meant:
+    found = finding_for(part.wanted.body, findings)
+    if found is None:
         return None
-    cylinder = part.wanted.body.cylinder
-    likeliest = next(f.causes[0] for f in findings.cylinders if f.cylinder == cylinder)
-    gates = [cause.gate for cause in meant if cause.gate is not None]
+    gates = [cause.gate for cause in causes_meant(part.wanted.body, findings) if cause.gate is not None]
     best = next((gate for gate in gates if gate.ready or gate.overridden), gates[0] if gates else None)
-    return Reason(likeliest, None if cylinder in past(job, findings) else best)
+    return Reason(found.causes[0], None if found.past else best)
 
 
-def past(job: Job, findings: Findings) -> frozenset[int]:
+def past(findings: Findings) -> frozenset[int]:
     """Cylinders low before the repair and not known to be so after it: nothing is to be ordered for them."""
-    if not findings.mended:
-        return frozenset()
-    after = {run.id for run in job.runs if run.start.after_repair}
-    still = {
-        share.cylinder
-        for finding in findings.runs
-        if finding.run in after
-        for share in finding.contributions
-        if share.standing in (Standing.DEAD, Standing.WEAK)
-    }
-    return frozenset(low.cylinder for low in findings.cylinders if low.cylinder not in still)
+    return frozenset(low.cylinder for low in findings.cylinders if low.past)

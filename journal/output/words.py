@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable
 
+from journal.analysis.findings import PressureResponse
 from journal.analysis.words import cylinders_in_words
 from journal.facts import MEASURED, MEASURED_AS, UNITS, Check, Engine, PartAnswer, RunKind, RunStarted
 
@@ -69,6 +70,25 @@ def run_title(start: RunStarted, printed: Amount = amount) -> str:
     if start.after_repair:
         words.append("after the repair")
     return ", ".join(words)
+
+
+def strength_text(strength: float, low: float, high: float) -> str:
+    """A strength with its 95 % interval: `60 % (57 to 63)`; below nothing there is none."""
+    value, least, most = (max(0, round(100 * part)) for part in (strength, low, high))
+    return f"{value} % ({least} to {most})"
+
+
+def pressures_text(found: PressureResponse) -> str:
+    """How a cylinder pulls at each injection pressure: `0 % (0 to 3) at 5 MPa, 60 % (57 to 63) at 12 MPa`."""
+    return ", ".join(f"{strength_text(p.strength, p.low, p.high)} at {p.pressure}" for p in found.points)
+
+
+def slope_text(found: PressureResponse) -> str:
+    """What more pressure adds: `+2.1 points (1.8 to 2.4) for each MPa`; empty where no number was said."""
+    if found.per_mpa is None or found.per_mpa_low is None or found.per_mpa_high is None:
+        return ""
+    slope, low, high = (round(100 * part, 1) + 0.0 for part in (found.per_mpa, found.per_mpa_low, found.per_mpa_high))
+    return f"{slope:+.1f} points ({low:.1f} to {high:.1f}) for each MPa"
 
 
 def engine_text(engine: Engine) -> str:

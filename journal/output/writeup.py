@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 from journal.analysis.causes.codes import code_text
@@ -12,8 +13,11 @@ from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
 from journal.output.run_table import run_lines, run_table
 from journal.output.wanted import causes_meant
-from journal.output.words import check_text, engine_text, run_title
+from journal.output.words import check_text, engine_text, pressures_text, run_title, slope_text
 from journal.record.job import Job, Picture, Run
+
+WRITTEN_BY = "Who wrote it, and which journal signed that"
+"""What stands over who wrote a job's entries."""
 
 
 @dataclass(frozen=True)
@@ -60,13 +64,14 @@ class WriteUp:
     """What is to be filled in by hand at the end, each with a line to write on."""
 
 
-def write_up(job: Job, findings: Findings, reference: str = "") -> WriteUp:
+def write_up(job: Job, findings: Findings, written_by: Sequence[str] = (), *, reference: str = "") -> WriteUp:
     """The write-up, with the technician's own words where they replaced the generated ones.
 
     Args:
         job: the job.
-        findings: what was found of it.
-        reference: what people call the job in this journal; empty where it has none.
+        findings: what is found about it.
+        written_by: who wrote its entries and which journals signed them, where some came from elsewhere.
+        reference: what people call the job in this journal, which stands on every sheet; empty where it has none.
     """
     sections = [
         _outstanding(job),
@@ -83,6 +88,7 @@ def write_up(job: Job, findings: Findings, reference: str = "") -> WriteUp:
         _overrides(job),
         Section("Notes", tuple(f.body.text for f in job.notes)),
         Section("Remarks", tuple(capital(remark.text) for remark in findings.warnings)),
+        Section(WRITTEN_BY, tuple(written_by)),
     ]
     write = WriteUp(
         title=job.unit,
@@ -223,7 +229,16 @@ def _numbers(job: Job, findings: Findings) -> list[Section]:
         sections.append(Section(f"Run {run.number}: {title}", tuple(lines), head, rows, figures=True))
     for comparison in findings.comparisons:
         sections.append(Section(comparison.title, tuple(capital(remark.text) for remark in comparison.remarks)))
-    return sections
+    return [*sections, *_by_pressure(findings)]
+
+
+def _by_pressure(findings: Findings) -> list[Section]:
+    """Strength against injection pressure, a row for each cylinder."""
+    rows = tuple(
+        (str(found.cylinder), pressures_text(found), slope_text(found) or "-") for found in findings.by_pressure
+    )
+    head = ("Cylinder", "Strength", "Slope") if rows else ()
+    return [Section("Strength by injection pressure, with 95 % intervals", (), head, rows)]
 
 
 def _when(job: Job, run: Run) -> str:

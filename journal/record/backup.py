@@ -7,10 +7,12 @@ import shutil
 import sqlite3
 import sys
 import zipfile
+from collections.abc import Iterator
+from dataclasses import dataclass
 from pathlib import Path
 
 from journal.record.exports import exported, scratch
-from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE
+from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, sha256_of
 from journal.record.keys import KEY_NAME
 from journal.record.plain_errors import database_errors
 from journal.record.schema import FILE_NAME
@@ -21,20 +23,28 @@ _LEGACY = b"\1\1"
 """Write and read version of a database without a log beside it (SQLite file format, bytes 18 and 19 of its header)."""
 
 
-def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
+@dataclass(frozen=True)
+class BackedUp:
+    """What a backup holds."""
+
+    files: int
+    """How many files."""
+    troubles: tuple[str, ...]
+    """Which of them are not what they were, and what could not be read and so is not in it; a line each."""
+
+
+def back_up(store: Store, target: Path, *, replace: bool = False) -> BackedUp:
     """Copy the database through SQLite's own backup, with its key, units, photos and clips, into a ZIP file.
 
     Other sessions may write meanwhile: what they had put on disk when the copy of the database began is in it. To
     restore, unpack the file into an empty folder and use that as the journal. Not in it: thumbnails and page copies,
-    which are made again; speech models; and the page's key and its list of links and devices, which start anew.
+    which are made again; speech models; and the page's key and its list of links and devices, which start anew. What
+    can be read of a damaged journal is copied as it is, and said.
 
     Args:
         store: the journal.
         target: the file; its owner's alone, for it holds the key.
         replace: whether it may take the place of a file that is there.
-
-    Returns:
-        How many files it holds.
 
     Raises:
         BadInput: when the target lies in a journal's folder, or is there already.
@@ -48,9 +58,20 @@ def back_up(store: Store, target: Path, *, replace: bool = False) -> int:
         _add_database(store, target.parent, out)
         # Listed after the database was copied: whatever an entry in it names was on disk before the entry.
         files = _files(folder)
-        for path in files:
-            out.write(path, path.relative_to(folder).as_posix(), zipfile.ZIP_STORED)
-    return len(files) + 1
+        troubles = [trouble for path in files for trouble in _add(path, path.relative_to(folder).as_posix(), out)]
+        held = len(out.infolist())
+    return BackedUp(held, tuple(troubles))
+
+
+def _add(path: Path, name: str, out: zipfile.ZipFile) -> Iterator[str]:
+    try:
+        data, info = path.read_bytes(), zipfile.ZipInfo.from_file(path, name, strict_timestamps=False)
+    except OSError as error:
+        yield f"{name} cannot be read ({(error.strerror or str(error)).lower()}) and is not in it"
+        return
+    out.writestr(info, data)
+    if name.startswith((f"{PHOTOS}/", f"{CLIPS}/")) and sha256_of(data) != path.name.split(".")[0]:
+        yield f"{name} is not what it was: restore it from an earlier backup"
 
 
 def _files(folder: Path) -> list[Path]:

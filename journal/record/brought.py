@@ -3,8 +3,9 @@
 from __future__ import annotations
 
 from collections import Counter
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Container, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
+from datetime import datetime
 
 from journal.facts import (
     Answer,
@@ -15,6 +16,7 @@ from journal.facts import (
     JobClosed,
     JobFact,
     JobReopened,
+    Photo,
     Withdrawal,
 )
 from journal.record.keys import name_of
@@ -38,10 +40,21 @@ class Brought:
     """How they close the job; none when they do not."""
     signers: tuple[str, ...]
     """Who wrote them and which journals signed that, a line each."""
+    pictures: tuple[str, ...]
+    """Which photos it shows otherwise than the copies here do, a line each."""
+    set_aside: tuple[str, ...]
+    """Whose entries are dated ahead of this machine's clock, so that their times are set aside; a line each."""
 
 
 def sum_up(
-    job: str, unit: str, here: Sequence[Entry], packed: Sequence[Entry], signatures: Mapping[str, Signature], own: bytes
+    job: str,
+    unit: str,
+    here: Sequence[Entry],
+    packed: Sequence[Entry],
+    signatures: Mapping[str, Signature],
+    own: bytes,
+    latest: datetime,
+    others: Container[str] = (),
 ) -> Brought:
     """What a pack brings.
 
@@ -52,6 +65,8 @@ def sum_up(
         packed: those of the pack.
         signatures: who signed them, by entry.
         own: this journal's public key.
+        latest: what is dated later has its time set aside, UTC.
+        others: photos (SHA-256) of which it holds another page copy than the one that is here.
     """
     known = {entry.id: entry for entry in here}
     new = tuple(entry for entry in packed if entry.id not in known)
@@ -63,7 +78,18 @@ def sum_up(
         changes=tuple(_changes(new, known)) if here else (),
         closed=closings[-1] if closings else None,
         signers=tuple(signers(new, signatures, own)),
+        pictures=tuple(_pictures(packed, others)),
+        set_aside=tuple(_set_aside(new, latest)),
     )
+
+
+NOT_SIGNED = "not signed"
+"""What is said of an entry that no journal vouches for."""
+
+
+def signed_by_words(key: bytes, own: bytes) -> str:
+    """Which journal signed, from its public key and this journal's."""
+    return "signed by this journal" if key == own else f"signed by {name_of(key)}"
 
 
 def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: bytes) -> list[str]:
@@ -72,10 +98,26 @@ def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: 
     for entry in entries:
         by = signatures.get(entry.id)
         if by is None:
-            counts[_of(entry), "not signed"] += 1
+            counts[_of(entry), NOT_SIGNED] += 1
         else:
-            counts[_of(entry), "signed by this journal" if by.key == own else f"signed by {name_of(by.key)}"] += 1
+            counts[_of(entry), signed_by_words(by.key, own)] += 1
     return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
+
+
+def _pictures(packed: Sequence[Entry], others: Container[str]) -> Iterator[str]:
+    for entry in packed:
+        if isinstance(entry.body, Photo) and entry.body.sha256 in others:
+            yield f"photo {entry.body.name} {_of(entry)}: the pack shows another picture than the copy that is here"
+
+
+def _set_aside(new: Sequence[Entry], latest: datetime) -> Iterator[str]:
+    counts: Counter[str] = Counter(_of(entry) for entry in new if entry.at_utc > latest)
+    for who, count in counts.most_common():
+        last = max(entry.at_utc for entry in new if _of(entry) == who)
+        yield (
+            f"{_entries(count)} {who} {'is' if count == 1 else 'are'} dated ahead of this machine's clock, up to "
+            f"{last:%Y-%m-%d}: the order is kept, the times say nothing"
+        )
 
 
 def _changes(new: Sequence[Entry], known: Mapping[str, Entry]) -> list[str]:

@@ -24,7 +24,7 @@ from journal.record.keys import KEY_NAME
 from journal.record.schema import FILE_NAME
 
 
-def check_target(target: Path, *, replace: bool = False) -> None:
+def check_target(target: Path, *, replace: bool) -> None:
     """Refuse a place that nothing may be written to.
 
     Args:

@@ -21,6 +21,8 @@ CLIPS = "clips"
 """Where the sound of utterances lies."""
 COPIES = "copies"
 """Where page copies and thumbnails lie; they can be made again from the originals."""
+SPOOL = "phone"
+"""Where sound lies that a phone sent and nobody has heard yet."""
 
 PRIVATE_FOLDER, PRIVATE_FILE = 0o700, 0o600
 """Who may look into a journal on a machine that several people use: its owner."""

@@ -9,9 +9,9 @@ from datetime import datetime, timedelta
 from sqlite_utils import Database
 
 from journal.errors import BadInput
-from journal.facts import ClockSetBack, Entry, JobClosed, JobOpened, new_id, to_milliseconds
+from journal.facts import ClockSetBack, Entry, JobClosed, JobOpened, Source, new_id, to_milliseconds
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import references, rows, seals
+from journal.record import references, rows, seals, sums
 from journal.record.keys import JournalKey
 from journal.record.resolve import target_of
 from journal.record.seals import Arrived, Signature
@@ -21,7 +21,11 @@ HEARING_LAG = timedelta(seconds=5)
 SET_BACK = timedelta(minutes=1)
 """An entry dated so far ahead of the clock says that the clock was set back; less is over before it matters."""
 AHEAD = timedelta(days=1)
-"""An entry dated further ahead of the clock is refused: machines differ by hours where one takes local time for UTC."""
+"""How far ahead of the clock an entry may be dated: machines differ by hours where one takes local time for UTC.
+
+One made here and dated further ahead is refused; one that is carried in was made when a clock was wrong, and its time
+is set aside: a `ClockSetBack` of this moment comes after it.
+"""
 
 _MOVED = (
     "SELECT moved.value FROM entries m, json_each(m.body, '$.before') moved "
@@ -57,6 +61,7 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
     Raises:
         BadInput: for one that cannot go in; the transaction is then to be rolled back.
     """
+    ahead: dict[int, Entry] = {}
     batch = {entry.id: entry for entry in entries}
     opening = {entry.job for entry in entries if isinstance(entry.body, JobOpened)}
     taken, arrived = [], []
@@ -69,8 +74,9 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
                 raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved")
             taken.append((there, False))
             continue
-        _check_time(entry, way.now)
-        number = number_of(db, entry.job, opening)
+        if not way.carried:
+            _check_time(entry, way.now)
+        number = number_of(db, entry.job, opening, way.key)
         about = _about(db, entry, batch)
         if way.timed:
             mark = _set_back(db, number, entry, way.now)
@@ -80,10 +86,18 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
             entry = replace(entry, at_utc=_time_for(db, number, entry, about))
         arrived.append(_insert(db, entry, number, way.signatures.get(entry.id)))
         taken.append((entry, True))
+        if entry.at_utc > way.now + AHEAD:
+            ahead[number] = entry
         if isinstance(entry.body, JobClosed):
-            db.execute("UPDATE jobs SET teaches = ? WHERE number = ?", [not way.carried, number])
+            with sums.kept(db, way.key, "jobs", "number = ?", [number]):
+                db.execute("UPDATE jobs SET teaches = ? WHERE number = ?", [not way.carried, number])
     if arrived:
         seals.add(db, arrived, way.key, carried=way.carried)
+    for number, entry in ahead.items():
+        mark = _set_back(db, number, replace(entry, technician="", source=Source.TYPED), way.now)
+        if mark is not None:
+            seals.add(db, [_insert(db, mark, number, None)], way.key, carried=False)
+            taken.append((mark, True))
     return taken
 
 
@@ -106,7 +120,7 @@ def find(db: Database, entry_id: str) -> Entry | None:
     return None if row is None else rows.entry_of(row)[1]
 
 
-def number_of(db: Database, job_id: str, opening: Container[str]) -> int:
+def number_of(db: Database, job_id: str, opening: Container[str], key: JournalKey) -> int:
     """A job's number in this database; a job that is being opened gets one."""
     row = db.execute("SELECT number FROM jobs WHERE id = ?", [job_id]).fetchone()
     if row is not None:
@@ -116,7 +130,8 @@ def number_of(db: Database, job_id: str, opening: Container[str]) -> int:
     code = references.code_of(job_id)
     reference = references.free_reference(db, code)
     sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
-    return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
+    with sums.kept(db, key, "jobs", "id = ?", [job_id]):
+        return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
 
 
 def _about(db: Database, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:

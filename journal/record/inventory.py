@@ -31,6 +31,11 @@ def clips_named(store: Store) -> dict[str, str]:
     return {str(clip): str(entry) for clip, entry in found}
 
 
+def unsigned_here(store: Store) -> int:
+    """How many entries were made here, as the database says, and yet are signed by nobody."""
+    return int(store.query("SELECT count(*) FROM seals WHERE signature IS NULL AND NOT carried")[0][0])
+
+
 def dated_after(store: Store, at_utc: datetime) -> list[tuple[str, int]]:
     """References of jobs with entries dated after a moment, each with how many."""
     sql = (

@@ -85,6 +85,19 @@ class Run:
     conditions: tuple[Reading, ...] = ()
     """Speeds, pressures, temperatures and loads said meanwhile, in order."""
 
+    @property
+    def done(self) -> tuple[int, ...]:
+        """Cylinders cut so far, in order; one may come more than once."""
+        return tuple(cut.cylinder for cut in self.cuts if cut.cylinder is not None)
+
+    def left(self, engine: Engine) -> tuple[int, ...]:
+        """Live cylinders not cut yet, by number."""
+        return tuple(c for c in engine.numbers if c not in self.done and c not in self.start.held_out)
+
+    def next_cut(self, engine: Engine) -> int | None:
+        """The cylinder that "next" means; none when every one was cut."""
+        return engine.next_to_cut(self.done, self.start.held_out)
+
 
 @dataclass(frozen=True)
 class Fact(Generic[T]):

@@ -232,7 +232,7 @@ def line_row(number: int, job: Job) -> tuple[object, ...]:
         job.complaint,
         job.state.value,
         time_to_text(job.opened_at),
-        time_to_text(max(taken_up)),
+        time_to_text(min(max(taken_up), job.entries[-1].at_utc)),
         time_to_text(job.entries[-1].at_utc),
         (_people(job.entries) or [""])[-1],
         len(job.entries),

@@ -29,6 +29,7 @@ from journal.record.files import (
     write_whole_with,
 )
 from journal.record.jpeg_segments import carries_more, coefficients_held
+from journal.record.picture_alike import same_copy
 from journal.record.picture_decoding import decoded
 from journal.record.picture_quality import quality_warning
 
@@ -128,8 +129,24 @@ def _keep(folder: Path, file: IO[bytes], sha256: str, ending: str) -> None:
                 copy.unlink(missing_ok=True)
 
 
-def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:
+def other_copy(folder: Path, sha256: str, jpeg: bytes) -> bool:
+    """Whether a page copy shows something else than the one that is here of a photo whose original is not."""
+    path = shelf(folder, COPIES, sha256, "-page.jpg")
+    if not path.is_file() or is_original_here(folder, sha256):
+        return False
+    with _one_at_a_time:
+        image, *_ = _look(io.BytesIO(jpeg), "the page copy")
+        return not same_copy(path, _upright(image, "the page copy"))
+
+
+def keep_page_copy(folder: Path, sha256: str, jpeg: bytes, *, anew: bool = False) -> None:
     """Keep the page copy of a photo whose original stayed elsewhere, unless the original is here or another copy of it.
+
+    Args:
+        folder: the journal's folder.
+        sha256: the original's checksum.
+        jpeg: the copy.
+        anew: let it take the place of another copy.
 
     Raises:
         BadInput: it is no picture.
@@ -138,7 +155,7 @@ def keep_page_copy(folder: Path, sha256: str, jpeg: bytes) -> None:
         image, *_ = _look(io.BytesIO(jpeg), "the page copy")
         if is_original_here(folder, sha256):
             return
-        _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"))
+        _write_copies(folder, check_sha256(sha256), _upright(image, "the page copy"), anew=anew)
 
 
 def original_path(folder: Path, sha256: str) -> Path:

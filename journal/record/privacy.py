@@ -6,10 +6,10 @@ import contextlib
 import os
 from pathlib import Path
 
-from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FOLDER, WRITE_NEW
+from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, PRIVATE_FOLDER, SPOOL, WRITE_NEW
 from journal.record.keys import KEY_NAME
 
-_FOLDERS = frozenset({PHOTOS, CLIPS, COPIES, "models"})
+_FOLDERS = frozenset({PHOTOS, CLIPS, COPIES, SPOOL, "models"})
 _FILES = frozenset(
     {
         "journal.db",
@@ -17,8 +17,10 @@ _FILES = frozenset(
         "journal.db-shm",
         KEY_NAME,
         "page.key",
+        "page.pem",
         "page.db",
         "page.log",
+        "page.address",
         "live.json",
         "holding",
         "units.toml",

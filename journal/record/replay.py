@@ -193,9 +193,11 @@ class _Building:
     def finish(self, ordered: Sequence[Entry], resolved: Resolved) -> Job:
         """The job as it stands after the last entry."""
         parts = tuple(Part(wanted, tuple(self.answers.get(wanted.entry.id, ()))) for wanted in self.wanted)
+        # Later than its last entry where the clock was ahead when it was opened.
+        opened_at = min(self.opening.at_utc, ordered[-1].at_utc)
         return Job(
             id=self.opening.job,
-            opened_at=self.opening.at_utc,
+            opened_at=opened_at,
             unit=self.facts.pop("unit", self.opened.unit),
             engine=self.opened.engine,
             complaint=self.facts.pop("complaint", self.opened.complaint),
@@ -208,7 +210,7 @@ class _Building:
             checks=tuple(self.checks),
             codes=tuple(self.codes),
             notes=tuple(self.notes),
-            pictures=self.pictures.placed(self.opening.at_utc),
+            pictures=self.pictures.placed(opened_at),
             questions=_questions(ordered, resolved, self.lapsed),
             parts=parts,
             overrides=tuple(self.overrides),

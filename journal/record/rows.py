@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import uuid
+from collections.abc import Sequence
 from dataclasses import replace
 
 from journal.errors import BadInput
@@ -31,20 +32,16 @@ def row_of(entry: Entry, number: int) -> list[object]:
 
 def entry_of(row: tuple[object, ...]) -> tuple[int, Entry]:
     """The sequence number and the entry of a row; `BadInput` when it is none this version knows."""
-    seq, id_, job, at_utc, offset, technician, source, heard, clip, certainty, body = row
-    data = {
-        "id": id_,
-        "job": job,
-        "at_utc": at_utc,
-        "offset_minutes": offset,
-        "technician": technician,
-        "source": source,
-        "heard": heard,
-        "clip": clip,
-        "certainty": certainty,
-        "body": json.loads(str(body)),
-    }
-    return int(str(seq)), entry_from_json(data)
+    seq, *fields, body = row
+    return int(str(seq)), entry_from(fields, json.loads(str(body)))
+
+
+_NAMES = ("id", "job", "at_utc", "offset_minutes", "technician", "source", "heard", "clip", "certainty")
+
+
+def entry_from(fields: Sequence[object], body: object) -> Entry:
+    """The entry of a row's `FIELDS` whose body's JSON was read already; `BadInput` as `entry_of`."""
+    return entry_from_json({**dict(zip(_NAMES, fields, strict=True)), "body": body})
 
 
 def check(entry: Entry) -> None:

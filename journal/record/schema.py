@@ -167,13 +167,27 @@ def seals_beside_the_entries(db: Database) -> None:
     seal_all(db)
 
 
+_SUMS = "CREATE TABLE sums (subject TEXT PRIMARY KEY, total BLOB NOT NULL) WITHOUT ROWID;"
+
+
+@migrations()
+def sums_over_what_no_entry_says(db: Database) -> None:
+    """The third schema: what stands beside the entries is summed up and signed too, from the next write on."""
+    db.executescript(_SUMS)
+
+
 def make_facts(db: Database) -> None:
     """Make the tables that hold facts, with what keeps them as they are, in an empty database."""
     db.executescript(_SHOP)
     db.executescript(_SEALS)
+    db.executescript(_SUMS)
 
 
-_ALL = {facts_and_what_is_derived_from_them.__name__, seals_beside_the_entries.__name__}
+_ALL = {
+    facts_and_what_is_derived_from_them.__name__,
+    seals_beside_the_entries.__name__,
+    sums_over_what_no_entry_says.__name__,
+}
 
 
 def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool = False) -> Database:
@@ -284,8 +298,10 @@ def _prepare(db: Database, path: Path, wait_s: float) -> None:
     db.execute("PRAGMA foreign_keys = ON")
     if not _is_current(db, path):
         with writing(db):
+            unsealed = seals_beside_the_entries.__name__ in {each.name for each in migrations.pending(db)}
             migrations.apply(db)
-            _note_copies_only(db, path.parent)
+            if unsealed:
+                _note_copies_only(db, path.parent)
         make_private(path.parent)
 
 

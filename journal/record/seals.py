@@ -1,20 +1,18 @@
-"""What stands beside each entry: its checksum and who signed it; and one sum over all, so that none can go unnoticed.
+"""What stands beside each entry: its checksum and who signed it, so that none can be changed or go unnoticed.
 
 An entry's checksum is the SHA-256 of its fields as JSON (`digest`). The journal it was made in signs that checksum with
 its key (`journal.record.keys`); checksum and signature stay with the entry when it is packed and unpacked. An entry
 made before there were keys has a checksum of the journal it lies in, and no signature.
 
-The sum is that of a hash of every seal, 2,048 bits wide, so that an entry is added or, when its job is erased, taken
-away without reading the others: the incremental multiset hash of M. Bellare and D. Micciancio, "A new paradigm for
-collision-free hashing", Eurocrypt 1997 (cited from memory). The journal's key signs the sum, and with it all that lies
-in the journal: whoever has no key can neither change, add nor remove an entry without `troubles` finding it.
+All seals are summed up, and the sum is signed (`journal.record.sums`): whoever has no key can neither change, add nor
+remove an entry without `troubles` finding it.
 """
 
 from __future__ import annotations
 
 import hashlib
 import json
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -22,12 +20,11 @@ from sqlite_utils import Database
 
 from journal.facts import Entry
 from journal.facts.codec import entry_to_json
-from journal.record import rows
-from journal.record.keys import KEY_NAME, JournalKey, name_of, signed_by
+from journal.record import rows, sums
+from journal.record.keys import JournalKey, signed_by
+from journal.record.sums import REMEDY
 
-_ENTRY, _SUM = b"cutout journal entry\n", b"cutout journal sum\n"
-_BYTES = 256
-_WHOLE = 1 << 8 * _BYTES
+_ENTRY = b"cutout journal entry\n"
 _INSERT = "INSERT INTO seals (seq, sha256, signer, signature, carried) VALUES (?, ?, ?, ?, ?)"
 _SEALED = "SELECT seq, sha256, signer, signature, carried FROM seals"
 
@@ -86,17 +83,17 @@ def add(db: Database, arrived: Iterable[Arrived], key: JournalKey, *, carried: b
     for one in arrived:
         sha256 = digest(one.entry)
         by = one.signature if carried else Signature(key.public, key.sign(message(sha256)))
-        signer = None if by is None else _signer(db, by.key)
+        signer = None if by is None else sums.signer(db, by.key)
         found.append((one.seq, sha256, signer, None if by is None else by.signature, int(carried)))
     db.conn.executemany(_INSERT, found)
-    _change_sum(db, found, 1, key)
+    sums.change(db, key, count=len(found), entries=_summed(db, found))
 
 
 def remove(db: Database, job: int, key: JournalKey) -> None:
     """Take a job's seals away with its entries, in the same transaction."""
     gone = db.execute(f"{_SEALED} WHERE seq IN (SELECT seq FROM entries WHERE job = ?)", [job]).fetchall()
     db.execute("DELETE FROM seals WHERE seq IN (SELECT seq FROM entries WHERE job = ?)", [job])
-    _change_sum(db, gone, -1, key)
+    sums.change(db, key, count=-len(gone), entries=-_summed(db, gone))
 
 
 def seal_all(db: Database) -> None:
@@ -107,34 +104,13 @@ def seal_all(db: Database) -> None:
         _, *fields, body = db.execute(f"{rows.SELECT} WHERE e.seq = ?", [seq]).fetchone()
         seal = (seq, _digest(fields, _parsed(body)), None, None, 0)
         db.execute(_INSERT, seal)
-        count, total = count + 1, (total + _term(seal, {})) % _WHOLE
-    db.execute("INSERT INTO sealed VALUES (1, ?, ?, NULL, NULL)", [count, total.to_bytes(_BYTES, "big")])
+        count, total = count + 1, total + _term(seal, {})
+    sums.begin(db, count, total)
 
 
-def sign_sum(db: Database, key: JournalKey) -> None:
-    """Sign the sum of a journal that has signed nothing yet, with the key that was just made for it."""
-    count, total, signer = db.execute("SELECT entries, total, signer FROM sealed").fetchone()
-    if signer is None:
-        row = [_signer(db, key.public), key.sign(_sum_message(count, total))]
-        db.execute("UPDATE sealed SET signer = ?, signature = ?", row)
-
-
-def _signer(db: Database, key: bytes) -> int:
-    row = db.execute("SELECT number FROM signers WHERE key = ?", [key]).fetchone()
-    if row is not None:
-        return int(row[0])
-    return int(db.execute("INSERT INTO signers (key) VALUES (?)", [key]).lastrowid or 0)
-
-
-def _change_sum(db: Database, seals: Sequence[tuple[Any, ...]], sign: int, key: JournalKey) -> None:
+def _summed(db: Database, seals: Iterable[Sequence[Any]]) -> int:
     keys = _keys(db)
-    count, total = db.execute("SELECT entries, total FROM sealed").fetchone()
-    count += sign * len(seals)
-    change = sum(_term(row, keys) for row in seals)
-    total = ((int.from_bytes(total, "big") + sign * change) % _WHOLE).to_bytes(_BYTES, "big")
-    signature = key.sign(_sum_message(count, total))
-    row = [count, total, _signer(db, key.public), signature]
-    db.execute("UPDATE sealed SET entries = ?, total = ?, signer = ?, signature = ?", row)
+    return sum(_term(seal, keys) for seal in seals)
 
 
 def _keys(db: Database) -> dict[int, bytes]:
@@ -144,15 +120,11 @@ def _keys(db: Database) -> dict[int, bytes]:
 def _term(seal: Sequence[Any], keys: Mapping[int, bytes]) -> int:
     seq, sha256, signer, signature, carried = seal
     text = b"%d %d " % (seq, carried) + _bytes(sha256) + keys.get(signer, b"") + _bytes(signature)
-    return int.from_bytes(hashlib.shake_128(text).digest(_BYTES), "big")
+    return sums.term(text)
 
 
 def _bytes(value: object) -> bytes:
     return value if isinstance(value, bytes) else str(value or "").encode()
-
-
-def _sum_message(count: int, total: bytes) -> bytes:
-    return _SUM + b"%d\n" % count + total
 
 
 # Reading
@@ -169,58 +141,54 @@ def signatures(db: Database, job: int) -> dict[str, Signature]:
     return {str(id_): Signature(bytes(memoryview(key)), bytes(memoryview(by))) for id_, key, by in found}
 
 
-def troubles(db: Database, public: bytes) -> Iterator[str]:
+Read = tuple[Sequence[object], object]
+"""An entry's row as it was read: its fields as `rows.FIELDS` lists them, and its body's JSON."""
+
+
+def troubles(
+    db: Database, public: bytes, of_job: Callable[[Sequence[Read]], Iterable[str]] = lambda read: ()
+) -> Iterator[str]:
     """Every entry that is not what it was when it came, that came past the program, or that is gone; a line each.
 
     Args:
         db: the journal's database.
         public: the journal's public key; empty where its file is gone.
+        of_job: is handed each job's entries by order of arrival, so that they are read once; what it tells is told too.
     """
     keys = _keys(db)
-    count, total, by, signature = db.execute("SELECT entries, total, signer, signature FROM sealed").fetchone() or (
-        0, b"", None, None,
-    )  # fmt: skip
-    own = keys.get(by or 0, b"")
-    found, summed = 0, 0
+    said = sums.read(db)
+    # What the sum's signer signed is covered by the sum's signature; a signature each would take minutes.
+    covered = said.signer if said is not None and said.fits() else None
+    found = summed = 0
     sql = (
-        f"SELECT s.sha256, s.signer, s.signature, s.carried, e.seq, e.kind, {rows.FIELDS} FROM entries e "
-        "JOIN jobs ON jobs.number = e.job LEFT JOIN seals s ON s.seq = e.seq ORDER BY e.seq"
+        f"SELECT e.job, s.sha256, s.signer, s.signature, s.carried, e.seq, e.kind, {rows.FIELDS} FROM entries e "
+        "JOIN jobs ON jobs.number = e.job LEFT JOIN seals s ON s.seq = e.seq ORDER BY e.job, e.seq"
     )
-    for sha256, signer, signed, carried, seq, kind, *fields, text in db.execute(sql):
+    read: list[Read] = []
+    job = None
+    for number, sha256, signer, signed, carried, seq, kind, *fields, text in db.execute(sql):
+        if number != job and read:
+            yield from of_job(read)
+            read = []
+        job, body = number, _parsed(text)
+        read.append((fields, body))
         if sha256 is None:
-            yield f"entry {fields[0]} was not written by this program: {_REMEDY}"
+            yield f"entry {fields[0]} was not written by this program: {REMEDY}"
             continue
         found += 1
         summed += _term((seq, sha256, signer, signed, carried), keys)
         key = keys.get(signer or 0, b"")
-        # What the journal itself signed is covered by its signature of the sum; a signature each would take minutes.
-        if signer is not None and key != own and not signed_by(key, _bytes(signed), message(sha256)):
-            yield f"entry {fields[0]} does not fit its signature: {_REMEDY}"
+        if signer is not None and key != covered and not signed_by(key, _bytes(signed), message(_bytes(sha256))):
+            yield f"entry {fields[0]} does not fit its signature: {REMEDY}"
             continue
-        body = _parsed(text)
         # The column of the kind only finds entries sooner; no checksum holds it, the body has the kind itself.
         if _digest(fields, body) != sha256 or not isinstance(body, dict) or body.get("kind") != kind:
-            yield f"entry {fields[0]} was changed: {_REMEDY}"
+            yield f"entry {fields[0]} was changed: {REMEDY}"
+    if read:
+        yield from of_job(read)
     for (seq,) in db.execute("SELECT seq FROM seals WHERE seq NOT IN (SELECT seq FROM entries) ORDER BY seq"):
-        yield f"the entry that came as number {seq} is gone: {_REMEDY}"
-    if (count, total) != (found, (summed % _WHOLE).to_bytes(_BYTES, "big")):
-        yield f"the sum over all entries does not fit them: some are gone or were changed; {_REMEDY}"
-    elif by is not None and not public:
-        yield f"{KEY_NAME} is gone: {_REMEDY}; else what is written from now on is signed by another key"
-    elif by is not None and own != public:
-        yield f"the sum over all entries is signed by {name_of(own)}, which is not this journal; {_REMEDY}"
-    elif by is not None and not signed_by(own, _bytes(signature), _sum_message(count, total)):
-        yield f"the sum over all entries is not signed by this journal: it was changed by another program; {_REMEDY}"
-    elif by is None and (keys or (public and _ever_held_an_entry(db))):
-        # Made by the program, a key signs at once: only a journal without one is from before there were keys.
-        yield f"the signature of the sum over all entries is gone; {_REMEDY}"
-
-
-def _ever_held_an_entry(db: Database) -> bool:
-    return db.execute("SELECT 1 FROM sqlite_sequence WHERE name = 'entries' AND seq > 0").fetchone() is not None
-
-
-_REMEDY = "restore it from a backup"
+        yield f"the entry that came as number {seq} is gone: {REMEDY}"
+    yield from sums.troubles(db, public, found, summed)
 
 
 def _parsed(body: object) -> object:

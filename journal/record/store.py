@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import contextlib
+import json
 import sqlite3
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from datetime import UTC, datetime
@@ -15,7 +16,7 @@ from sqlite_utils import Database
 from journal.errors import BadInput, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_from_text, time_to_text
-from journal.record import intake, lines, references, rows, seals, upkeep
+from journal.record import intake, lines, references, rows, seals, sums, upkeep
 from journal.record.files import CLIPS, PHOTOS, check_sha256, file_errors
 from journal.record.job import Job, JobState
 from journal.record.kept import KeptJobs
@@ -24,6 +25,7 @@ from journal.record.lines import JobLine
 from journal.record.plain_errors import database_errors, no_room
 from journal.record.schema import FILE_NAME, WAIT_S, can_write, connect, writing
 from journal.record.seals import Signature
+from journal.record.spool import forget_sound
 
 FULL = "the disk is full"
 """Why a store only reads where it is that."""
@@ -111,7 +113,7 @@ class Store:
     def check_merge(self, entries: Iterable[Entry]) -> None:
         """Raise what `merge` of these entries would raise, and save nothing."""
         with contextlib.suppress(_OnlyTrying):
-            self._write(tuple(entries), keep=False)
+            self._write(tuple(entries), carried=True, keep=False)
 
     def merge(
         self, entries: Iterable[Entry], *, carried: bool = True, signatures: Mapping[str, Signature] | None = None
@@ -123,8 +125,11 @@ class Store:
             carried: whether they were made in another journal; else this one signs them as its own.
             signatures: what they were signed with there, by entry; checked before.
 
+        Those of another journal that are dated more than `intake.AHEAD` ahead of the clock are followed by a
+        `ClockSetBack`, so that their times hold nothing up; it is among what is returned.
+
         Raises:
-            BadInput: as `append`.
+            BadInput: as `append`; not for what is carried in and dated ahead.
             RecordError: as `append`.
         """
         taken = self._write(tuple(entries), carried=carried, signatures=signatures)
@@ -161,12 +166,19 @@ class Store:
     def _new_key(self) -> JournalKey:
         with database_errors(self.path), writing(self._db):
             key = journal_key(self.folder)
-            seals.sign_sum(self._db, key)
+            sums.sign_first(self._db, key)
         return key
 
     @contextlib.contextmanager
     def _changing(self) -> Iterator[None]:
         with database_errors(self.path), self._jobs.forgetting(), writing(self._db):
+            yield
+
+    @contextlib.contextmanager
+    def _noting(self, table: str, photos_or_clips: Sequence[str]) -> Iterator[None]:
+        key = self._own_key()
+        named, values = "sha256 IN (SELECT value FROM json_each(?))", [json.dumps(photos_or_clips)]
+        with database_errors(self.path), writing(self._db), sums.kept(self._db, key, table, named, values):
             yield
 
     def _redraw(self, number: int, new: list[Entry]) -> None:
@@ -196,10 +208,11 @@ class Store:
 
     def note_let_go(self, clips: Iterable[str], now: datetime) -> None:
         """Note that the sound of these clips (SHA-256) is no longer kept, on purpose."""
-        with database_errors(self.path), writing(self._db):
-            for sha256 in clips:
-                row = [check_sha256(sha256), time_to_text(now)]
-                self._db.execute("INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", row)
+        gone = [check_sha256(sha256) for sha256 in clips]
+        with self._noting("clips_let_go", gone):
+            self._db.conn.executemany(
+                "INSERT OR REPLACE INTO clips_let_go VALUES (?, ?)", [[sha256, time_to_text(now)] for sha256 in gone]
+            )
 
     def erase(self, job_id: str) -> None:
         """Remove a job for good: entries, and photos and clips no other job names. Nothing else removes an entry.
@@ -211,6 +224,7 @@ class Store:
         with database_errors(self.path), file_errors(self.path):
             number = self._number(job_id)
             upkeep.erase(self._db, self.folder, number, self._jobs.entries(number), self._own_key())
+            forget_sound(self.folder, job_id)
 
     # Reading
 
@@ -373,14 +387,17 @@ class Store:
     def note_without_original(self, photos: Iterable[str], *, gone: bool) -> None:
         """Note photos (SHA-256) that came as page copies only, or, with `gone` false, whose originals are here now."""
         sql = "INSERT OR IGNORE INTO copies_only VALUES (?)" if gone else "DELETE FROM copies_only WHERE sha256 = ?"
-        with database_errors(self.path), writing(self._db):
-            self._db.conn.executemany(sql, [[check_sha256(sha256)] for sha256 in photos])
+        noted = [check_sha256(sha256) for sha256 in photos]
+        with self._noting("copies_only", noted):
+            self._db.conn.executemany(sql, [[sha256] for sha256 in noted])
 
     def let_teach(self, job_ids: Iterable[str]) -> None:
         """Let the outcome of jobs whose closing came by a pack move the base rates; `NotFound` for one not here."""
         with self._changing():
             for job_id in job_ids:
-                self._db.execute("UPDATE jobs SET teaches = 1 WHERE number = ?", [self._number(job_id)])
+                number = self._number(job_id)
+                with sums.kept(self._db, self._own_key(), "jobs", "number = ?", [number]):
+                    self._db.execute("UPDATE jobs SET teaches = 1 WHERE number = ?", [number])
 
     def teaches(self, job_id: str) -> bool:
         """Whether a job's outcome may move the base rates once it is closed; `NotFound` when there is no such job."""
@@ -399,10 +416,13 @@ class Store:
         with database_errors(self.path):
             return upkeep.check_schema(self._db)
 
-    def check_seals(self) -> Iterator[str]:
-        """Every entry that was changed, that is gone, or that came past the program; a line each."""
+    def check_seals(self, of_job: Callable[[Sequence[seals.Read]], Iterable[str]] = lambda read: ()) -> Iterator[str]:
+        """Every entry that was changed, that is gone, or that came past the program, a line each.
+
+        `of_job` is handed each job's entries as they are read; the lines it gives come between.
+        """
         with database_errors(self.path):
-            yield from seals.troubles(self._db, self.public_key())
+            yield from seals.troubles(self._db, self.public_key(), of_job)
 
     def public_key(self) -> bytes:
         """This journal's public key, 32 bytes; empty where nothing was ever written and nothing can be."""
@@ -413,6 +433,12 @@ class Store:
         """Who signed which of a job's entries, by entry; unsigned ones are left out. `NotFound` as `entries`."""
         with database_errors(self.path):
             return seals.signatures(self._db, self._number(job_id))
+
+    def carried(self, job_id: str) -> set[str]:
+        """A job's entries, by identifier, that were made in another journal. `NotFound` as `entries`."""
+        sql = "SELECT e.id FROM entries e JOIN seals s ON s.seq = e.seq WHERE e.job = ? AND s.carried"
+        with database_errors(self.path):
+            return {str(id_) for (id_,) in self._db.execute(sql, [self._number(job_id)])}
 
     def copy_database(self, target: sqlite3.Connection) -> None:
         """Copy the database as it stands now into another, through SQLite's own backup."""
@@ -431,11 +457,11 @@ class Store:
         with database_errors(self.path):
             return [str(job) for (job,) in self._db.execute(sql)]
 
-    def line_differs(self, job_id: str) -> bool:
-        """Whether a job's line or words are not what its entries say."""
+    def line_differs(self, job_id: str, job: Job | None = None) -> bool:
+        """Whether a job's line or words are not what its entries say; the job is read unless it is given."""
         with database_errors(self.path):
             number = self._number(job_id)
-            return lines.differs(self._db, number, self._jobs.job(number))
+            return lines.differs(self._db, number, self._jobs.job(number) if job is None else job)
 
     def redraw_lines(self) -> None:
         """Make every job's line and words anew from its entries; what the analysis noted stays.

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import contextlib
+import hashlib
 import json
 import re
 import shutil
 import zipfile
 import zlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Collection, Iterator, Sequence
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
@@ -19,8 +20,9 @@ from journal.facts.codec import entry_from_json
 from journal.record.brought import Brought, sum_up
 from journal.record.clips import check_flac, keep_flac
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, sha256_of
+from journal.record.intake import AHEAD
 from journal.record.keys import signed_by
-from journal.record.photos import check_photo, is_original_here, keep_original, keep_page_copy
+from journal.record.photos import check_photo, is_original_here, keep_original, keep_page_copy, other_copy
 from journal.record.replay import replay
 from journal.record.seals import Signature, digest, message
 from journal.record.store import Store
@@ -47,6 +49,8 @@ _ROOMS = re.compile(
 )
 _TOP = re.compile(r"[a-z0-9][a-z0-9-]{0,60}(\.[a-z0-9]{1,8})?")
 
+
+_PIECE = 1 << 20
 
 _UNREADABLE = (zipfile.BadZipFile, zlib.error, EOFError, OSError, NotImplementedError, RuntimeError, ValueError)
 """What reading a ZIP may raise; `ValueError` for names that are no text."""
@@ -88,19 +92,29 @@ def unpack(store: Store, path: Path, ask: Callable[[Brought], object] = lambda b
         manifest = _manifest(source, path.name)
         entries = _entries(source, manifest, path.name)
         signatures = _signatures(source, manifest, entries, path.name)
-        kept = [name for name in manifest["files"] if _ROOMS.fullmatch(name)]
+        kept = {name: None for name in manifest["files"] if _ROOMS.fullmatch(name)}
         _check_named(kept, entries, path.name)
         _check_room(store.folder, [source.getinfo(name).file_size for name in (*kept, ENTRIES)], path.name)
+        others = set()
         for name in manifest["files"]:
-            _check(name, _read(source, name, manifest, path.name))
+            if name in kept:
+                data = _read(source, name, manifest, path.name)
+                _check(name, data)
+                if _room(name) == COPIES and other_copy(store.folder, _checksum(name), data):
+                    others.add(_checksum(name))
+            else:
+                _look_through(source, name, manifest, path.name)
     store.check_merge(entries)
     job, unit = manifest["job"], str(manifest.get("unit", ""))
-    brought = sum_up(job, unit, store.entries_if_any(job), entries, signatures, store.public_key())
+    here, latest = store.entries_if_any(job), store.clock() + AHEAD
+    brought = sum_up(job, unit, here, entries, signatures, store.public_key(), latest, others)
     ask(brought)
     with _opened(path) as source:
         for name in kept:
-            _keep(store.folder, name, _read(source, name, manifest, path.name))
-    new = tuple(store.merge(entries, signatures=signatures))
+            data = _read(source, name, manifest, path.name)
+            _keep(store.folder, name, data, anew=_checksum(name) in others)
+    packed = {entry.id for entry in entries}
+    new = tuple(entry for entry in store.merge(entries, signatures=signatures) if entry.id in packed)
     _note(store, kept, new)
     clips = sum(_room(name) == CLIPS for name in kept)
     return Unpacked((job,), new, len(kept) - clips, clips, brought)
@@ -115,7 +129,7 @@ def _opened(path: Path) -> Iterator[zipfile.ZipFile]:
         raise BadInput(f"{path.name} is no pack, or it is damaged ({error}): have it sent again") from None
 
 
-def _note(store: Store, kept: Sequence[str], new: Sequence[Entry]) -> None:
+def _note(store: Store, kept: Collection[str], new: Sequence[Entry]) -> None:
     """Note what of the pack's files is here, and what it came without: that is nothing lost here."""
     photos = {_checksum(name) for name in kept if _room(name) != CLIPS}
     photos |= {entry.body.sha256 for entry in new if isinstance(entry.body, Photo)}
@@ -196,7 +210,7 @@ def _signatures(
     return found
 
 
-def _check_named(kept: Sequence[str], entries: Sequence[Entry], pack: str) -> None:
+def _check_named(kept: Collection[str], entries: Sequence[Entry], pack: str) -> None:
     """Refuse photos and sound that no entry of the pack names."""
     photos = {entry.body.sha256 for entry in entries if isinstance(entry.body, Photo)}
     clips = {entry.clip for entry in entries}
@@ -217,26 +231,46 @@ def _check_room(folder: Path, sizes: Sequence[int], pack: str) -> None:
 
 def _read(source: zipfile.ZipFile, name: str, manifest: dict[str, Any], pack: str) -> bytes:
     """A file of the pack, refused unless it is what the manifest and its own name say."""
-    listed = manifest["files"][name]
-    try:
-        data = _inflate(source, name)
-    except KeyError:
-        raise zipfile.BadZipFile(f"{name} is gone") from None
-    if not isinstance(listed, dict) or sha256_of(data) != listed.get("sha256") or len(data) != listed.get("bytes"):
-        raise BadInput(f"{pack} was changed or damaged at {name}: have it sent again; nothing was taken in")
+    data = _inflate(source, name)
+    _compare(name, len(data), sha256_of(data), manifest, pack)
     if _room(name) in (PHOTOS, CLIPS) and sha256_of(data) != _checksum(name):
         raise BadInput(f"{pack} holds {name} under another's checksum: nothing was taken in")
     return data
 
 
+def _look_through(source: zipfile.ZipFile, name: str, manifest: dict[str, Any], pack: str) -> None:
+    """Refuse a file that is not taken in unless it is what the manifest says; it is never held whole."""
+    sha, size = hashlib.sha256(), 0
+    for piece in _pieces(source, name):
+        sha.update(piece)
+        size += len(piece)
+    _compare(name, size, sha.hexdigest(), manifest, pack)
+
+
+def _compare(name: str, size: int, sha256: str, manifest: dict[str, Any], pack: str) -> None:
+    listed = manifest["files"][name]
+    if not isinstance(listed, dict) or sha256 != listed.get("sha256") or size != listed.get("bytes"):
+        raise BadInput(f"{pack} was changed or damaged at {name}: have it sent again; nothing was taken in")
+
+
 def _inflate(source: zipfile.ZipFile, name: str) -> bytes:
+    return b"".join(_pieces(source, name))
+
+
+def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
     # The size a ZIP states may be a lie: no more is unfolded than that, whatever it says.
-    info = source.getinfo(name)
-    with source.open(info) as file:
-        data = file.read(info.file_size + 1)
-    if len(data) != info.file_size:
+    try:
+        left = source.getinfo(name).file_size
+    except KeyError:
+        raise zipfile.BadZipFile(f"{name} is gone") from None
+    with source.open(name) as file:
+        while piece := file.read(min(left + 1, _PIECE)):
+            left -= len(piece)
+            yield piece
+            if left < 0:
+                break
+    if left:
         raise zipfile.BadZipFile(f"{name} is not as long as it says")
-    return data
 
 
 def _json(data: bytes, pack: str) -> Any:
@@ -267,10 +301,10 @@ def _check(name: str, data: bytes) -> None:
         check_flac(data)
 
 
-def _keep(folder: Path, name: str, data: bytes) -> None:
+def _keep(folder: Path, name: str, data: bytes, *, anew: bool) -> None:
     if _room(name) == PHOTOS:
         keep_original(folder, data, name)
     elif _room(name) == COPIES:
-        keep_page_copy(folder, _checksum(name), data)
+        keep_page_copy(folder, _checksum(name), data, anew=anew)
     else:
         keep_flac(folder, data)

@@ -9,7 +9,7 @@ from pathlib import Path
 from sqlite_utils import Database
 
 from journal.facts import Entry, Photo
-from journal.record import seals
+from journal.record import seals, sums
 from journal.record.files import CLIPS, COPIES, PHOTOS, begun_files_of, files_of
 from journal.record.keys import JournalKey
 from journal.record.schema import make_facts, writing
@@ -27,18 +27,28 @@ def check_database(db: Database) -> list[str]:
 
 
 def check_schema(db: Database) -> list[str]:
-    """What is missing of the tables and safeguards that hold the facts, or is not as this program makes it."""
+    """What is missing of the tables and safeguards that hold the facts, or is not as this program makes them."""
     sql = "SELECT type, name, sql FROM sqlite_schema WHERE sql IS NOT NULL"
     there = {(kind, name): text for kind, name, text in db.execute(sql)}
     with contextlib.closing(Database(memory=True)) as fresh:
         make_facts(fresh)
         wanted = {(kind, name): text for kind, name, text in fresh.execute(sql) if not name.startswith("sqlite_")}
-    return [
+    found = [
         f"the {kind} {name} of the database {'was changed' if (kind, name) in there else 'is gone'}: "
         "restore it from a backup"
         for (kind, name), text in wanted.items()
         if there.get((kind, name)) != text
     ]
+    # What another program has the database do whenever this one writes would be taken for this one's doing.
+    theirs = "SELECT name FROM sqlite_schema WHERE type = 'trigger' AND tbl_name != 'job_texts'"
+    found += [
+        f"the trigger {name} of the database is not this program's: restore it from a backup"
+        for (name,) in db.execute(theirs)
+        if ("trigger", name) not in wanted
+    ]
+    if db.execute("SELECT 1 FROM erasing").fetchone() is not None:
+        found.append("a job is marked as being erased, which nobody does now: restore it from a backup")
+    return found
 
 
 def copy_database(db: Database, target: sqlite3.Connection) -> None:
@@ -68,7 +78,12 @@ def erase(db: Database, folder: Path, number: int, entries: list[Entry], key: Jo
         seals.remove(db, number, key)
         db.execute("DELETE FROM entries WHERE job = ?", [number])
         db.execute("DELETE FROM erasing WHERE job = ?", [number])
-        db.execute("DELETE FROM jobs WHERE number = ?", [number])
+        with sums.kept(db, key, "jobs", "number = ?", [number]):
+            db.execute("DELETE FROM jobs WHERE number = ?", [number])
+        for sha256 in shas:
+            if not is_named(db, PHOTOS, sha256):
+                with sums.kept(db, key, "copies_only", "sha256 = ?", [sha256]):
+                    db.execute("DELETE FROM copies_only WHERE sha256 = ?", [sha256])
         db.conn.executemany("INSERT OR IGNORE INTO files_to_remove VALUES (?, ?)", sorted(files))
         # The words of a removed row stay in the search index until it is merged.
         db.execute("INSERT INTO job_texts_fts (job_texts_fts) VALUES ('optimize')")
@@ -84,7 +99,6 @@ def finish_erasing(db: Database, folder: Path) -> None:
         if not is_named(db, room, sha256):
             for path in (*files_of(folder, room, sha256), *begun_files_of(folder, room, sha256)):
                 path.unlink(missing_ok=True)
-            db.execute("DELETE FROM copies_only WHERE sha256 = ?", [sha256])
         db.execute("DELETE FROM files_to_remove WHERE room = ? AND sha256 = ?", [room, sha256])
 
 

@@ -3,19 +3,30 @@
 from __future__ import annotations
 
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
 
-from journal.errors import JournalError, NotFound
+from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
 from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
-from journal.record.inventory import clips_named, clocks_set_back, dated_after, photos_named, without_original
-from journal.record.photos import is_original_here, page_copy_path
+from journal.record.inventory import (
+    clips_named,
+    clocks_set_back,
+    dated_after,
+    photos_named,
+    unsigned_here,
+    without_original,
+)
+from journal.record.photos import check_photo, is_original_here, page_copy_path
 from journal.record.picture_alike import alike
+from journal.record.plain_errors import database_errors
+from journal.record.replay import replay
 from journal.record.resolve import target_of
+from journal.record.rows import entry_from
+from journal.record.seals import Read
 from journal.record.store import Store
 
 UNDER_WAY_S = 60.0
@@ -41,6 +52,11 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
+    if count := unsigned_here(store):
+        found.append(
+            f"{count} entries made here are not signed, as those of a journal from before there were keys: if this one "
+            "had a key when they were made, restore it from a backup"
+        )
     if copies := without_original(store):
         found.append(f"{len(copies)} photos are here as page copies only: their originals stayed elsewhere")
     found += [
@@ -92,10 +108,15 @@ def missing(store: Store) -> list[str]:
     return found
 
 
+def lost(store: Store) -> list[str]:
+    """What a copy of the journal as it is now would lack or hold altered, but for files' own damage; a line each."""
+    return list(_each(store, Store.check_seals, missing, _lone_copies))
+
+
 def drop_copies(store: Store) -> None:
     """Remove every page copy whose original is here: it is made anew when it is next asked for."""
     for path in (store.folder / COPIES).glob("??/*.jpg"):
-        if path.is_file() and is_original_here(store.folder, path.name.split("-")[0]):
+        if path.is_file() and _has_original(store, path):
             path.unlink(missing_ok=True)
 
 
@@ -104,31 +125,44 @@ def _photos(store: Store) -> list[Path]:
 
 
 def _troubles(store: Store) -> Iterator[str]:
+    yield from _each(store, _entries, missing, _files, _copies, _lone_copies)
+
+
+def _each(store: Store, *looks: Callable[[Store], Iterable[str]]) -> Iterator[str]:
     broken = store.check_database()
     yield from broken
     if broken:
         return
     yield from store.check_schema()
-    for look in (Store.check_seals, _jobs, missing, _files, _copies):
+    for look in looks:
         try:
             yield from look(store)
         except JournalError as error:
             yield str(error)
 
 
-def _jobs(store: Store) -> Iterator[str]:
-    for job_id, reference in store.references():
+def _entries(store: Store) -> Iterator[str]:
+    references = dict(store.references())
+
+    def of_job(read: Sequence[Read]) -> Iterator[str]:
+        job_id = str(read[0][0][1])
+        name = f"job {references.pop(job_id, job_id)}"
         try:
-            entries = store.entries(job_id)
-            if store.line_differs(job_id):
-                yield f"job {reference}: its line in the list is not what its entries say: run `journal verify --mend`"
+            with database_errors(store.path):
+                job = replay(entry_from(*each) for each in read)
+            if store.line_differs(job_id, job):
+                yield f"{name}: its line in the list is not what its entries say: run `journal verify --mend`"
         except JournalError as error:
-            yield f"job {reference}: {error}"
-            continue
-        yield from (f"job {reference}: {trouble}" for trouble in _references(entries))
+            yield f"{name}: {error}"
+            return
+        yield from (f"{name}: {trouble}" for trouble in _references(job.entries))
+
+    yield from store.check_seals(of_job)
+    for reference in references.values():
+        yield f"job {reference} has no entries any more: restore it from a backup"
 
 
-def _references(entries: list[Entry]) -> Iterator[str]:
+def _references(entries: Sequence[Entry]) -> Iterator[str]:
     there = {entry.id for entry in entries}
     for entry in entries:
         target = target_of(entry.body)
@@ -148,20 +182,44 @@ def _files(store: Store) -> Iterator[str]:
     for path in sorted([*_photos(store), *all_clips(store.folder)]):
         if not path.is_file():
             yield _no_file(path)
-        elif sha256_of_file(path) != path.name.split(".")[0]:
-            yield f"{path.parent.parent.name}/{path.name} is not what it was: restore it from a backup"
-
-
-def _no_file(path: Path) -> str:
-    return f"{path.parent.parent.name}/{path.name} is no file: move it out of the journal"
+            continue
+        try:
+            is_whole = sha256_of_file(path) == path.name.split(".")[0]
+        except OSError as error:
+            yield f"{_name(path)} cannot be read: {(error.strerror or str(error)).lower()}; restore it from a backup"
+            continue
+        if not is_whole:
+            yield f"{_name(path)} is not what it was: restore it from a backup"
 
 
 def _copies(store: Store) -> Iterator[str]:
     originals = {path.name.split(".")[0]: path for path in _photos(store) if path.is_file()}
     for path in sorted((store.folder / COPIES).glob("??/*.jpg")):
+        original = originals.get(path.name.split("-")[0])
         if not path.is_file():
             yield _no_file(path)
-            continue
-        original = originals.get(path.name.split("-")[0])
-        if original is not None and not alike(original, path):
-            yield f"copies/{path.name} does not show what its original shows: run `journal verify --mend`"
+        elif original is not None and not alike(original, path):
+            yield f"{_name(path)} does not show what its original shows: run `journal verify --mend`"
+
+
+def _lone_copies(store: Store) -> Iterator[str]:
+    """Page copies that are all there is of a photo and are no pictures any more."""
+    for path in sorted((store.folder / COPIES).glob("??/*-page.jpg")):
+        if path.is_file() and not _has_original(store, path):
+            try:
+                check_photo(path.read_bytes(), path.name)
+            except (BadInput, OSError):
+                yield f"{_name(path)} is no picture any more, and its original is elsewhere: restore it from a backup"
+
+
+def _has_original(store: Store, copy: Path) -> bool:
+    sha256 = copy.name.split("-")[0]
+    return is_sha256(sha256) and is_original_here(store.folder, sha256)
+
+
+def _name(path: Path) -> str:
+    return f"{path.parent.parent.name}/{path.name}"
+
+
+def _no_file(path: Path) -> str:
+    return f"{_name(path)} is no file: move it out of the journal"

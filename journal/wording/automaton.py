@@ -122,15 +122,20 @@ def _determined(arcs: _Arcs, start: int, finals: set[int]) -> tuple[list[dict[st
 
 def _minimised(table: list[dict[str, int]], ends: set[int]) -> WordGraph:
     """Moore's partition refinement; states that behave alike become one."""
-    block = [int(state in ends) for state in range(len(table))]
-    count = len(set(block))
+    moved = [sorted(moves.items()) for moves in table]
+    words: dict[tuple[object, ...], int] = {}
+    # States with other words never behave alike, so that from there on their targets alone are compared.
+    block = [
+        words.setdefault((state in ends, *(word for word, _ in moves)), len(words)) for state, moves in enumerate(moved)
+    ]
+    targets = [[target for _, target in moves] for moves in moved]
+    count = len(words)
     while True:
-        keys: dict[tuple[int, frozenset[tuple[str, int]]], int] = {}
-        refined = []
-        for state, moves in enumerate(table):
-            key = (block[state], frozenset((word, block[target]) for word, target in moves.items()))
-            refined.append(keys.setdefault(key, len(keys)))
-        block = refined
+        keys: dict[tuple[int, ...], int] = {}
+        block = [
+            keys.setdefault((block[state], *map(block.__getitem__, reached)), len(keys))
+            for state, reached in enumerate(targets)
+        ]
         if len(keys) == count:
             break
         count = len(keys)

@@ -30,7 +30,7 @@ _DOUBT_MARK = re.compile(
 """Typed beside a number: more or less than it, about it, or not sure of it."""
 
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
-_WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON)
+_WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON, CommandWord.SKIP, CommandWord.AGAIN)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
 NOTHING_FOR_IT = "not for the journal"
@@ -157,7 +157,7 @@ class _Choice:
         if in_words(meaning):
             return wrong * costs["words"]
         unasked = 0.0 if expected(meaning, self.context) else costs["unexpected"]
-        unasked += costs["short"] if told_short(meaning, self.context) else 0.0
+        unasked += costs["short"] if told_short(meaning, self.context, self.piece.heard) else 0.0
         return (wrong - min(wrong, nothing)) * costs["entry"] + min(wrong, nothing) * costs["chat"] + unasked
 
     def _named(self) -> tuple[Meaning, ...]:

@@ -31,6 +31,7 @@ _WRITE_ONLY = ("text", "typed")
 # Where features of scores end, natural log; within them the weights are fitted.
 _MOST, _FAR, _NEAR, _MOST_WORDS = 12.0, 8.0, 2.0, 8.0
 _NAMED = re.compile(r"\b(?:cylinders?|number)[.,]?$", re.IGNORECASE)
+_PAST_POINT = re.compile(r"\b(?:point|decimal)\s+[a-z0-9]|[0-9]\.[0-9]", re.IGNORECASE)
 _BROKEN_OFF = re.compile(r"(?:\b(?:point|decimal)|[0-9](?:\.{2,}|…|-))[.,]?$", re.IGNORECASE)
 
 
@@ -76,7 +77,7 @@ class Evidence:
         first = self._likeliest()
         meanings = [m for m in first.meanings if not isinstance(m, Refused)] if first is not None else []
         unexpected = any(not expected(meaning, self._context) for meaning in meanings)
-        short = any(told_short(meaning, self._context) for meaning in meanings)
+        short = any(told_short(meaning, self._context, first.heard) for meaning in meanings) if first else False
         return {"none": 1.0, "unexpected": float(unexpected), "short": float(short)}
 
     def _likeliest(self) -> Hypothesis | None:
@@ -161,8 +162,13 @@ class Evidence:
         return near
 
 
-def told_short(meaning: Meaning, context: Context) -> bool:
-    """Whether a reading has fewer decimals than its run's baseline was told with: its end may have been lost."""
+def told_short(meaning: Meaning, context: Context, heard: str = "") -> bool:
+    """Whether a reading has fewer decimals than its run's baseline was told with: its end may have been lost.
+
+    It was not where its words (`heard`) go on past the point: "fifty two point zero".
+    """
+    if _PAST_POINT.search(heard):
+        return False
     if not isinstance(meaning, Cut) or meaning.value is None or context.baseline is None:
         return False
     return decimals(meaning.value) < decimals(context.baseline)

@@ -31,6 +31,10 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_NUMBERED_BESIDES = frozenset(
+    {"check", "condition", "part wanted", "trouble code", "job fact", "run start", "photo cue"}
+)
+"""Kinds that a number or a cylinder beside them may belong to."""
 _EVEN = frozenset({"even", "flat"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
@@ -323,7 +327,7 @@ def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> 
 
 def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """With a bare cylinder and number among other things asked about: the number may belong to those."""
-    if all(m.kind in ("cut", "baseline", "fuel") for m in made) or len(made) == 1:
+    if not any(m.kind in _NUMBERED_BESIDES for m in made):
         return made
     return tuple(replace(m, asked=True) if m.kind == "cut" and m.bare else m for m in made)
 

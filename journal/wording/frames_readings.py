@@ -215,7 +215,7 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if not named and clause.has("run", "idle") and unit in ("", "rpm"):
         named = [Quantity.ENGINE_SPEED]
     by_unit = Quantity(BY_UNIT[unit]) if unit in BY_UNIT else None
-    if by_unit is not None and (not named or named == [Quantity.FUEL_PER_STROKE]):
+    if by_unit is not None and all(q is Quantity.FUEL_PER_STROKE or unit not in UNITS[q] for q in named):
         clause.take("quantity", *named)
         named = [by_unit]
     used = set(clause.used)

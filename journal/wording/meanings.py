@@ -90,6 +90,10 @@ def off_engine(cylinder: int, context: Context) -> str:
 
 def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     cylinder = said.get("cylinder")
+    if said.get("awaited"):
+        if not isinstance(context.awaits, Cut):
+            return Refused("no cylinder was asked for: say its number")
+        cylinder = context.awaits.cylinder
     measured = context.run_id == "" and isinstance(context.last, Check) and context.last.value is not None
     if said.get("next"):
         cylinder = _last_to_cut(context) if said["next"] == "last" else context.next_cylinder
@@ -273,6 +277,12 @@ def _part_again(said: dict[str, Any], context: Context) -> Meaning | Refused:
 def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if context.question_options or context.expects_number:
         return Number(said["value"])
+    if context.awaits is not None:
+        # The cylinder is the one that was asked for: none is heard.
+        awaited = replace(context.awaits, value=said["value"])
+        if isinstance(awaited, Condition):
+            return replace(awaited, unit=_unit(awaited.quantity, said, context))
+        return replace(awaited, unit=_unit_read(said, context))
     if context.baseline is not None and context.next_cylinder is not None:
         cut = Cut(context.next_cylinder, said["value"])
         if expected(cut, context):

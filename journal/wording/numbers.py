@@ -64,6 +64,17 @@ class Reading:
     """Its figures as said, for numbers whose leading zeros count."""
 
 
+POINTS = ("point", "decimal")
+"""What is said between the figures of a number."""
+
+
+def only_figures(text: str) -> bool:
+    """Whether a text says figures and nothing else."""
+    words = text.replace("-", " ").replace(",", " ").split()
+    figures = (word.rstrip(".").replace(".", "", 1).isdigit() or atoms(word.lower()) for word in words)
+    return bool(words) and all(figure or word in POINTS for figure, word in zip(figures, words, strict=True))
+
+
 @cache
 def atoms(token: str) -> tuple[Atom, ...]:
     """What a token can be as part of a number; nothing when it can be none."""

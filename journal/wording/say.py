@@ -24,8 +24,10 @@ from journal.facts import (
     RunEnded,
     RunKind,
     RunStarted,
+    Subject,
     TroubleCode,
 )
+from journal.facts.checks import SWAPPED
 from journal.facts.quantities import SPOKEN_UNITS
 from journal.facts.units import convert
 from journal.wording.numbers import plain, spell
@@ -178,4 +180,7 @@ def _check(check: Check, figures: Figures, amount: Amount) -> str:
     if check.place and check.other_cylinder is not None:
         outcome += f" to cylinder {figures(check.other_cylinder)}"
     where = f"cylinder {figures(check.cylinder)} " if check.cylinder else ""
+    if check.subject is Subject.INJECTOR_SWAP and check.other_cylinder is not None:
+        came = f", {outcome}" if outcome != SWAPPED else ""
+        return f"{where}{check.subject} with {figures(check.other_cylinder)}{came}"
     return f"{where}{check.subject} {outcome}"

@@ -1,4 +1,4 @@
-"""The phrase grammar in, the forms recognisers take out: word list, JSGF and word graph."""
+"""The phrase grammar in, the forms recognisers take out: word list and word graph."""
 
 from __future__ import annotations
 
@@ -6,8 +6,9 @@ from collections.abc import Iterator
 from functools import cache
 
 from journal.errors import BadInput
-from journal.hearing.types import Expect, Speakable
+from journal.hearing.types import Expect, Speakable, WordGraph
 from journal.wording.automaton import minimal
+from journal.wording.lexicon import lexicon
 from journal.wording.numbers import DIGITS, TEENS, TENS, atoms
 from journal.wording.sounds import known_words
 from journal.wording.template import Choice, Rule, Sequence, Slot, Template, Word
@@ -19,7 +20,6 @@ from journal.wording.vocabulary import (
     vocabulary,
 )
 
-_NUMBERS = (Rule("number"), Rule("reading"), Rule("signed"))
 _ONE_TO_TWENTY = (*DIGITS[1:], *TEENS, TENS[0])
 
 
@@ -28,12 +28,13 @@ _MOST_WAYS = 3
 
 
 @cache
-def speakable(cylinders: int | None, attention: str = "") -> Speakable:
+def speakable(cylinders: int | None, attention: str = "", *, led: bool = False) -> Speakable:
     """What can be said about an engine of so many cylinders; 20 where it is not known.
 
     Args:
         cylinders: how many it has.
         attention: a word that must come before every phrase; empty for none.
+        led: whether the journal leads the test, so that what is only said then is listened for.
 
     Raises:
         BadInput: the word is part of some phrase, or is no word.
@@ -44,18 +45,24 @@ def speakable(cylinders: int | None, attention: str = "") -> Speakable:
     if attention:
         _check_attention(attention)
         rules["lead"] = Sequence((Word(attention), rules["lead"]))
-    told = {number_only: _told(number_only=number_only) for number_only in (False, True)}
+    told = {number_only: _told(number_only=number_only, led=led) for number_only in (False, True)}
     graphs = {number_only: minimal(*parts, rules) for number_only, parts in told.items()}
-    grammars = {number_only: jsgf(*parts, rules) for number_only, parts in told.items()}
     words = {word for graph in graphs.values() for arcs in graph.arcs for word, _ in arcs}
     return Speakable(
         tuple(sorted(words)),
-        {expect: grammars[expect is Expect.NUMBER] for expect in Expect},
         {expect: graphs[expect is Expect.NUMBER] for expect in Expect},
+        _any_order(frozenset(words)),
         frozenset(word for p in vocabulary().phrases for way in p.say for word in _openers(way)),
         fillers,
         attention,
     )
+
+
+def _any_order(phrases: frozenset[str]) -> WordGraph:
+    """The words of the phrases and every other that a text can be understood by, in any order and number."""
+    words = phrases | lexicon().words | known_words() | vocabulary().fillers | vocabulary().edges
+    said = sorted(word for word in words if word.replace("'", "").isalpha() and word not in vocabulary().written_only)
+    return WordGraph((tuple((word, 0) for word in said),), frozenset({0}))
 
 
 def _check_attention(word: str) -> None:
@@ -86,13 +93,13 @@ def _openers(way: Template) -> frozenset[str]:
     return frozenset(head.text for head in heads if isinstance(head, Word))
 
 
-def _told(*, number_only: bool) -> tuple[list[Template], list[Template], list[Template]]:
+def _told(*, number_only: bool, led: bool) -> tuple[list[Template], list[Template], list[Template]]:
     """What recognisers are told of: what stands alone, what more may follow in one breath, and what follows.
 
     A bare number is listened for at any time: left out, it would be heard as the reading it sounds most like.
     """
     words = vocabulary()
-    phrases = words.phrases
+    phrases = tuple(p for p in words.phrases if led or p.only != "led")
     if number_only:
         phrases = tuple(p for p in phrases if p.only == "number" or p.kind == "command")
     ways = [(spoken(way, words), bool(p.go_on)) for p in phrases for way in p.listen or p.say]
@@ -145,61 +152,3 @@ def spoken(part: Template, words: Vocabulary) -> Template:
             return Choice(tuple(spoken(o, words) for o in said))
         case _:
             return part
-
-
-def jsgf(once: list[Template], first: list[Template], more: list[Template], rules: dict[str, Template]) -> str:
-    """The same as a JSGF grammar; phrases that end alike share their ending, as every use of a rule is a copy."""
-    needed: dict[str, None] = {"lead": None}
-    for part in (*once, *first, *more):
-        _needs(part, rules, needed)
-    lines = [
-        "#JSGF V1.0;",
-        "grammar journal;",
-        f"public <said> = <lead> (<once>{' | <first> [<more> [<more>]]' if first else ''});",
-    ]
-    for name, parts in (("once", once), ("first", first), ("more", more)):
-        if parts:
-            lines.append(f"<{name}> = {' | '.join(_in_jsgf(p) for p in _by_ending(parts))};")
-    lines += [f"<{name}> = {_in_jsgf(rules[name])};" for name in needed]
-    return "\n".join(lines) + "\n"
-
-
-def _by_ending(parts: list[Template]) -> list[Template]:
-    """Templates with those that end in the same number joined: (x|y) <number>."""
-    beginnings: dict[tuple[Template, ...], list[Template]] = {}
-    for part in parts:
-        inner = part.parts if isinstance(part, Sequence) else (part,)
-        at = max((i for i, p in enumerate(inner) if p in _NUMBERS), default=0)
-        beginnings.setdefault(inner[at:] if at else (), []).append(Sequence(inner[:at]) if at else part)
-    return [
-        option
-        for ending, starts in beginnings.items()
-        for option in ([Sequence((Choice(tuple(starts)), *ending))] if ending else starts)
-    ]
-
-
-def _needs(part: Template, rules: dict[str, Template], found: dict[str, None]) -> None:
-    match part:
-        case Rule(name):
-            if name not in found:
-                found[name] = None
-                _needs(rules[name], rules, found)
-        case Sequence(parts) | Choice(parts):
-            for inner in parts:
-                _needs(inner, rules, found)
-
-
-def _in_jsgf(part: Template) -> str:
-    match part:
-        case Word(text):
-            return vocabulary().pronounced.get(text, text)
-        case Rule(name):
-            return f"<{name}>"
-        case Sequence(parts):
-            return " ".join(_in_jsgf(p) for p in parts if p != Sequence(())) or "<NULL>"
-        case Choice(options):
-            said = [_in_jsgf(o) for o in options if o != Sequence(())]
-            inner = " | ".join(said)
-            return f"[{inner}]" if Sequence(()) in options else f"({inner})"
-        case Slot(name):
-            raise ValueError(f"slot {name!r} is not spoken")

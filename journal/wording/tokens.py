@@ -15,6 +15,8 @@ _TOKEN = re.compile(
     re.IGNORECASE | re.VERBOSE,
 )
 _NUMBER_SIGN = re.compile(r"\bno\.(?=\s?[0-9])", re.IGNORECASE)
+_IS = re.compile(r"(?<=[0-9])'s\b", re.IGNORECASE)
+"""What is said of a number in figures: "5's 38"."""
 _MINUS = re.compile(r"(?<![\w.,])(?:[-–‑－﹣](?=\.?[0-9])|[−–](?=\s?\.?[0-9]))")
 """A sign before a number, which is no dash between words or figures."""
 _THOUSANDS = re.compile(r",(?=[0-9]{3})")
@@ -44,7 +46,7 @@ def tokenise(text: str) -> tuple[Token, ...]:
     tokens = []
     pause = False
     signed = _MINUS.sub("−", text)
-    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, signed.translate(_QUOTES))):
+    for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, _IS.sub("is", signed.translate(_QUOTES)))):
         word = match.group().lower()
         if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/−"):
             pause = True

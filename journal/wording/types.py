@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from journal.facts import Body, Engine, Quantity, RunStarted
+from journal.facts import Baseline, Body, Condition, Cut, Engine, Quantity, RunStarted
 
 
 class Verdict(StrEnum):
@@ -32,6 +32,9 @@ class CommandWord(StrEnum):
     FIRST = "the first"
     SECOND = "the second"
     NEITHER = "neither"
+    SKIP = "skip"
+    AGAIN = "again"
+    BACK = "back"
 
 
 @dataclass(frozen=True)
@@ -102,6 +105,8 @@ class Context:
     """The cylinder `next` means."""
     question_options: tuple[Body, ...] = ()
     """The options of the question that is waiting, most likely first."""
+    awaits: Cut | Baseline | Condition | None = None
+    """What a number alone is taken for, where the journal itself has asked for it; its own number means nothing."""
     expects_number: bool = False
     """True when a bare number is what is wanted now, whether or not a question is waiting."""
     ranges: tuple[Range, ...] = ()

@@ -12,7 +12,7 @@ from journal.wording.cylinders import BEYOND_ENGINE
 from journal.wording.expect import expected
 from journal.wording.figures import settings
 from journal.wording.meanings import Refused, after, meaning_of
-from journal.wording.numbers import atoms
+from journal.wording.numbers import POINTS, atoms
 from journal.wording.parse import Parse, parse_tokens
 from journal.wording.sounds import known_words
 from journal.wording.tokens import Token, tokenise
@@ -105,6 +105,8 @@ def _out_of_place(parse: Parse, tokens: Sequence[Token], context: Context, parse
     names_both = any(f.name == "other_cylinder" for f in parse.said[0].filled)
     if phrase.only == "question" and not context.question_options and not names_both:
         return costs["unasked"]
+    if phrase.only == "led" and (context.awaits is None or context.question_options):
+        return costs["unasked"]
     if phrase.kind != "number":
         figures = all(atoms(token.text) for token in tokens)
         awaited = context.expects_number or (context.question_options and figures)
@@ -115,7 +117,16 @@ def _out_of_place(parse: Parse, tokens: Sequence[Token], context: Context, parse
     alone = all(other is parse or other.cost >= parse.cost + BEYOND_ENGINE for other in parses)
     if context.expects_number or answers or (context.question_options and alone):
         return 0.0
+    if context.awaits is not None and not context.question_options:
+        return 0.0
     return costs["unnamed" if context.question_options or _next_reading(float(value), context) else "unawaited"]
+
+
+def _for_another(meaning: Meaning | Refused, tokens: Sequence[Token], awaited: Meaning) -> bool:
+    """Whether figures and nothing else seem to say another cylinder than the one that was asked for."""
+    if not isinstance(meaning, Cut) or not isinstance(awaited, Cut) or meaning.cylinder == awaited.cylinder:
+        return False
+    return all(atoms(token.text) or token.text in POINTS for token in tokens)
 
 
 def _next_reading(value: float, context: Context) -> bool:
@@ -147,5 +158,7 @@ def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) 
         meaning = meaning_of(phrase, filled, context)
         number = phrase.kind == "number"
         guessed, idle = number and isinstance(meaning, Cut), number and answers_nothing(meaning, context)
+        if context.awaits is not None:
+            guessed = _for_another(meaning, tokens[said.start : said.end], context.awaits)
         yield Piece(meaning, heard, said.asked or guessed, said.strange, idle)
         context = after(context, meaning)

@@ -62,7 +62,8 @@ class Phrase:
     means: str = ""
     """What comes of it, in a few words."""
     only: str = ""
-    """`number` for a bare number, `question` for words that answer only where a question waits."""
+    """`number` for a bare number, `question` for words that answer only where a question waits, `led` for those that do
+    so only while the journal leads the test."""
     framed: bool = False
     """Whether it stands for what was understood by its parts (`frames`), whatever the order of the words."""
 
@@ -97,10 +98,8 @@ class Vocabulary:
     """Words that mean nothing before, between and after phrases."""
     written_only: frozenset[str]
     """Words that are written but never said as they stand."""
-    pronounced: dict[str, str]
-    """Words that the dictionary of a JSGF recogniser lacks, in words that it has."""
     spelt_out: dict[tuple[str, ...], tuple[str, ...]]
-    """The same the other way round: what such a recogniser writes, and the words it stands for."""
+    """What a recogniser may write for a word that its dictionary lacks, and the words it stands for."""
     sounds: dict[tuple[str, ...], tuple[str, ...]]
     """What recognisers write for a word, as tokens, and the words it may be."""
     confusions: dict[str, tuple[tuple[str, float], ...]]
@@ -142,8 +141,7 @@ def read_vocabulary(text: str) -> Vocabulary:
         kept=frozenset(data["fillers"]["kept"]),
         edges=frozenset(data["fillers"]["edges"]),
         written_only=frozenset(data["written"]["only"]),
-        pronounced=data["pronounced"],
-        spelt_out=_by_tokens((word, [said]) for word, said in data["pronounced"].items()),
+        spelt_out=_by_tokens((word, [said]) for word, said in data["spelt_out"].items()),
         sounds=_by_tokens(data["sounds"].items()),
         confusions=_confusions(data["confusions"]),
         outcome_words=data["outcomes"],

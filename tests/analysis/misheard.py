@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass, replace
 
@@ -13,13 +14,17 @@ from journal.record.job import Reading, Run
 from journal.wording.doubt import alike_numbers
 from tests.analysis.simulator import as_runs, draw_bench, engine_of, run_bench
 
-LARGE = 0.1
-"""By what fraction a misheard number must differ from the right one to count as large."""
+BANDS = {
+    "a tenth or more off": (0.1, math.inf),
+    "half a tenth to a tenth off": (0.05, 0.1),
+    "under half a tenth off": (0.0, 0.05),
+}
+"""By what fraction, from the first up to the second, a misheard number differs from the right one."""
 
 
 @dataclass
 class Misheard:
-    """Counts over planted runs; `large` ones differ by a tenth or more, the others are the rest."""
+    """Counts over planted runs."""
 
     planted: int = 0
     noticed: int = 0
@@ -27,45 +32,54 @@ class Misheard:
     """The likeliest suspect is the planted reading."""
     right: int = 0
     """And its sound-alike is the number that was really said."""
-    clean: int = 0
+
+
+@dataclass
+class Clean:
+    """Counts over the same runs with nothing planted."""
+
+    runs: int = 0
     false_alarms: int = 0
 
 
-def misheard_study(runs_of_each: int, seed: int = 7, sizes: tuple[int, ...] = (4, 6, 8)) -> tuple[Misheard, Misheard]:
-    """Large and small slips in single passes with a baseline before and after; the same runs unplanted give alarms."""
+def misheard_study(
+    runs_of_each: int, seed: int = 7, sizes: tuple[int, ...] = (4, 6, 8)
+) -> tuple[dict[str, Misheard], Clean]:
+    """A slip of every band in single passes with a baseline before and after; the same runs unplanted give alarms."""
     rng = np.random.default_rng(seed)
-    large, small = Misheard(), Misheard()
+    found, clean = {band: Misheard() for band in BANDS}, Clean()
     settings = default_settings()
     for n in sizes:
         bench = draw_bench(n, runs_of_each, seed + n, passes=1, settle_seconds=9.0)
         engine = engine_of(bench)
         for run in as_runs(bench, run_bench(bench, seed)):
-            clean = find_run(run, engine, settings)
-            large.clean += 1
-            large.false_alarms += not clean.trusted
-            planted = _plant(run, rng)
-            if planted is None:
-                continue
-            wrong, said, entry = planted
-            value = next(r.value for r in (*wrong.baselines, *wrong.cuts) if r.entry == entry)
-            assert value is not None
-            out = large if abs(value - said) >= LARGE * said else small
-            out.planted += 1
-            finding = find_run(wrong, engine, settings)
-            out.noticed += not finding.trusted
-            if finding.suspects and finding.suspects[0].entry == entry:
-                out.named += 1
-                out.right += finding.suspects[0].instead == said
-    return large, small
+            clean.runs += 1
+            clean.false_alarms += not find_run(run, engine, settings).trusted
+            for band, out in found.items():
+                planted = _plant(run, rng, *BANDS[band])
+                if planted is None:
+                    continue
+                wrong, said, entry = planted
+                out.planted += 1
+                finding = find_run(wrong, engine, settings)
+                out.noticed += not finding.trusted
+                if finding.suspects and finding.suspects[0].entry == entry:
+                    out.named += 1
+                    out.right += finding.suspects[0].instead == said
+    return found, clean
 
 
-def _plant(run: Run, rng: np.random.Generator) -> tuple[Run, float, str] | None:
-    """The run with one reading replaced by a number that it is often heard as; what was said, and the entry."""
+def _plant(run: Run, rng: np.random.Generator, least: float, most: float) -> tuple[Run, float, str] | None:
+    """The run with one reading replaced by a number of this band that it is often heard as; what was said, the entry.
+
+    None where no reading sounds like such a number.
+    """
     readings = list(_readings(run))
     for at in rng.permutation(len(readings)):
         reading = readings[at]
-        assert reading.value is not None
-        alike = [(v, p) for v, p in alike_numbers(reading.value) if v > 0]
+        said = reading.value
+        assert said is not None
+        alike = [(v, p) for v, p in alike_numbers(said) if v > 0 and least * said <= abs(v - said) < most * said]
         if not alike:
             continue
         chances = np.array([p for _, p in alike])
@@ -77,7 +91,7 @@ def _plant(run: Run, rng: np.random.Generator) -> tuple[Run, float, str] | None:
                 baselines=tuple(wrong.get(r.entry, r) for r in run.baselines),
                 cuts=tuple(wrong.get(r.entry, r) for r in run.cuts),
             ),
-            reading.value,
+            said,
             reading.entry,
         )
     return None

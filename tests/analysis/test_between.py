@@ -7,8 +7,9 @@ import pytest
 
 from journal.analysis import diagnose
 from journal.analysis.between.compare import Between, compare
-from journal.analysis.between.conditions import Conditions, Pressure, conditions_of, judged_runs
-from journal.analysis.between.pressure import Answer, places, pressed, series_of
+from journal.analysis.between.conditions import Conditions, Pressure, conditions_of
+from journal.analysis.between.judged import judged_runs
+from journal.analysis.between.pressure import MEANING, Answer, places, pressed, series_of
 from journal.analysis.between.repair import repair_of
 from journal.analysis.findings import Contribution, Mended, RunFinding, Standing
 from journal.analysis.settings import default_settings
@@ -108,6 +109,38 @@ def test_a_change_that_the_readings_do_not_settle_is_none_anywhere():
         assert found.mended.startswith("Not mended") == (found.repair.verdict is Mended.NO)
 
 
+def test_of_several_runs_before_and_after_a_repair_the_last_ones_count():
+    before, after = RunStarted(RunKind.IDLE), RunStarted(RunKind.IDLE, after_repair=True)
+    good, dead = readings(30.0, EVEN), readings(30.0, ONE_DEAD)
+    for bodies, verdict in (
+        ((before, *dead, after, *dead, after, *good), Mended.YES),
+        ((before, *dead, after, *good, after, *dead), Mended.NO),
+        ((before, *dead, before, *good, after, *good), Mended.NEVER_LOW),
+        ((before, *good, before, *dead, after, *good), Mended.YES),
+    ):
+        found = diagnose(job_of(SIX, *bodies)).repair
+        assert found is not None and found.verdict is verdict
+
+
+@pytest.mark.parametrize(
+    ("idle", "loaded", "said"),
+    [
+        ((Standing.EVEN, 1.0), (Standing.WEAK, 0.6), "weak only under load"),
+        ((Standing.EVEN, 0.86), (Standing.WEAK, 0.83), "a difference the readings do not settle"),
+        ((Standing.DEAD, 0.0), (Standing.WEAK, 0.6), "low in both"),
+        ((Standing.WEAK, 0.6), (Standing.EVEN, 1.0), "low at idle only"),
+        ((Standing.EVEN, 1.0), (Standing.UNCLEAR, 0.8), "unclear (80 %) with half the engine held out"),
+    ],
+)
+def test_what_load_does_is_said_only_as_far_as_the_readings_go(idle, loaded, said):
+    half = RunStarted(RunKind.HALF_ENGINE, held_out=(4, 5, 6))
+    job = job_of(SIX, RunStarted(RunKind.IDLE), *readings(30.0, EVEN), half, *readings(60.0, {1: 90.0, 3: 90.0}))
+    ids = [run.id for run in job.runs]
+    runs = [replace(finding(k, with_(3, *one)), run=ids[k]) for k, one in enumerate((idle, loaded))]
+    (text,) = [r.text for r in compare(job, runs, SETTINGS).comparisons[0].remarks]
+    assert text.startswith("cylinder 3 is ") and text.endswith(said)
+
+
 def test_a_pressure_is_one_whatever_its_unit():
     bar, mpa, psi = (
         conditions(pressure_value=value, pressure_unit=unit).pressure
@@ -176,10 +209,11 @@ def test_the_same_pressure_in_two_units_is_no_sweep():
 
 
 def test_a_sweep_in_mixed_units_is_taken_in_order():
-    found = between(sweep((20, "MPa", EVEN), (50, "bar", ONE_DEAD), (1740.5, "psi", ONE_WEAK))).pressed
-    assert [round(level.pressure.mpa or 0) for level in found[0].levels] == [5, 12, 20]
-    assert (found[0].cylinder, found[0].answer) == (5, Answer.RECOVERS)
-    assert [round(p.mpa or 0) for p in found[0].fires_between or ()] == [5, 12]
+    pressed_ = between(sweep((20, "MPa", EVEN), (50, "bar", ONE_DEAD), (1740.5, "psi", ONE_WEAK))).pressed
+    (found,) = (one for one in pressed_ if one.low)
+    assert [round(level.pressure.mpa or 0) for level in found.levels] == [5, 12, 20]
+    assert (found.cylinder, found.answer) == (5, Answer.RECOVERS)
+    assert [round(p.mpa or 0) for p in found.fires_between or ()] == [5, 12]
 
 
 def test_a_numeric_pressure_is_compared_with_the_usual_one():
@@ -191,7 +225,7 @@ def test_a_numeric_pressure_is_compared_with_the_usual_one():
         *readings(30.0, EVEN),
     )
     found = between(job)
-    assert [p.answer for p in found.pressed] == [Answer.RECOVERS]
+    assert [p.answer for p in found.pressed if p.low] == [Answer.RECOVERS]
     assert any("recovers" in r.text and "speaks for the injector" in r.text for r in found.comparisons[0].remarks)
 
 
@@ -227,6 +261,50 @@ def test_the_slope_of_strength_against_pressure_is_numpys_weighted_fit():
     assert taken is not None and taken.per_mpa is not None
     assert taken.per_mpa == pytest.approx((expected[0], np.sqrt(covariance[0, 0])))
     assert places(series) == at
+
+
+def test_a_sweep_gives_every_cylinder_at_every_pressure_with_its_interval():
+    found = diagnose(sweep((5, "MPa", ONE_DEAD), (12, "MPa", ONE_WEAK), (18, "MPa", ONE_WEAK), (24, "MPa", EVEN)))
+    assert [one.cylinder for one in found.by_pressure] == list(SIX.numbers)
+    assert [[p.mpa for p in one.points] for one in found.by_pressure] == [[5, 12, 18, 24]] * 6
+    for one in found.by_pressure:
+        for point, run in zip(one.points, found.runs, strict=True):
+            judged = next(c for c in run.contributions if c.cylinder == one.cylinder)
+            assert (point.run, point.standing, point.strength) == (run.run, judged.standing, judged.strength)
+            assert point.high - point.low == pytest.approx(2 * 1.96 * judged.strength_u)
+            assert point.low < point.strength < point.high
+    five = found.by_pressure[4]
+    assert (five.answer, five.meaning) == ("recovers", MEANING[Answer.RECOVERS])
+    assert five.gain == pytest.approx(1, abs=0.05) and five.gain_low < five.gain < five.gain_high
+    assert five.per_mpa is not None and five.per_mpa_low is not None and five.per_mpa_high is not None
+    assert 0.03 < five.per_mpa_low < five.per_mpa < five.per_mpa_high < 0.08
+    one = found.by_pressure[0]
+    assert (one.answer, one.meaning) == ("no difference", "")
+    text = found.comparisons[0].remarks[0].text
+    assert [f"at {mpa} MPa" in text for mpa in (5, 12, 18, 24)] == [True] * 4
+    assert len(found.comparisons[0].remarks) == 1
+    assert text.startswith("cylinder 5 is dead (0 %, 0 to ")
+
+
+def test_pressures_in_words_have_no_slope():
+    runs: list = []
+    for level, cuts in ((PressureLevel.LOW, ONE_DEAD), (PressureLevel.HIGH, EVEN)):
+        runs += [RunStarted(RunKind.IDLE, pressure=level), *readings(30.0, cuts)]
+    found = diagnose(job_of(SIX, *runs)).by_pressure[4]
+    assert (found.per_mpa, found.per_mpa_low, found.per_mpa_high) == (None, None, None)
+    assert [(p.pressure, p.mpa) for p in found.points] == [("low pressure", None), ("high pressure", None)]
+
+
+@pytest.mark.parametrize("middle", [ONE_WEAK, EVEN])
+def test_a_cylinder_that_pulls_only_between_two_pressures_is_no_answer_to_pressure(middle):
+    job = sweep((5, "MPa", ONE_DEAD), (12, "MPa", middle), (20, "MPa", ONE_DEAD))
+    found = diagnose(job)
+    assert found.by_pressure[4].answer == "varies"
+    assert "make sure of the run that differs" in found.comparisons[0].remarks[0].text
+    assert not any("high injection pressure" in e.what for c in found.cylinders[0].causes for e in c.evidence)
+    steady = diagnose(sweep((5, "MPa", ONE_DEAD), (12, "MPa", ONE_DEAD), (20, "MPa", ONE_DEAD)))
+    assert steady.by_pressure[4].answer == "no difference"
+    assert "speaks for valve gear" in steady.comparisons[0].remarks[0].text
 
 
 def test_half_engine_at_a_set_pressure_is_not_set_against_idle_at_the_usual_one():

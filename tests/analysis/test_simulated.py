@@ -26,11 +26,11 @@ def test_a_dead_or_weak_cylinder_is_never_called_even(small_study):
 
 
 @pytest.mark.parametrize("passes", [1, 3])
-def test_a_weak_cylinder_is_hardly_ever_called_even_where_the_display_is_too_coarse_to_tell(passes):
+def test_a_weak_cylinder_is_not_called_even_where_the_display_is_too_coarse_to_tell(passes):
     coarse = coarse_study(60, seed=21, passes=passes)
     weak = [f"to 60 % {band}" for band in BANDS]
     assert coarse.ours.all("to 60 % coarse") > 60
-    assert coarse.ours.share(weak, "even", "strong") <= 1
+    assert coarse.ours.share(weak, "even", "strong") == 0
 
 
 def test_healthy_cylinders_are_hardly_ever_accused(small_study):
@@ -66,11 +66,15 @@ def test_the_rule_of_half_the_average_rise_misses_more(small_study):
     assert missed_by_rule > small_study.ours.share(weak, "even", "strong")
 
 
-def test_large_slips_of_hearing_are_noticed():
-    large, _ = misheard_study(40, seed=5, sizes=(6,))
-    assert large.noticed >= 0.85 * large.planted
-    assert large.named >= 0.85 * large.noticed
-    assert large.false_alarms <= 0.02 * large.clean
+def test_slips_of_hearing_are_noticed_from_half_a_tenth_on():
+    """With the least that chance leaves, in so few runs, of 95 and 50 %."""
+    found, clean = misheard_study(40, seed=5, sizes=(6,))
+    large, middle = found["a tenth or more off"], found["half a tenth to a tenth off"]
+    assert large.planted >= 35 and middle.planted >= 15
+    assert large.noticed >= 0.9 * large.planted
+    assert large.named >= 0.9 * large.noticed
+    assert middle.noticed >= 0.4 * middle.planted
+    assert clean.false_alarms <= 1
 
 
 def test_the_simulated_engine_holds_its_speed_and_its_fuel_rises_by_what_was_lost():

@@ -14,12 +14,24 @@ def standings(findings):
 
 
 def test_a_sixteen_on_a_coarse_display_is_unclear_and_what_would_settle_it_is_said():
-    run = idle(20, {c: 20 if c == 5 else 21 for c in range(1, 17)}, Engine(16)).runs[0]
+    run = idle(30, {c: 31 if c == 5 else 32 for c in range(1, 17)}, Engine(16)).runs[0]
     by_cylinder = {c.cylinder: c for c in run.contributions}
     assert by_cylinder[5].standing == Standing.UNCLEAR
     readings_in_all = by_cylinder[5].repeats_needed
     assert readings_in_all is not None and readings_in_all > 1
     assert f"{readings_in_all} readings in all in one run should settle it" in by_cylinder[5].why
+
+
+def test_one_that_stands_apart_by_a_coarse_step_is_called_weak_with_how_likely_that_is():
+    """An even one of sixteen raises 20 by 1.3, so 20 again, to a whole step, is a rise of less than one."""
+    run = idle(20, {c: 20 if c == 5 else 21 for c in range(1, 17)}, Engine(16)).runs[0]
+    weak = run.contributions[4]
+    assert weak.standing == Standing.WEAK
+    assert int(weak.why.split("low with a chance of ")[1].split(" %")[0]) in range(60, 95)
+    assert "it may be doing nothing at all; 2 readings in all would tell" in weak.why
+    sure = idle(20.0, {c: 20.5 if c == 5 else 21.4 for c in range(1, 17)}, Engine(16)).runs[0].contributions[4]
+    assert sure.standing == Standing.WEAK
+    assert "with a chance of" not in sure.why
 
 
 def test_the_same_sixteen_on_a_fine_display_has_one_dead():
@@ -64,6 +76,15 @@ def test_two_readings_that_contradict_each_other_leave_the_cylinder_open():
     run = diagnose(job).runs[0]
     assert not run.trusted
     assert {c.cylinder: c.standing for c in run.contributions}[2] == Standing.UNCLEAR
+
+
+@pytest.mark.parametrize("again", [22, 24])
+def test_neighbouring_numbers_of_a_display_do_not_contradict_each_other(again):
+    cuts = dict.fromkeys(range(1, 9), 23)
+    job = job_of(Engine(8), RunStarted(RunKind.IDLE), *readings(20, cuts), *readings(20, cuts | {4: again}))
+    run = diagnose(job).runs[0]
+    assert run.trusted
+    assert not any("contradict" in r.text for r in run.remarks)
 
 
 def test_a_lost_baseline_is_worked_out_from_the_sum():

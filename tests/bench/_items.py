@@ -20,6 +20,7 @@ from journal.wording import Context, Verdict, decide_text
 from tests.bench import _people
 from tests.bench._noise import mixed
 from tests.bench._phrases import CHAT, COMMANDS, DICTATED, FITTING_JOBS, NUMBERS
+from tests.bench._spoken import LOOKED_AT, REPORTED_ON, SpokenJob
 from tests.bench._voices import REPORTED, TUNING, human_chat, human_numbers, missing, speak
 from tests.wording.gold_nothing import NOTHING
 
@@ -32,6 +33,8 @@ _GAP_S = 0.7
 """Noise alone before and after each phrase, seconds."""
 _PAIRS = 50
 """Pairs of digits by each person."""
+_SPOKEN = LOOKED_AT | REPORTED_ON
+_SPOKEN_LEVELS = (None, 20)
 
 
 @dataclass(frozen=True)
@@ -39,7 +42,7 @@ class Item:
     """One thing said."""
 
     part: str
-    """`job`, `phrases`, `chat`, `numbers` or `digits`."""
+    """`job`, `phrases`, `chat`, `numbers`, `digits`; a job in two wordings is `own` and `natural`."""
     text: str
     """What was said; for chat of people, which recording it is."""
     voice: str
@@ -105,6 +108,16 @@ def to_report_on() -> list[Item]:
     return sorted(dict.fromkeys(items), key=lambda item: (item.spoken, item.dice))
 
 
+def to_look_at() -> list[Item]:
+    """Jobs in two wordings, to be read line by line, in the voices that are fitted on."""
+    return _in_two_wordings(LOOKED_AT, [voice for voice in TUNING if not missing(voice)], 2)
+
+
+def to_compare() -> list[Item]:
+    """Jobs in two wordings that nothing was set by, in the voices that are reported on."""
+    return _in_two_wordings(REPORTED_ON, [voice for voice in REPORTED if not missing(voice)], 2)
+
+
 def left_out() -> list[str]:
     """What is missing on this machine, a line each."""
     lines = [f"{voice}: {why}" for voice in (*TUNING, *REPORTED) if (why := missing(voice))]
@@ -144,10 +157,14 @@ def context(name: str) -> Context:
 
 @functools.cache
 def wanted(item: Item) -> tuple[object, ...]:
-    """What must come of it: what the same words give when typed; nothing of chat."""
+    """What must come of it: what the same words, or the tool's own for them, give when typed; nothing of chat."""
     if item.part == "chat":
         return ()
-    decisions = decide_text(item.text, context(item.context))
+    text = item.text
+    if item.part == "natural":
+        job, _, before = item.context.rpartition(" ")
+        text = _SPOKEN[job].said[int(before)][0]
+    decisions = decide_text(text, context(item.context))
     return tuple(d.meaning for d in decisions if d.meaning is not None and d.verdict is not Verdict.LET_GO)
 
 
@@ -161,7 +178,21 @@ def _phrases(voice: str, texts: Iterable[str], levels: Sequence[float | None]) -
     return [item for item in items if wanted(item)]
 
 
+def _in_two_wordings(jobs: dict[str, SpokenJob], voices: Sequence[str], each_in: int) -> list[Item]:
+    """Each thing said in so many of the voices, in both wordings and at both levels; all in one voice each first."""
+    said = [(name, before, pair) for name, job in jobs.items() for before, pair in enumerate(job.said)]
+    return [
+        Item(part, text, voices[(at + turn * len(voices) // each_in) % len(voices)], level, f"{name} {before}")
+        for turn in range(min(each_in, len(voices)))
+        for at, (name, before, pair) in enumerate(said)
+        for level in _SPOKEN_LEVELS
+        for part, text in zip(("own", "natural"), pair, strict=True)
+    ]
+
+
 def _dictated(job: str) -> Sequence[str]:
+    if job in _SPOKEN:
+        return [own for own, _ in _SPOKEN[job].said]
     return DICTATED if job == "dictated" else FITTING_JOBS[int(job.removeprefix("fitting "))]
 
 
@@ -171,7 +202,8 @@ def _contexts(job: str) -> tuple[Context, ...]:
     found = []
     with tempfile.TemporaryDirectory() as folder:
         store = Store.open(Path(folder))
-        session = Session(store, open_job(store, JobOpened("Bench", Engine(6, (1, 5, 3, 6, 2, 4))), "Ash"))
+        engine = _SPOKEN[job].engine if job in _SPOKEN else Engine(6, (1, 5, 3, 6, 2, 4))
+        session = Session(store, open_job(store, JobOpened("Bench", engine), "Ash"))
         for text in _dictated(job):
             found.append(context_of(session.job))
             session.type(text)

@@ -1,8 +1,9 @@
 """What the listeners made of each thing said, kept in a file, so that it can be decided again in no time.
 
-`python -m tests.bench._kept fit FOLDER` hears what the decision is fitted on, `report` what is reported on, and goes on
-where it was left: each utterance is a line of JSON in the folder, with nothing in it of the parser and the decision.
-`--seconds 180` ends it after that time, `--turn 0/2` hears every second one (another process can hear the others).
+`python -m tests.bench._kept fit FOLDER` hears what the decision is fitted on, `report` what is reported on, `looked-at`
+and `spoken` the jobs in two wordings (`_spoken.py`), and goes on where it was left: each utterance is a line of JSON in
+the folder, with nothing in it of the parser and the decision. `--seconds 180` ends it after that time, `--turn 0/2`
+hears every second one (another process can hear the others).
 """
 
 from __future__ import annotations
@@ -22,9 +23,11 @@ from journal.hearing.types import Candidate, Hearing, Recogniser, Utterance, Wei
 from journal.listening import Ears, Pooled
 from journal.wording import speakable
 from tests.bench._free import FreeWhisper
-from tests.bench._items import Item, left_out, sound_of, to_fit_on, to_report_on
+from tests.bench._items import Item, context, left_out, sound_of, to_compare, to_fit_on, to_look_at, to_report_on
 
 LISTENERS = ("whisper", "pocketsphinx")
+SAID = {"fit": to_fit_on, "report": to_report_on, "looked-at": to_look_at, "spoken": to_compare}
+"""What can be heard."""
 FREE = "free"
 _FREE_TOO = 10
 """Every how many of what is reported on is heard by free dictation too."""
@@ -62,9 +65,6 @@ class _Again:
     def hear(self, sound: object, expect: object = None) -> Hearing:
         return self._cut.hearings[self.name]
 
-    def note(self, sound: object) -> str:
-        return ""
-
 
 @dataclass(frozen=True)
 class Heard:
@@ -75,10 +75,12 @@ class Heard:
 
 
 class Listeners:
-    """The recognisers, loaded once."""
+    """The recognisers, loaded once for an engine."""
 
-    def __init__(self, *, free: bool) -> None:
-        self._all: list[Recogniser] = list(recognisers(LISTENERS, speakable(6), None, Path(tempfile.gettempdir())))
+    def __init__(self, cylinders: int, *, free: bool) -> None:
+        self.cylinders = cylinders
+        can_be_said, home = speakable(cylinders), Path(tempfile.gettempdir())
+        self._all: list[Recogniser] = list(recognisers(LISTENERS, can_be_said, None, home))
         self._free = FreeWhisper() if free else None
 
     def hear(self, item: Item) -> Heard:
@@ -139,7 +141,7 @@ def _from_json(told: dict[str, Any]) -> Heard:
 def main() -> None:
     """Hear what has not been heard yet."""
     ask = argparse.ArgumentParser(description=__doc__, formatter_class=argparse.RawDescriptionHelpFormatter)
-    ask.add_argument("which", choices=("fit", "report"))
+    ask.add_argument("which", choices=tuple(SAID))
     ask.add_argument("folder", type=Path)
     ask.add_argument("--seconds", type=float, default=float("inf"))
     ask.add_argument("--turn", default="0/1")
@@ -153,7 +155,7 @@ def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0
     """Hear what is not in the folder yet, and keep it there.
 
     Args:
-        which: `fit` or `report`.
+        which: one of `SAID`.
         folder: where it is kept.
         seconds: after which to end.
         turn: which part of how many to hear.
@@ -162,13 +164,16 @@ def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0
     folder.mkdir(parents=True, exist_ok=True)
     mine, of = (int(part) for part in turn.split("/"))
     done = {heard.item.key for heard in read(folder, which)}
-    every = to_fit_on() if which == "fit" else to_report_on()
+    every = SAID[which]()
     every = every[: round(share * len(every))]
     waiting = [item for item in every if item.key not in done and item.spoken % of == mine]
     began, count = time.monotonic(), 0
     with (folder / f"{which}-{mine}-{of}.jsonl").open("a", encoding="utf-8") as file:
-        listeners = Listeners(free=which == "report")
+        listeners: Listeners | None = None
         for item in waiting:
+            engine = context(item.context).engine
+            if listeners is None or (engine is not None and engine.cylinders != listeners.cylinders):
+                listeners = Listeners(engine.cylinders if engine is not None else 6, free=which == "report")
             if time.monotonic() - began > seconds:
                 break
             file.write(json.dumps(_to_json(listeners.hear(item))) + "\n")

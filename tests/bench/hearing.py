@@ -4,7 +4,8 @@ Every sound goes the way a microphone's does: noise before and after it, cut out
 listener, pooled as the program pools them. `python3 tests --bench hearing` reports on voices that nothing was fitted
 on. In the environment, `HEARINGS` names a folder of what was kept of the listeners (`_kept.py`), which is then decided
 again in no time, `HEARING_AGAINST` another checkout, whose decision is told beside this one's on the same hearings,
-`HEARING_SHARE=0.2` a fifth of it all, and `JOURNAL_BENCH_PARTS=said,latency` a part.
+`HEARING_SHARE=0.2` a fifth of it all, and `JOURNAL_BENCH_PARTS=said,spoken,latency,start` a part; `spoken` is two jobs
+in the tool's own wording and in natural wording (`_spoken.py`), `looked-at` those that the listeners' bias was set by.
 """
 
 from __future__ import annotations
@@ -23,6 +24,7 @@ import numpy as np
 from journal.hearing.choose import recognisers
 from journal.listening import Ears
 from journal.wording import Decision, Verdict, decide_text, speakable
+from tests.bench import _wordings
 from tests.bench._decided import DEFAULT, FREE, SYSTEMS, against, decided, verdict
 from tests.bench._fit import reliability
 from tests.bench._items import CONTEXT, apart, context, left_out, wanted
@@ -38,6 +40,7 @@ from tests.bench._kept import Heard, hear, read
 from tests.bench._latency import latencies, speech_end
 from tests.bench._noise import mixed
 from tests.bench._phrases import COMMANDS, JOB
+from tests.bench._start import starts
 from tests.bench._voices import REPORTED, missing, speak
 from tests.bench.table import Row
 
@@ -60,7 +63,7 @@ def run() -> list[Row]:
     """Runs it all, and prints every question and what goes wrong."""
     for line in left_out():
         print(f"left out: {line}")
-    parts = os.environ.get("JOURNAL_BENCH_PARTS", "said,latency").split(",")
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "said,spoken,latency,start").split(",")
     rows: list[Row] = []
     if "said" in parts:
         with tempfile.TemporaryDirectory() as own:
@@ -68,6 +71,14 @@ def run() -> list[Row]:
             if not os.environ.get("HEARINGS"):
                 hear("report", folder, share=float(os.environ.get("HEARING_SHARE", "1")))
             rows += _said(folder)
+    for which in ("spoken", "looked-at"):
+        rows += _wordings.run(which) if which in parts else []
+    if "start" in parts:
+        before = [Path(os.environ["HEARING_AGAINST"])] if os.environ.get("HEARING_AGAINST") else []
+        now, *was = starts([Path(__file__).resolve().parents[2], *before])
+        rows.append(
+            Row("hearing", "start of listening, processor time", now, "s", *was, *["that checkout's"] * len(was))
+        )
     if "latency" in parts:
         rows += _latency([voice for voice in REPORTED if not missing(voice)])
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)

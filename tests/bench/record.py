@@ -98,6 +98,7 @@ def fill(store: Store, count: int, chance: random.Random) -> list[str]:
     Rows are written past `Store.merge` from a few hundred jobs worked out once, each time moved to another day under
     other identifiers: a hundred thousand jobs through the front door would take an hour.
     """
+    store._own_key()  # made before a transaction needs it
     patterns = [_pattern(number, chance) for number in range(min(count, 400))]
     ids = []
     for start in range(0, count, 1000):
@@ -133,7 +134,7 @@ def _copy(store: Store, pattern: Pattern, number: int) -> str:
     """The pattern as a job of its own, 20 minutes after the one before."""
     began = BEGAN + timedelta(minutes=20 * number)
     job = new_id(began)
-    own = number_of(store._db, job, {job})
+    own = number_of(store._db, job, {job}, store._own_key())
     made, moments = [], []
     for second, row in enumerate(pattern.rows):
         moment = began + timedelta(seconds=15 * second)
@@ -350,7 +351,7 @@ def verified() -> Iterator[Row]:
 
         def rows_alone() -> None:
             for row in store._db.execute(rows.SELECT):
-                hashlib.sha256(json.dumps(row).encode()).digest()
+                hashlib.sha256(repr(row).encode()).digest()
 
         took = []
         for what in (lambda: verify(store), rows_alone):

@@ -20,8 +20,9 @@ Place = tuple[str, int | None]
 Policy = Callable[["Work", list[Place]], Place | None]
 
 FIXED_ORDER = (
-    "blow-by", "smoke", "oil", "overhead", "lash", "wiring", "connector", "injector resistance", "driver signal",
-    "air test", "leak-down", "compression", "coolant", "fuel supply", "air in fuel", "injection pressure circuit",
+    "blow-by", "smoke", "oil", "relative compression", "overhead", "lash", "injector circuit test", "wiring",
+    "connector", "injector resistance", "driver signal", "air test", "leak-down", "compression", "coolant",
+    "fuel supply", "air in fuel", "pressure as desired", "injection pressure circuit", "injector return flow",
     "intake and exhaust", "port temperature", "lobe lift", "injector seat", "under load", "injection pressure",
     "same run again", "injector swap",
 )  # fmt: skip

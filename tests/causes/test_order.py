@@ -2,6 +2,10 @@
 
 from __future__ import annotations
 
+import re
+from dataclasses import replace
+from datetime import timedelta
+
 import pytest
 
 from journal.analysis import Findings, diagnose
@@ -9,8 +13,12 @@ from journal.analysis.causes import cause_keys
 from journal.analysis.causes.history import ClosedJob, closed_job, learn, updated_rates, with_history
 from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
+from journal.context import context_of
 from journal.facts import (
+    Baseline,
     Body,
+    Cut,
+    Entry,
     GateOverridden,
     Injection,
     JobClosed,
@@ -20,7 +28,10 @@ from journal.facts import (
     PutBack,
     RepairDone,
     Restored,
+    new_id,
 )
+from journal.record.replay import replay
+from journal.told import missing_text
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
 SIX = ENGINES["six"]
@@ -121,7 +132,8 @@ def test_an_incomplete_repair_run_is_not_called_mended() -> None:
     after = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
     found = findings(*run_of(SIX, DEAD_THREE), *after)
     assert not found.mended.startswith("Mended")
-    assert found.why_no_check == "Read cylinders 5 and 6 first: no other cylinder is low in the run after the repair."
+    assert found.next_check is not None and found.why_no_check == ""
+    assert found.next_check.name == "Cut cylinders 5 and 6, not read yet in run 2"
 
 
 def test_contradictory_results_are_named_and_the_later_one_counts() -> None:
@@ -202,11 +214,52 @@ def test_cylinders_not_read_yet_come_before_any_other_check() -> None:
     start, baseline, *cuts = run_of(SIX, DEAD_THREE)[:6]
     found = findings(start, baseline, *cuts)
     assert found.next_check is not None
-    assert found.next_check.name == "cut cylinders 5 and 6, not read yet in run 1"
+    assert found.next_check.name == "Cut cylinders 5 and 6, not read yet in run 1"
     assert found.next_check.minutes == 1.0
     whole = findings(*run_of(SIX, DEAD_THREE))
     assert whole.next_check is not None and whole.next_check.subject != "cut-out run"
     assert found.runners_up[0].name == whole.next_check.name
+
+
+def test_cylinders_not_read_yet_come_first_before_any_cylinder_is_judged_too() -> None:
+    start, baseline = run_of(SIX, DEAD_THREE)[:2]
+    begun = findings(start, baseline)
+    assert begun.next_check is not None and begun.next_check.say == "cylinder 1 cut, and the reading"
+    assert begun.next_check.name.startswith("Cut cylinders 1, 2, 3, 4, 5 and 6")
+    assert findings(start).next_check is None
+    again = findings(*run_of(SIX, DEAD_THREE), start, baseline)
+    assert again.next_check is not None and "not read yet in run 2" in again.next_check.name
+
+
+def test_cuts_made_overnight_from_their_baseline_ask_for_a_new_one_first() -> None:
+    start, baseline, *cuts, _, _ = run_of(SIX, DEAD_THREE)
+    entries = job_of([start, baseline, *cuts], SIX).entries
+    late = timedelta(hours=15)
+
+    def found(*more: Body, night: int = 4) -> Findings:
+        made = [replace(e, at_utc=e.at_utc + late) if n > night else e for n, e in enumerate(entries)]
+        last = made[-1].at_utc
+        made += [Entry(new_id(last), made[0].job, last + timedelta(minutes=1), body) for body in more]
+        return diagnose(replay(made))
+
+    first = found().next_check
+    assert first is not None and first.say == "baseline, and the reading"
+    assert first.name.startswith("Read a new baseline, and cylinders 3, 4, 5 and 6 again: in run 1")
+    assert first.minutes == 2.5 and first.cautions
+    again = found(Baseline(30.0)).next_check
+    assert again is None or "new baseline" not in again.name
+    whole = found(night=99).next_check
+    assert whole is not None and "new baseline" not in whole.name
+
+
+def test_the_cylinder_to_cut_next_is_the_one_that_next_means() -> None:
+    """By firing order, 1-5-3-6-2-4, where the cuts so far went by it."""
+    start, baseline, *cuts = run_of(SIX, DEAD_THREE)
+    by_number = {cut.cylinder: cut for cut in cuts if isinstance(cut, Cut)}
+    job = job_of([start, baseline, by_number[1], by_number[5]], SIX)
+    proposed = diagnose(job).next_check
+    assert proposed is not None and proposed.cylinder == 3 == context_of(job).next_cylinder
+    assert "next is 3" in missing_text(job)
 
 
 def test_the_probability_of_a_part_is_that_of_all_causes_that_mean_it() -> None:
@@ -224,3 +277,61 @@ def test_evidence_names_what_was_found_apart_from_its_weight() -> None:
     known = cause(found, "rings").evidence[0]
     assert known.text.startswith(f"{known.what}: ")
     assert "leaks" in known.what and "likel" not in known.what
+
+
+def test_a_repair_run_that_lacks_something_is_asked_to_be_completed() -> None:
+    short = run_of(SIX, ALL_PULL, after_repair=True)[:-4]
+    later = run_of(SIX, ALL_PULL, after_repair=True, pressure="high")
+    found = findings(*run_of(SIX, DEAD_THREE), *short, *later)
+    assert found.next_check is None and found.why_no_check
+    mended = findings(*run_of(SIX, DEAD_THREE), *run_of(SIX, ALL_PULL, after_repair=True))
+    assert mended.why_no_check == "The run after the repair shows no cylinder low."
+
+
+def test_a_cause_an_engine_cannot_have_is_not_listed() -> None:
+    mechanical = ENGINES["mechanical six"]
+    listed = {cause.key for cause in diagnose(job_of(run_of(mechanical, DEAD_THREE), mechanical)).cylinders[0].causes}
+    assert "injector" in listed and not listed & {"solenoid", "wiring", "driver"}
+
+
+def test_the_next_check_says_what_its_outcomes_would_change() -> None:
+    proposed = findings(*run_of(SIX, DEAD_THREE), check_of("blow-by light"), check_of("overhead sound 3")).next_check
+    assert proposed is not None
+    assert re.search(r"if faulty: wiring or connector \d+ % to \d+ %", proposed.why)
+
+
+@pytest.mark.parametrize(
+    ("low", "high", "words"),
+    [
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0.4, 1, 1, 1), "rises a little at high injection pressure"),
+        ((1, 1, 0, 1, 1, 1), (1, 1, 1, 1, 1, 1), "comes back at high injection pressure"),
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0, 1, 1, 1), "no better at high injection pressure"),
+        ((1, 1, 0.5, 1, 1, 1), (1, 1, 0, 1, 1, 1), "no better at high injection pressure"),
+    ],
+)
+def test_what_injection_pressure_does_is_evidence_in_its_own_words(
+    low: tuple[float, ...], high: tuple[float, ...], words: str
+) -> None:
+    found = findings(*run_of(SIX, low, pressure="low"), *run_of(SIX, high, pressure="high"))
+    said = {e.what for c in found.cylinders[0].causes for e in c.evidence if "high injection pressure" in e.what}
+    assert said == {words}
+
+
+@pytest.mark.parametrize(
+    ("idle", "half", "words"),
+    [
+        ((1, 1, 0, 1, 1, 1), (1, 1, 0), {"low at idle and under load"}),
+        ((1, 1, 0.4, 1, 1, 1), (1, 1, 1), {"low at idle, pulls under load"}),
+        ((1, 1, 1, 1, 1, 1), (1, 1, 0.4), {"low only under load"}),
+    ],
+)
+def test_what_load_does_is_evidence_in_its_own_words(
+    idle: tuple[float, ...], half: tuple[float, ...], words: set[str]
+) -> None:
+    found = findings(*run_of(SIX, idle), *run_of(SIX, half, kind="half", out=(4, 5, 6), baseline=58))
+    said = {e.what for c in found.cylinders[0].causes for e in c.evidence if "load" in e.what}
+    assert said == words
+
+
+def test_two_more_checks_are_named_besides_the_next_one() -> None:
+    assert len(findings(*run_of(SIX, DEAD_THREE)).runners_up) == 2

@@ -99,12 +99,29 @@ def test_a_shared_driver_is_named_with_its_cylinders() -> None:
     shared = diagnose(scenario_job(scenario)).engine_causes[0]
     assert shared.key in ("driver", "wiring")
     assert shared.name.startswith("Cylinders 1 and 4 in common")
+    assert 0.5 < shared.probability < 1
 
 
 def test_results_at_odds_are_named_not_averaged_away() -> None:
     scenario = next(s for s in SCENARIOS if s["name"] == "air into the crankcase although blow-by is light")
     named = diagnose(scenario_job(scenario)).cylinders[0].contradictions
     assert any("air test leaks to the crankcase for rings" in t and "blow-by light against it" in t for t in named)
+
+
+def test_a_result_that_speaks_for_a_cause_and_against_it_at_once_is_explained() -> None:
+    """Gas in the coolant comes with a leaking cup more often than without, and most often with a gasket gone."""
+    name = "gas in the coolant, air into the coolant, injector seat leaking"
+    causes = diagnose(scenario_job(next(s for s in SCENARIOS if s["name"] == name))).cylinders[0].causes
+    said = next(e for c in causes if c.key == "injector-cup" for e in c.evidence if e.what == "coolant gas in it")
+    assert said.factor < 1
+    assert said.text.endswith("though it speaks for it: it speaks more for head gasket or cracked head")
+    name = "injector swapped and the miss stayed"
+    causes = diagnose(scenario_job(next(s for s in SCENARIOS if s["name"] == name))).cylinders[0].causes
+    said = next(e for c in causes if c.key == "head-gasket" for e in c.evidence if e.what == "blow-by light")
+    assert said.factor > 1
+    assert said.text.endswith("though it speaks against it: it speaks more against rings, piston or liner")
+    plain = next(e for c in causes if c.key == "rings" for e in c.evidence if e.what == "blow-by light")
+    assert "though" not in plain.text and plain.factor < 1
 
 
 def test_results_that_agree_are_not_called_contradictory() -> None:

@@ -175,7 +175,10 @@ def test_a_job_does_not_close_quietly_while_a_question_waits(capsys: pytest.Capt
     assert run(capsys, "close", "--cause", "unknown")[0] == 0
 
 
-def test_journal_alone_says_where_you_are(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+def test_journal_alone_says_where_you_are(
+    capsys: pytest.CaptureFixture[str], folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setenv("SSH_CONNECTION", "no desktop is seen from afar")
     assert "journal open" in run(capsys)[1]
     run(capsys, *OPEN)
     assert "Pump" in run(capsys)[1]

@@ -40,9 +40,6 @@ class Told:
             raise HearingError("it cannot go on")
         return Hearing((Candidate(f"{len(sound)} {expect}", 0.0, self.name),))
 
-    def note(self, sound: Sound) -> str:
-        return "noted"
-
 
 def cannot() -> Recogniser:
     raise HearingError("no model: get one")
@@ -57,7 +54,6 @@ def apart() -> Iterator[Apart]:
 
 def test_it_hears_in_its_own_process(apart: Apart) -> None:
     assert apart.hear(SOUND, Expect.NUMBER).candidates[0].text == "1600 number"
-    assert apart.note(SOUND) == "noted"
 
 
 def test_a_killed_process_is_started_again_and_the_utterance_heard(apart: Apart) -> None:

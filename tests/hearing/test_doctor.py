@@ -73,7 +73,7 @@ def plugged_in(monkeypatch: pytest.MonkeyPatch) -> Iterator[list[Sound]]:
     yield heard
 
 
-NOTHING = Speakable((), {}, {})
+NOTHING = Speakable((), {})
 
 
 def test_the_user_is_asked_to_speak_before_the_sound_is_judged(plugged_in: list[Sound], tmp_path: Path) -> None:

@@ -208,7 +208,7 @@ def test_the_doctor_tells_a_muted_microphone_from_one_that_is_spoken_into(
     shop: Shop, say: Callable[..., Sound], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     monkeypatch.setattr(doctor, "NAMES", ("auto",))
-    nothing = Speakable((), {}, {})
+    nothing = Speakable((), {})
 
     def lines(spoken: bool) -> list[doctor.Line]:
         return list(doctor.examine(tmp_path, tmp_path, "pulse", nothing, spoken=spoken))
@@ -235,9 +235,6 @@ class Listener:
             return Hearing(())
         self.sounds.append(sound)
         return Hearing((Candidate(self.said.pop(0)[0], 0.0, self.name),))
-
-    def note(self, sound: Sound) -> str:
-        return ""
 
 
 def test_what_is_spoken_at_the_microphone_becomes_entries_with_their_sound(

@@ -19,6 +19,15 @@ def tone(rate: int, seconds: float = 1.0) -> np.ndarray:
     return (0.5 * np.sin(2 * np.pi * 440 * np.arange(round(rate * seconds)) / rate)).astype(np.float32)
 
 
+@pytest.mark.parametrize("kind", ["WAV", "FLAC", "OGG", "AIFF", "MP3"])
+def test_block_by_block_a_file_holds_what_it_holds_when_read_at_once(tmp_path: Path, kind: str) -> None:
+    path = tmp_path / "tone"
+    soundfile.write(path, tone(RATE, 3.0), RATE, format=kind)
+    whole, _ = soundfile.read(path, dtype="float32")
+    sound = np.concatenate(list(blocks_from_file(path)))
+    assert np.allclose(sound[: len(whole)], whole, atol=1e-6) and np.abs(sound[2 * RATE :]).max() > 0.4
+
+
 @pytest.mark.parametrize("rate", [8_000, 16_000, 22_050, 44_100, 48_000])
 @pytest.mark.parametrize("channels", [1, 2])
 def test_any_rate_and_channels_become_mono_at_16_khz(tmp_path: Path, rate: int, channels: int) -> None:

@@ -32,7 +32,7 @@ NUMBERS = ("일", "이", "삼", "사", "오", "육", "칠", "팔", "구", "십")
 
 
 def listing(*words: str) -> Speakable:
-    return Speakable(words, jsgf={}, graph={})
+    return Speakable(words, graph={})
 
 
 @pytest.fixture(scope="module")

@@ -3,18 +3,20 @@
 from __future__ import annotations
 
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 import numpy as np
 import pytest
 
 from journal.hearing.figures import sayings
-from journal.hearing.types import Expect, Sound, Speakable
+from journal.hearing.types import Expect, Sound, Speakable, WordGraph
 
 pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
 
 from journal.hearing.weights import shipped_model
-from journal.hearing.whisper import Whisper
+from journal.hearing.whisper import Whisper, period
+from journal.hearing.writing import sentences
 
 
 @pytest.fixture(scope="module")
@@ -129,3 +131,43 @@ def test_figures_are_said_in_every_usual_way() -> None:
     assert ("double", "two") in sayings("22")
     assert ("four", "thirty", "eight") in sayings("438")
     assert all(len(words) >= 2 for words in sayings("705"))
+
+
+def test_words_in_no_phrase_s_order_are_heard_too(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    said = "thirty eight with number four cut"
+    words = WordGraph((tuple((word, 0) for word in (*speakable.words, "with")),), frozenset({0}))
+    sound = say(said)
+    held = Whisper(speakable).hear(sound)
+    free = Whisper(replace(speakable, any_order=words)).hear(sound)
+    assert "with number" not in " ".join(c.text.lower() for c in held.candidates)
+    assert "with number" in free.candidates[0].text.lower()
+    assert free.candidates[0].score > next(c.score for c in free.candidates if not c.text), "likelier than nothing"
+
+
+def test_a_phrase_is_heard_as_without_words_in_any_order(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    words = WordGraph((tuple((word, 0) for word in speakable.words),), frozenset({0}))
+    sound = say("cylinder four cut, thirty eight")
+    assert Whisper(replace(speakable, any_order=words)).hear(sound) == Whisper(speakable).hear(sound)
+
+
+def test_a_contraction_is_written_as_one() -> None:
+    """ "number 4's", "four's": two words of the graph."""
+    whisper = Whisper(Speakable((), {Expect.ANYTHING: sentences(["number four is cut"])}))
+    for text in (" number 4's cut", " Number four's cut", " number four is cut"):
+        assert may_write(whisper, text)
+    assert not may_write(whisper, " number's four cut")
+
+
+@pytest.mark.parametrize(
+    ("said", "once"), [("six comes up six comes up six comes", 3), ("no no no", 1), ("one two three", 3), ("", 0)]
+)
+def test_what_is_said_again_is_known(said: str, once: int) -> None:
+    assert period(said.split()) == once
+
+
+def test_words_in_any_order_are_not_said_again_and_again(speakable: Speakable, say: Callable[..., Sound]) -> None:
+    """A text that repeats itself is likelier for each token; the search must not be filled with such."""
+    words = WordGraph((tuple((word, 0) for word in (*speakable.words, "with")),), frozenset({0}))
+    found = Whisper(replace(speakable, any_order=words)).hear(say("thirty eight with number four cut"))
+    texts = [c.text.lower().strip(".").split() for c in found.candidates if c.text]
+    assert all(period(text) == len(text) for text in texts), texts

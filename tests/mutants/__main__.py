@@ -33,6 +33,7 @@ BEYOND = {
     "session": ("session", "cli", "webui"),
     "wording": ("wording", "session"),
     "analysis": ("analysis", "causes", "outside"),
+    "analysis/run": ("analysis", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
 MOST_S = 10.0

@@ -8,8 +8,12 @@ from scipy import integrate, stats
 from uncertainties import ufloat, umath
 
 from journal.analysis.between.shared import chance_of_neighbours, chance_of_sharing
+from journal.analysis.run import fit
 from journal.analysis.run.display import kept_rounding
+from journal.analysis.run.doubt import sum_fits
+from journal.analysis.run.fit import believe
 from journal.analysis.run.interpolate import interpolation
+from journal.analysis.run.limits import limit
 from journal.analysis.run.model import model_of, sum_by_itself
 from journal.analysis.run.normal import below, between
 from journal.analysis.run.readings import take
@@ -126,3 +130,64 @@ def test_the_chance_of_neighbours_is_what_counting_every_case_finds(rows, low):
     cases = list(combinations(places, low))
     hits = sum(any(a[0] == b[0] and abs(a[1] - b[1]) == 1 for a, b in combinations(case, 2)) for case in cases)
     assert chance_of_neighbours(rows, low) == pytest.approx(hits / len(cases))
+
+
+def run_of(cylinders: int, *said, held_out: tuple[int, ...] = ()):
+    """A run on the model's scale."""
+    kind = RunKind.HALF_ENGINE if held_out else RunKind.IDLE
+    job = job_of(Engine(cylinders), RunStarted(kind, held_out=held_out), *said)
+    model = model_of(take(job.runs, job.engine), SETTINGS)
+    assert model is not None
+    return model
+
+
+def test_how_likely_a_limit_is_follows_the_chi_square_of_cuts_that_stop_at_one_number():
+    """A variance is a chi-square of its own: that of a governor at its limit, or of cylinders that differ as well."""
+    model = run_of(8, Baseline(60.0), *map(Cut, (1, 2, 3, 4), (75.1, 75.0, 60.2, 75.4)), held_out=(5, 6, 7, 8))
+    alike = np.array([75.1, 75.0, 75.4])
+    still = (0.004 * alike.mean()) ** 2 + 0.1**2 / 12
+    differ = still + (SETTINGS.cylinder_spread * (alike.mean() - 60) * alike.mean() / 60) ** 2
+    squares = 2 * alike.var(ddof=1)
+    likelier = (stats.chi2.pdf(squares / still, 2) / still) / (stats.chi2.pdf(squares / differ, 2) / differ)
+    half = limit(model, SETTINGS, held_out=True, speed_held=True)
+    assert half.odds == pytest.approx(SETTINGS.wrong_limit_half * likelier)
+    assert half.text.startswith("3 cuts stop at about 75.2, more alike than cylinders are: a fuel limit")
+    assert limit(model, SETTINGS, held_out=False, speed_held=True).odds == pytest.approx(
+        SETTINGS.wrong_limit * likelier
+    )
+    fell = limit(model, SETTINGS, held_out=True, speed_held=False)
+    assert fell.odds == pytest.approx(SETTINGS.wrong_speed_fell * half.odds)
+
+
+@pytest.mark.parametrize("cuts", [(75.1, 75.0), (60.0, 60.1, 60.0, 60.1), (75.1, 75.0, 60.2, 60.1)])
+def test_cuts_too_few_or_no_higher_than_their_baseline_stop_at_no_limit(cuts):
+    model = run_of(4, Baseline(60.0), *map(Cut, range(1, len(cuts) + 1), cuts))
+    found = limit(model, SETTINGS, held_out=False, speed_held=True)
+    assert (found.odds, found.text) == (0.0, "")
+
+
+@pytest.mark.parametrize("limited", [0.0, 2.0])
+def test_a_sum_is_off_where_a_run_that_is_wrong_explains_it_better(limited):
+    """By Bayes' rule, densities from `scipy.stats`; what all but the sum says of it is their harmonic mean."""
+    flags = []
+    for base in np.arange(24.0, 34.0, 0.5):
+        model = run_of(6, Baseline(float(base)), *map(Cut, range(1, 7), (36.1, 36.0, 35.8, 36.2, 36.0, 35.9)))
+        belief = believe([model.data], model.priors)[0]
+        total, u = sum_by_itself(model, belief.noise)
+        chance = SETTINGS.engine_proportional
+        density = chance * stats.norm.pdf(total, 1, np.hypot(u, SETTINGS.engine_proportional_spread))
+        rise = stats.norm.pdf(total, SETTINGS.engine_rise, np.hypot(u, SETTINGS.engine_rise_spread))
+        right = 1 / np.average(1 / (density + (1 - chance) * rise), weights=belief.weight)
+        off = SETTINGS.wrong_run / 2 + (limited if total < 1 else 0)
+        summed, low, high, fits = sum_fits(model, belief, SETTINGS, limited)
+        assert fits == ((1 - SETTINGS.wrong_run) * right > off)
+        assert summed == total
+        assert (high - low) / 3.92 == pytest.approx(np.exp(np.average(np.log(u), weights=belief.weight)))
+        flags.append(fits)
+    assert {True, False} == set(flags)
+
+
+def test_each_set_of_noise_nodes_adds_up_to_a_normal_distribution():
+    for _, stands_for, places in fit._PLACES:
+        assert stands_for * stats.norm.pdf(places).sum() == pytest.approx(1, abs=0.003)
+        assert places == pytest.approx(-places[::-1])

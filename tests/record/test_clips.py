@@ -162,3 +162,10 @@ def test_sound_exactly_as_old_or_as_much_as_may_be_kept_stays(store: Store) -> N
     assert here(store, clips) == [True, True, True]
     total = sum(path.stat().st_size for path in (store.folder / "clips").rglob("*.flac"))
     assert let_go(store, keep_bytes=total, now=START + timedelta(days=9)) == (0, 0)
+
+
+def test_a_clip_is_sixteen_bit_sound_of_sixteen_thousand_samples_a_second(store: Store) -> None:
+    """As a pack's description says it is, for whoever hears it elsewhere."""
+    sound = np.sin(np.arange(16_000, dtype=np.float32) / 9)
+    facts = soundfile.info(clip_path(store.folder, keep_clip(store.folder, sound)))
+    assert (facts.samplerate, facts.channels, facts.subtype, facts.duration) == (16_000, 1, "PCM_16", 1.0)

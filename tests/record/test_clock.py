@@ -61,28 +61,92 @@ def session(store: Store) -> Session:
 
 
 @pytest.mark.parametrize("year", [2099, 9998])
-def test_an_entry_dated_far_ahead_is_refused_from_a_pack_and_from_here(
-    store: Store, session: Session, tmp_path: Path, year: int
-) -> None:
+def test_an_entry_made_here_and_dated_far_ahead_is_refused(store: Store, session: Session, year: int) -> None:
     ahead = datetime(year, 1, 1, tzinfo=UTC)
-    with Store.open(tmp_path / "other") as other:
+    with pytest.raises(
+        BadInput, match=rf"is dated {year}-01-01 .* says 2026-11-26 .* set the clock that is wrong, .* no"
+    ):
+        store.append(Entry(new_id(NOW), session.job_id, ahead, Note("x")))
+    with pytest.raises(BadInput, match="nothing was saved"):
+        store.merge([Entry(new_id(NOW), session.job_id, ahead, Note("x"))], carried=False)
+    assert len(store.entries(session.job_id)) == 1
+
+
+def begun_ahead(folder: Path, year: int) -> tuple[str, Path]:
+    """A pack of a job that was begun with the clock ahead, and goes on with it set right."""
+    with Store.open(folder / f"from {year}") as other:
+        ahead = datetime(year, 1, 1, tzinfo=UTC)
         other.clock = lambda: ahead
-        job = opened(at=NOW)
-        other.append(*job.entries, replace(job.say(JobClosed("unknown")), at_utc=ahead))
-        pack(other, job.job, tmp_path / "ahead.zip")
-    with pytest.raises(BadInput, match=rf"is dated {year}-01-01 .* clock says 2026-11-26 .* nothing was"):
-        unpack(store, tmp_path / "ahead.zip")
-    with pytest.raises(BadInput, match="set the clock that is wrong"):
-        store.append(Entry(new_id(ahead), session.job_id, ahead, Note("x")))
-    assert [line.id for line in store.jobs()] == [session.job_id]
+        job = open_job(other, JobOpened("loader", Engine(6)), "Bo", at=ahead)
+        there = Session(other, job, clock=lambda: ahead)
+        there.enter(RunStarted(RunKind.IDLE))
+        there.enter(Baseline(30.0))
+        pack(other, job, folder / "begun.zip")
+        at(other, there, NOW - timedelta(hours=2))
+        there.enter(Cut(1, 38.0))
+        pack(other, job, folder / "on.zip")
+    return job, folder
 
 
-def test_what_another_machine_dates_a_day_ahead_is_taken_and_a_moment_more_is_not(store: Store) -> None:
+@pytest.mark.parametrize("year", [2099, 9998])
+@pytest.mark.parametrize("names", [["begun.zip", "on.zip"], ["on.zip"], ["on.zip", "begun.zip"], ["begun.zip"]])
+def test_a_pack_of_a_job_that_was_begun_with_the_clock_ahead_is_taken_and_its_times_are_set_aside(
+    store: Store, session: Session, tmp_path: Path, year: int, names: list[str]
+) -> None:
+    job, folder = begun_ahead(tmp_path, year)
+    for name in names:
+        brought = unpack(store, folder / name).brought
+        if name == names[0]:
+            assert brought.set_aside == (
+                f"3 entries of Bo are dated ahead of this machine's clock, up to {year}-01-01: the order is kept, the "
+                "times say nothing",
+            )
+        assert unpack(store, folder / name).entries == ()
+    (run,) = store.job(job).runs
+    assert len(run.baselines) == 1 and len(run.cuts) == ("on.zip" in names)
+    assert store.job(job).opened_at <= NOW and store.line(job).opened_at <= NOW and store.line(job).last_at <= NOW
+    assert verify(store) == []
+    at(store, session, NOW + timedelta(minutes=1))
+    here = Session(store, job, "Ash", clock=lambda: NOW + timedelta(minutes=2))
+    here.enter(Cut(2, 37.0))
+    assert store.entries(job)[-1].at_utc == NOW + timedelta(minutes=2)
+    assert store.latest_open() == session.job_id
+    pack(store, job, tmp_path / "further.zip")
+    with Store.open(tmp_path / "third") as third:
+        third.clock = lambda: NOW + timedelta(minutes=3)
+        unpack(third, tmp_path / "further.zip")
+        assert third.entries(job) == store.entries(job) and verify(third) == []
+
+
+def test_who_dates_a_closing_of_a_job_here_far_ahead_is_asked_about_as_any(
+    store: Store, session: Session, tmp_path: Path
+) -> None:
+    pack(store, session.job_id, tmp_path / "ours.zip")
+    with Store.open(tmp_path / "other") as other:
+        other.clock = lambda: NOW
+        unpack(other, tmp_path / "ours.zip")
+        other.clock = lambda: datetime(9998, 1, 1, tzinfo=UTC)
+        end = datetime(9998, 1, 1, tzinfo=UTC)
+        other.append(Entry(new_id(NOW), session.job_id, end, JobClosed("unknown"), technician="Mallory"))
+        pack(other, session.job_id, tmp_path / "ahead.zip")
+    brought = unpack(store, tmp_path / "ahead.zip").brought
+    assert brought.changes == ("the job is closed by Mallory: unknown",)
+    assert brought.set_aside[0].startswith(
+        "1 entry of Mallory is dated ahead of this machine's clock, up to 9998-01-01"
+    )
+    at(store, session, NOW + timedelta(minutes=1))
+    session.enter(JobReopened())
+    session.enter(Note("goes on"))
+    assert store.job(session.job_id).state is JobState.OPEN
+    assert store.entries(session.job_id)[-1].at_utc < NOW + timedelta(minutes=2)
+
+
+def test_what_another_machine_dates_a_day_ahead_is_no_wrong_clock_and_a_moment_more_is(store: Store) -> None:
     job = opened(at=NOW)
-    latest = replace(job.entries[0], at_utc=NOW + AHEAD)
-    store.check_merge([latest])
-    with pytest.raises(BadInput, match="is dated"):
-        store.check_merge([replace(latest, at_utc=NOW + AHEAD + timedelta(milliseconds=1))])
+    for more, marks in ((timedelta(), 0), (timedelta(milliseconds=1), 1)):
+        latest = replace(job.say(Note("x")), at_utc=NOW + AHEAD + more)
+        store.merge([*job.entries[:1], latest])
+        assert sum(isinstance(entry.body, ClockSetBack) for entry in store.entries(job.job)) == marks
 
 
 def test_a_clock_that_was_ahead_dates_nothing_after_it_wrongly(store: Store, session: Session) -> None:

@@ -220,4 +220,4 @@ def test_an_export_to_a_place_that_cannot_be_is_one_clear_line(tmp_path: Path) -
         export(tmp_path / "file" / "out", b"x")
     with pytest.raises(BadInput, match="is a folder"):
         export(tmp_path, b"x")
-    assert exports.check_target(tmp_path / "free") is None
+    assert exports.check_target(tmp_path / "free", replace=False) is None

@@ -56,6 +56,17 @@ def test_a_new_journal_and_all_in_it_is_closed_to_others(tmp_path: Path) -> None
     assert others_may(tmp_path / "job.zip"), "what is made to be carried is as the user's other files"
 
 
+def test_folders_and_files_of_a_journal_are_all_its_owner_needs_and_no_more(tmp_path: Path) -> None:
+    os.umask(0)
+    with Store.open(tmp_path / "shop" / "journal") as store:
+        take_in(store.folder, file_of(scene(160, 120)), "a.jpg")
+        store.append(*opened().entries)
+        modes = {path.is_dir(): set() for path in store.folder.rglob("*")}
+        for path in (store.folder, store.folder.parent, *store.folder.rglob("*")):
+            modes[path.is_dir()].add(stat.S_IMODE(path.stat().st_mode))
+    assert modes == {True: {0o700}, False: {0o600}}
+
+
 def test_an_empty_folder_that_was_there_becomes_private_and_one_with_other_things_in_it_stays(tmp_path: Path) -> None:
     (tmp_path / "empty").mkdir()
     (tmp_path / "full").mkdir()

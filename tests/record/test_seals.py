@@ -7,6 +7,7 @@ description worked out with the standard library alone.
 from __future__ import annotations
 
 import base64
+import errno
 import hashlib
 import json
 import os
@@ -22,10 +23,10 @@ import pytest
 
 from journal.errors import BadInput, RecordError
 from journal.facts import Cut, JobClosed, Note, Photo, Withdrawal
-from journal.record import seals
+from journal.record import seals, sums
 from journal.record.backup import back_up
 from journal.record.clips import clip_path, keep_clip
-from journal.record.keys import KEY_NAME, journal_key, name_of
+from journal.record.keys import KEY_NAME, journal_key, key_there, name_of
 from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME, migrations
@@ -164,8 +165,11 @@ def test_whoever_has_no_key_cannot_make_the_sum_fit(store: Store, tmp_path: Path
         db = forged._db
         gone = db.execute(f"{seals._SEALED} WHERE seq = 3").fetchall()
         db.execute("DELETE FROM seals WHERE seq = 3")
-        seals._change_sum(db, gone, -1, other)
+        sums.change(db, other, count=-1, entries=-seals._summed(db, gone))
         seals.add(db, [seals.Arrived(3, entry)], other, carried=False)
+        found = sums.read(db)
+        assert found is not None
+        sums._write(db, found, other)
         db.conn.commit()
         forged.redraw_lines()
     with Store.open(store.folder) as again:
@@ -407,6 +411,11 @@ def test_the_checksum_and_the_signature_are_what_the_packs_description_says(stor
     record = json.loads(files["signatures.jsonl"].splitlines()[-1])
     values = json.dumps(list(entry.values()), sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
     assert "漢字".encode() in values and record["id"] == entry["id"]
+    for made, line in zip(job.entries, files["entries.jsonl"].splitlines(), strict=True):
+        fields = list(json.loads(line).values())
+        as_said = json.dumps(fields, sort_keys=True, ensure_ascii=False, separators=(",", ":")).encode()
+        assert seals.digest(made) == hashlib.sha256(as_said).digest()
+    assert list(json.loads(files["entries.jsonl"].splitlines()[3])["body"]) == ["kind", "sha256", "name", "subject"]
     (tmp_path / "message").write_bytes(b"cutout journal entry\n" + hashlib.sha256(values).digest())
     (tmp_path / "signature").write_bytes(bytes.fromhex(record["signature"]))
     # RFC 8410, section 10.1: what stands before the 32 bytes of an Ed25519 public key in DER.
@@ -422,7 +431,7 @@ def test_the_checksum_and_the_signature_are_what_the_packs_description_says(stor
     assert subprocess.run([*command, "signature"], cwd=tmp_path, check=False, capture_output=True).returncode != 0
 
 
-def test_a_key_that_is_no_key_any_more_is_made_anew_and_the_rest_stays_readable(store: Store) -> None:
+def test_a_key_that_is_no_key_any_more_is_made_anew_and_that_stays_to_be_seen(store: Store) -> None:
     job = a_job(store)
     old = journal_key(store.folder).public
     store.close()
@@ -431,9 +440,25 @@ def test_a_key_that_is_no_key_any_more_is_made_anew_and_the_rest_stays_readable(
         (line,) = verify(again)
         assert line.startswith("journal.key is gone: restore it from a backup")
         again.append(job.say(Note("after")))
-        assert journal_key(store.folder).public != old
-        assert verify(again) == []
-        assert {by.key for by in again.signatures(job.job).values()} == {old, journal_key(store.folder).public}
+        new = journal_key(store.folder).public
+        assert new != old
+        told = [f"signed by {name_of(old)}, which is not this journal: journal.key was lost", "is not signed"]
+        for number in range(3):
+            again.append(job.say(Note(f"more {number}")))
+            assert [text in line for text, line in zip(told, verify(again), strict=True)] == [True, True]
+        assert {by.key for by in again.signatures(job.job).values()} == {old, new}
+
+
+def test_a_private_key_is_read_where_no_mode_can_be_changed(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    """As on a disk that can only be read: what is private already needs no change."""
+    a_job(store)
+
+    def refuse(path: Path, mode: int, **_: object) -> None:
+        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+
+    monkeypatch.setattr(Path, "chmod", refuse)
+    found = key_there(store.folder)
+    assert found is not None and found.public == store.public_key()
 
 
 # Journals from before
@@ -448,10 +473,11 @@ def old_journal(folder: Path) -> Scribe:
     (folder / KEY_NAME).unlink()
     with sqlite3.connect(folder / FILE_NAME) as db:
         for what in ("INDEX entries_taken_up", "INDEX entries_set_back", "TABLE seals", "TABLE sealed", "TABLE signers",
-                     "TABLE copies_only"):  # fmt: skip
+                     "TABLE copies_only", "TABLE sums"):  # fmt: skip
             db.execute(f"DROP {what}")
         db.execute("ALTER TABLE jobs DROP COLUMN teaches")
-        db.execute("DELETE FROM _sqlite_migrations WHERE name = 'seals_beside_the_entries'")
+        names = "('seals_beside_the_entries', 'sums_over_what_no_entry_says')"
+        db.execute(f"DELETE FROM _sqlite_migrations WHERE name IN {names}")
     db.close()
     return job
 
@@ -512,4 +538,4 @@ def test_a_backup_holds_the_key_and_restores_to_the_same_signer(store: Store, tm
 
 
 def test_every_version_of_the_schema_is_applied_once(store: Store) -> None:
-    assert len(migrations.applied(store._db)) == 2 and migrations.pending(store._db) == []
+    assert len(migrations.applied(store._db)) == 3 and migrations.pending(store._db) == []

@@ -6,6 +6,7 @@ import hashlib
 import io
 import json
 import shutil
+import tracemalloc
 import zipfile
 from collections.abc import Callable, Iterator
 from pathlib import Path
@@ -120,6 +121,66 @@ def test_a_copy_that_came_first_gives_way_to_the_original(here: Store, there: St
     assert max(picture(page_copy_path(here.folder, sha256))) < 50
     assert take_in(here.folder, white, "a.jpg").sha256 == sha256
     assert min(picture(page_copy_path(here.folder, sha256))) > 200
+
+
+def true_copies(store: Store, folder: Path, photo: bytes) -> tuple[str, Path]:
+    """A job with a photo, as a pack that brings its page copy."""
+    taken = take_in(store.folder, photo, "a.jpg")
+    job = opened(technician="Ada")
+    job.say(Photo(taken.sha256, "a.jpg"))
+    store.append(*job.entries)
+    pack(store, job.job, folder / "true.zip", originals=False)
+    return taken.sha256, folder / "true.zip"
+
+
+def mark_of_a_crack(photo: bytes) -> bytes:
+    """The same picture with a small patch painted over."""
+    with Image.open(io.BytesIO(photo)) as image:
+        image.paste("black", (200, 200, 216, 216))
+        return file_of(image)
+
+
+FOREIGN = {"another": of_one_colour("black"), "a detail of it": mark_of_a_crack(file_of(scene()))}
+
+
+@pytest.mark.parametrize("foreign", FOREIGN.values(), ids=FOREIGN.keys())
+def test_a_foreign_copy_that_came_first_is_shown_beside_the_true_one_and_gives_way_when_told(
+    here: Store, there: Store, tmp_path: Path, foreign: bytes
+) -> None:
+    sha256, true = true_copies(there, tmp_path, file_of(scene()))
+    with Store.open(tmp_path / "mallory") as mallory:
+        unpack(here, forged(mallory, sha256, tmp_path, foreign))
+    before = page_copy_path(here.folder, sha256).read_bytes()
+    small = thumbnail_path(here.folder, sha256).read_bytes()
+    asked: list[str] = []
+
+    def refuse(brought: Brought) -> None:
+        asked.extend(brought.pictures)
+        raise click.Abort
+
+    with pytest.raises(click.Abort):
+        unpack(here, true, refuse)
+    assert asked == ["photo a.jpg of Ada: the pack shows another picture than the copy that is here"]
+    assert page_copy_path(here.folder, sha256).read_bytes() == before
+    answer = CliRunner().invoke(group, ["--journal", str(here.folder), "unpack", str(true)], input="n\n")
+    assert asked[0] in answer.output and "2 entries of Ada: signed by" in answer.output and answer.exit_code == 1
+    assert page_copy_path(here.folder, sha256).read_bytes() == before
+    assert CliRunner().invoke(group, ["--journal", str(here.folder), "unpack", str(true)], input="y\n").exit_code == 0
+    shown = Image.open(page_copy_path(here.folder, sha256)).convert("L").getpixel((208, 208))
+    wanted = Image.open(page_copy_path(there.folder, sha256)).convert("L").getpixel((208, 208))
+    assert abs(shown - wanted) < 10 and thumbnail_path(here.folder, sha256).read_bytes() != small
+    unpack(here, true, lambda brought: asked.extend(brought.pictures))
+    assert len(asked) == 1, "the same copy is no other picture"
+
+
+def test_a_copy_that_was_handed_on_twice_is_the_same_picture(here: Store, there: Store, tmp_path: Path) -> None:
+    _, true = true_copies(there, tmp_path, file_of(scene()))
+    with Store.open(tmp_path / "second") as second:
+        unpack(second, true)
+        pack(second, second.references()[0][0], tmp_path / "on.zip", originals=False)
+    for packed in (true, tmp_path / "on.zip", true):
+        assert unpack(here, packed).brought.pictures == ()
+    assert unpack(there, tmp_path / "on.zip").brought.pictures == (), "where the original is, no copy counts"
 
 
 def add(name: str, data: bytes) -> Callable[[dict[str, bytes]], None]:
@@ -377,3 +438,19 @@ def test_show_says_who_signed(here: Store, there: Store, tmp_path: Path) -> None
     late = Entry(new_id(job.at), job.job, job.at, Note("x"), technician="Cy")
     here.merge([late])
     assert "1 entry of Cy: not signed" in run(here.folder, "show").output
+
+
+def test_a_large_file_to_read_in_a_pack_is_looked_through_and_not_held(here: Store, tmp_path: Path) -> None:
+    job = opened()
+    here.append(*job.entries)
+    pack(here, job.job, tmp_path / "large.zip", {"readme.txt": bytes(40_000_000)})
+    with Store.open(tmp_path / "other") as other:
+        tracemalloc.start()
+        unpack(other, tmp_path / "large.zip")
+        most = tracemalloc.get_traced_memory()[1]
+        tracemalloc.stop()
+        assert other.entries(job.job) == job.entries
+    assert most < 10_000_000
+    altered = {"readme.txt": bytes(39_999_999) + b"x"}
+    with pytest.raises(BadInput, match=r"was changed or damaged at readme\.txt"):
+        unpack(here, rewritten(tmp_path / "large.zip", lambda files: files.update(altered)))

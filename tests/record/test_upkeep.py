@@ -2,26 +2,31 @@
 
 from __future__ import annotations
 
+import errno
+import os
 import sqlite3
 import threading
 import zipfile
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from datetime import timedelta
 from pathlib import Path
 
 import numpy as np
 import pytest
+from click.testing import CliRunner
 
+from journal.cli.main import group
 from journal.errors import BadInput, NotFound, RecordError
 from journal.facts import Cut, JobReopened, Note, Photo, Source
-from journal.record.backup import back_up
-from journal.record.clips import keep_clip
+from journal.record.backup import BackedUp, back_up
+from journal.record.clips import clip_path, keep_clip
+from journal.record.files import sha256_of_file
 from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import verify
+from journal.record.verify import drop_copies, lost, verify
 from tests.record.arrange import START, Scribe, opened
 from tests.record.pictures import file_of, scene
 
@@ -49,7 +54,7 @@ def a_job(store: Store, *, seed: int = 1, unit: str = "irrigation pump", note: s
 
 def test_a_backup_unpacked_into_a_folder_is_the_journal(store: Store, tmp_path: Path) -> None:
     job = a_job(store)
-    assert back_up(store, tmp_path / "backup.zip") == 4
+    assert back_up(store, tmp_path / "backup.zip") == BackedUp(4, ())
     with zipfile.ZipFile(tmp_path / "backup.zip") as file:
         file.extractall(tmp_path / "restored")
     with Store.open(tmp_path / "restored", create=False) as restored:
@@ -58,6 +63,107 @@ def test_a_backup_unpacked_into_a_folder_is_the_journal(store: Store, tmp_path: 
         assert verify(restored) == []
         assert original_path(restored.folder, job.entries[2].body.sha256).is_file()  # type: ignore[union-attr]
         restored.append(job.say(Note("goes on")))
+
+
+def spoil_photo(store: Store, job: Scribe) -> Path:
+    path = original_path(store.folder, job.entries[2].body.sha256)  # type: ignore[union-attr]
+    path.write_bytes(b"x")
+    return path
+
+
+def spoil_sound(store: Store, job: Scribe) -> Path:
+    path = clip_path(store.folder, job.entries[1].clip)
+    path.write_bytes(path.read_bytes()[:-9])
+    return path
+
+
+@pytest.mark.parametrize("damage", [spoil_photo, spoil_sound])
+def test_a_backup_of_a_damaged_file_says_so_and_holds_it_as_it_is(
+    store: Store, tmp_path: Path, damage: Callable[[Store, Scribe], Path]
+) -> None:
+    path = damage(store, a_job(store))
+    name = path.relative_to(store.folder).as_posix()
+    told = back_up(store, tmp_path / "b.zip")
+    assert told == BackedUp(4, (f"{name} is not what it was: restore it from an earlier backup",))
+    with zipfile.ZipFile(tmp_path / "b.zip") as file:
+        assert file.read(name) == path.read_bytes()
+
+
+def test_a_backup_goes_on_past_a_file_that_cannot_be_read(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job = a_job(store)
+    bad, read = clip_path(store.folder, job.entries[1].clip), Path.read_bytes
+
+    def fails(path: Path) -> bytes:
+        if path == bad:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return read(path)
+
+    monkeypatch.setattr(Path, "read_bytes", fails)
+    name = bad.relative_to(store.folder).as_posix()
+    told = back_up(store, tmp_path / "b.zip")
+    assert told == BackedUp(3, (f"{name} cannot be read (input/output error) and is not in it",))
+    with zipfile.ZipFile(tmp_path / "b.zip") as file:
+        assert name not in file.namelist() and file.testzip() is None
+
+
+def test_the_command_tells_what_is_wrong_with_what_was_backed_up(store: Store, tmp_path: Path) -> None:
+    job = a_job(store)
+    clip_path(store.folder, job.entries[1].clip).unlink()
+    path = spoil_photo(store, job)
+    os.utime(path, (0, 0))  # older than a ZIP file can say
+    with sqlite3.connect(store.path) as db:
+        db.execute("INSERT INTO copies_only VALUES (?)", ["0" * 64])
+    done = CliRunner().invoke(group, ["--journal", str(store.folder), "backup", str(tmp_path / "b.zip")])
+    assert done.exit_code == 1 and str(done.exception) == (
+        "3 things are wrong with the journal, and so with the backup, listed above"
+    )
+    first, *lines = done.output.splitlines()
+    assert first.endswith("b.zip: 3 files")
+    assert lines == [
+        f"  - photos/{path.parent.name}/{path.name} is not what it was: restore it from an earlier backup",
+        "  - the list of photos that came as copies only is not what this program wrote: restore it from a backup",
+        f"  - the sound of entry {job.entries[1].id} is missing: restore it from a backup",
+    ]
+
+
+def test_a_page_copy_that_is_no_picture_any_more_is_found_where_it_is_all_there_is(
+    store: Store, tmp_path: Path
+) -> None:
+    job = a_job(store)
+    pack(store, job.job, tmp_path / "job.zip", originals=False)
+    with Store.open(tmp_path / "other") as other:
+        unpack(other, tmp_path / "job.zip")
+        path = page_copy_path(other.folder, job.entries[2].body.sha256)  # type: ignore[union-attr]
+        path.write_bytes(path.read_bytes()[:900])
+        told = f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
+        assert verify(other) == lost(other) == [told]
+
+
+def test_a_copy_under_a_name_that_is_no_checksum_is_looked_at_as_any(store: Store) -> None:
+    a_job(store)
+    stray = store.folder / "copies" / "ab" / "holiday-page.jpg"
+    stray.parent.mkdir(exist_ok=True)
+    stray.write_bytes(b"x")
+    drop_copies(store)
+    assert stray.exists()
+    assert verify(store) == [
+        "copies/holiday-page.jpg is no picture any more, and its original is elsewhere: restore it from a backup"
+    ]
+
+
+def test_a_file_that_cannot_be_read_is_a_line_of_verify(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    job = a_job(store)
+    bad = clip_path(store.folder, job.entries[1].clip)
+
+    def fails(path: Path) -> str:
+        if path == bad:
+            raise OSError(errno.EIO, os.strerror(errno.EIO))
+        return sha256_of_file(path)
+
+    monkeypatch.setattr("journal.record.verify.sha256_of_file", fails)
+    assert verify(store) == [f"clips/{bad.name} cannot be read: input/output error; restore it from a backup"]
 
 
 def test_a_photo_whose_original_stayed_elsewhere_is_backed_up_as_its_page_copy(store: Store, tmp_path: Path) -> None:

@@ -28,6 +28,7 @@ from journal.output.speaking import Answerer
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.wording import Context, Verdict, decide, describe
+from webui.heard import heard_in
 
 UTTERANCE = Utterance(0.0, 2.0, np.ones(RATE, dtype=np.float32))
 DEMO = Path(__file__).resolve().parents[2] / "demo" / "orchard"
@@ -44,9 +45,6 @@ class Says:
     def hear(self, sound: Sound, expect: Expect = Expect.ANYTHING) -> Hearing:
         self.times += 1
         return self._hearing
-
-    def note(self, sound: Sound) -> str:
-        return ""
 
 
 class Hears(Says):
@@ -170,6 +168,31 @@ def test_what_is_heard_at_a_pause_is_entered_once(session: Session, monkeypatch:
     kept = list((session.store.folder / "clips").rglob("*.flac"))
     used = {e.clip for e in session.store.entries(session.job_id) if e.clip}
     assert {path.stem for path in kept} == used, "sound of a pause that was no end is not kept"
+
+
+def test_while_it_leads_it_asks_and_a_number_alone_is_for_what_it_asked(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoken(monkeypatch)
+    answered: list[str] = []
+    monkeypatch.setattr(Answerer, "answer", lambda self, verdict, text: answered.append(text))
+    page = LivePage(session.store.folder, session.job_id)
+    ears = Ears([Hears("thirty eight point two"), Hears("thirty eight point two", "pocketsphinx")])
+    for _ in listen(session, ears, Listening(source=Path("-"), lead=True), page):
+        pass
+    cuts = [(e.body.cylinder, e.body.value) for e in session.store.entries(session.job_id) if isinstance(e.body, Cut)]
+    assert cuts == [(number, 38.2) for number, _ in enumerate(cuts, 1)] and cuts
+    assert answered[:2] == ["One.", "Thirty-eight point two. Two."]
+    assert heard_in(session.store.folder).asks_cylinder == len(cuts) + 1
+
+
+def test_what_is_told_to_stop_hears_what_was_said_and_no_more(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    spoken(monkeypatch)
+    stop = Event()
+    stop.set()
+    assert list(listen(session, Ears([Hears("overhead sound")]), Listening(source=Path("-"), stop=stop))) == []
 
 
 class SaysByLength(Hears):

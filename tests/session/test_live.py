@@ -12,7 +12,7 @@ import pytest
 from journal import live
 from journal.hearing.types import RATE, Sound
 from journal.live import LIVE_FILE, LivePage
-from webui.watch import heard_in
+from webui.heard import Hears, heard_in
 
 
 def tone(peak: float) -> Sound:
@@ -29,7 +29,7 @@ def test_a_full_scale_sine_is_three_decibels_below_full_scale(tmp_path: Path, mo
     now = heard_in(tmp_path)
     assert now.level_now() == pytest.approx(-23.0, abs=0.1)
     assert now.job == "a job"
-    assert now.listening
+    assert now.hears()[0] is Hears.YES
 
 
 def test_silence_has_no_level(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

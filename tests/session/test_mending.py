@@ -58,6 +58,8 @@ def test_several_things_in_it_are_all_entered_where_they_were_said(session: Sess
     session.enter(RunStarted(RunKind.IDLE))
     mend(session, asked, "four cut thirty eight. five cut thirty seven")
     assert cuts(session) == [(1, 4, 38.0), (1, 5, 37.0)]
+    job = session.job
+    assert set(session.store.signatures(job.id)) == {entry.id for entry in job.entries}, "all of it was made here"
 
 
 def test_the_next_cylinder_is_the_one_that_was_next_then(session: Session) -> None:

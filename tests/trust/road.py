@@ -95,10 +95,6 @@ class KnownSpeech:
         sure = (Candidate(words, -0.5, self.name), Candidate("", -25.0, self.name))
         return Hearing(sure if best > 0.8 else (), free_text=words)
 
-    def note(self, sound: Sound) -> str:
-        """Its words without the first, which asked for a note."""
-        return self.hear(sound).free_text.partition(" ")[2]
-
 
 def _fit(heard: Sound, known: Sound) -> float:
     """How well they fit at the best shift, 0 to 1."""

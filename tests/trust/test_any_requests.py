@@ -9,6 +9,7 @@ from __future__ import annotations
 import io
 import random
 import re
+import sys
 from collections import Counter
 from collections.abc import Iterator
 from datetime import timedelta
@@ -46,18 +47,23 @@ from journal.record.photos import take_in
 from journal.record.store import Store
 from journal.record.verify import verify
 from journal.session import Session, open_job
+from journal.tapped import last_done
 from tests.trust.effort import tries
 from tests.trust.spoilt import spoil
 from tests.webui.own import own_browser
+from webui import listening
 from webui.app import create_app
 from webui.grants import LinkKind
+from webui.listener import Listener
 from webui.shop import Shop
 
 PICTURE = Path(__file__).resolve().parents[2] / "demo" / "orchard" / "blow-by.jpg"
 
 CYLINDERS = ("", "1", "3", "4")
 SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
-    "access.give_code": {"code": ("1234 5678",)},
+    "access.call": {"name": ("Bay 2 phone", "")},
+    "access.devices": {"job": ("JOB", "")},
+    "access.give_code": {"code": ("1234 5678",), "name": ("Bay 2 phone",), "to": ("/", "/new")},
     "board.board": {
         "text": ("bench",), "state": ("open", "closed"), "page": ("1", "2"), "since": ("", "2026-01-01"),
         "until": ("", "2099-01-01"),
@@ -82,6 +88,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "finish.order_anyway": {"cause": ("injector", "valve-train"), "cylinder": CYLINDERS, "reason": ("waited for",)},
     "finish.put_back": {"what": ("cylinders", "injection pressure")},
     "finish.repaired": {"text": ("new bridge",), "cylinder": CYLINDERS, "back": ("live", "overview", "")},
+    "handset.cue": {"subject": ("overhead", "blow-by"), "cylinder": CYLINDERS},
+    "handset.now": {"after": ("", "0", "3")},
     "links.give": {"days": ("1", "7", "30")},
     "links.order": {"paper": ("A4", "Letter")},
     "links.say": {
@@ -89,6 +97,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "number-PART": ("B-3", "B-5"),
     },
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
+    "listening.listen": {"act": ("listen", "stop"), "microphone": ("", "usb"), "voice": ("tones", "silent"),
+                         "lead": ("", "yes")},
     "live.answer": {"choice": ("0", "1", "neither"), "back": ("review", "")},
     "looks.theme": {"theme": ("dark", "light", "system"), "back": ("/", "/new")},
     "looks.who": {"technician": ("Ash", "Wren"), "back": ("/", "/new")},
@@ -97,6 +107,7 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "words": ("cylinder four cut thirty eight", "cylinder four cut three hundred", ""), "nothing": ("", "yes"),
         "option": ("", "0", "1"), "back": ("overview", ""),
     },
+    "phone.cue": {"subject": ("overhead", "blow-by"), "cylinder": CYLINDERS},
     "photos.mark": {
         "shape": ("ring", "arrow"), "x0": ("10", "0"), "y0": ("10.5",), "x1": ("60", "100"), "y1": ("70",),
         "text": ("", "here"),
@@ -115,6 +126,11 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     },
     "review.review": {"show": ("", "run-1", "cylinder-3", "rest", "all", "cylinder-99"), "page": ("1", "2")},
     "review.take_back": {"back": ("run-1", "")},
+    "tapping.number": {
+        "about": ("cylinder", "question", "baseline"), "cylinder": CYLINDERS, "question": ("QUESTION",),
+        "value": ("38.5", "31", ""), "no_change": ("", "yes"),
+    },
+    "tapping.take_back": {"entry": ("LAST", "")},
     "units.choose": {"set": ("", "si", "us"), "coolant temperature": ("degF", "degC"), "lash": ("thou", "mm")},
     "writeup.edit": {"text": ("in our own words", ""), "generated": ("", "", "1")},
     "writeup.download": {"paper": ("A4", "Letter")},
@@ -164,6 +180,8 @@ class Place:
         self.app: Flask = create_app(folder, lan=True)
         self.app.config.update(WTF_CSRF_ENABLED=False, PROPAGATE_EXCEPTIONS=True)
         self.shop: Shop = self.app.extensions["journal"]
+        waits = [sys.executable, "-c", "import sys; sys.stdin.read()"]
+        self.shop.listener = Listener(folder, lambda folder, wanted: waits)
         self.own = own_browser(self.app)
         self.asked = self.jobs = 0
         self.names: dict[str, tuple[str, ...]] = {}
@@ -199,6 +217,7 @@ class Place:
             "part_id": tuple(parts), "sha": (photo.sha256,), "clip": (clip,), "mark": tuple(marks),
             "desk": (self.shop.grants.token(links[LinkKind.DESK]),), "device": (self.shop.grants.admit(),),
             "phone": (self.shop.grants.token(links[LinkKind.PHONE]),), "number": ("1", "2"),
+            "stream": ("00112233445566aa", "ffeeddccbbaa9988"),
             "secret": (self.shop.entrance.secret,),
             "link_id": tuple(link.id for link in links.values()), "filename": ("page.css",),
         }  # fmt: skip
@@ -220,9 +239,11 @@ class Place:
 @pytest.fixture(scope="module")
 def place(tmp_path_factory: pytest.TempPathFactory) -> Iterator[Place]:
     folder = tmp_path_factory.mktemp("any requests") / "journal"
-    with Store.open(folder) as store:
+    with Store.open(folder) as store, pytest.MonkeyPatch.context() as patch:
+        patch.setattr(listening, "_listed", list)
         made = Place(folder, store)
         yield made
+        made.shop.listener.stop()
         assert verify(store) == []
         told = Counter(status // 100 for statuses in made.answered.values() for status in statuses.elements())
         print(f"answers by hundreds: {dict(sorted(told.items()))}")
@@ -246,8 +267,7 @@ KINDS = {
     ("mending.put_right", "entry_id"): "lost",
     ("photos.unmark", "entry_id"): "mark",
     ("files.clip", "sha"): "clip",
-    ("phone.view", "token"): "phone",
-    ("phone.send", "token"): "phone",
+    **{(f"phone.{what}", "token"): "phone" for what in ("view", "send", "now", "cue", "photo")},
 }
 """What kind of name an address wants, where its own word does not say."""
 
@@ -261,6 +281,8 @@ def address(rule: Rule, chance: random.Random, place: Place) -> str | None:
             values[name] = chance.choice(offered[1].split(", "))
         elif name == "number":
             values[name] = chance.choice([1, 2, 0, 3, 10**9])
+        elif name == "at":
+            values[name] = chance.choice([0, 0, 1, 3000, 10**12])
         elif name == "filename":
             values[name] = chance.choice(["page.css", "../app.py", "x" * 300])
         else:
@@ -278,6 +300,10 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
         fields: dict[str, Any] = {n: chance.choice(fit) for n, fit in SENSIBLE.get(rule.endpoint, {}).items()}
         stand_ins = {"JOB": place.names["job_id"][0], "PHOTO": place.names["sha"][0]}
         stand_ins["LOST"] = chance.choice(place.names["lost"])
+        stand_ins["QUESTION"] = chance.choice(place.names["question"])
+        if rule.endpoint == "tapping.take_back":
+            last = last_done(place.store.job(place.names["job_id"][0]))
+            stand_ins["LAST"] = last.id if last is not None else ""
         part = chance.choice(place.names["part_id"])
         fields = {name.replace("PART", part): stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
@@ -292,7 +318,7 @@ def photo(chance: random.Random) -> dict[str, Any]:
     data = PICTURE.read_bytes()
     data = data + chance.randbytes(2) if chance.random() < 0.3 else spoil(data[:2000], chance)
     name = chance.choice(["photo.jpg", "../../photo.jpg", "", "x" * 300 + ".png"])
-    return {chance.choice(["photos", "photos", "file"]): (io.BytesIO(data), name)}
+    return {chance.choice(["photos", "photos", "memo", "file"]): (io.BytesIO(data), name)}
 
 
 def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> int:
@@ -308,7 +334,9 @@ def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> in
     sent = form(rule, chance, place)
     data = sent if method == "POST" else {}
     query = sent if method == "GET" else {name: value(chance, place) for name in chance.sample(FIELDS, 2)}
-    if method == "POST" and chance.random() < (0.9 if rule.endpoint in ("photos.upload", "phone.send") else 0.1):
+    if method == "POST" and chance.random() < (
+        0.9 if rule.endpoint in ("photos.upload", "phone.send", "handset.send") else 0.1
+    ):
         data |= photo(chance)
     # Another device each time, or it would soon be one that tried too often; some are not of this machine.
     near = chance.random() < 0.9
@@ -338,8 +366,9 @@ def test_any_request_is_answered_without_an_unhandled_exception(seed: int, place
     assert status < 500 or status == 503, (rule.rule, status)
 
 
-REFUSES = {"POST /code"}
-"""The right code is another each time, so that here it is always wrong."""
+REFUSES = {"POST /code", "GET /in/<token>/photo/<sha256:sha>"}
+"""The right code is another each time, so that here it is always wrong; a phone sees what it sent itself, and here each
+request is another's."""
 
 
 def test_every_address_is_tried_and_each_does_what_it_is_for(place: Place) -> None:

@@ -107,6 +107,7 @@ def values_changed(path: Path, chance: random.Random) -> None:
     """Values of rows that the database takes and the program never wrote."""
     odd: list[object] = [None, "", "x" * 300, -1, 1e308, 2**62, b"\xff\xfe", "{}", "[]", "nowhen", "\x00", "{"]
     with sqlite3.connect(path) as db:
+        db.text_factory = lambda text: text.decode(errors="replace")  # what was put there before need not be UTF-8
         for (trigger,) in db.execute("SELECT name FROM sqlite_schema WHERE type = 'trigger'").fetchall():
             db.execute(f"DROP TRIGGER {trigger}")
         db.execute("PRAGMA ignore_check_constraints = ON")

@@ -74,9 +74,6 @@ class Dies:
             raise HearingError("the recogniser ended; start again with another --listener")
         return self.whole.hear(sound, expect)
 
-    def note(self, sound: Sound) -> str:
-        return ""
-
 
 def acknowledged(session: Session, ears: Ears, recording: Path) -> list[str]:
     """Listen to a recording; the identifiers of what was said to be on disk."""

@@ -8,7 +8,8 @@ from collections.abc import Iterator
 from typing import Any
 
 from tests.webui.conftest import Shop
-from webui.server import listening, port_of
+from webui.connections import PageServer
+from webui.server import listening, port_of, secured
 
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}
@@ -20,6 +21,27 @@ _ways_in: dict[str, dict[str, str]] = {}
 @contextlib.contextmanager
 def serving(made: Shop) -> Iterator[str]:
     """The application on a free port of this machine; its address."""
+    with _running(made) as (address, _):
+        yield address
+
+
+@contextlib.contextmanager
+def serving_securely(made: Shop) -> Iterator[tuple[str, str]]:
+    """The application on two free ports of this machine; its plain address, and the one by TLS."""
+    with _running(made) as (address, server):
+        front = secured(server, "127.0.0.1", 0)
+        front.start()
+        secure = f"https://127.0.0.1:{front.port}"
+        _ways_in[secure] = {**_ways_in[address], "url": secure}
+        try:
+            yield address, secure
+        finally:
+            del _ways_in[secure]
+            front.close()
+
+
+@contextlib.contextmanager
+def _running(made: Shop) -> Iterator[tuple[str, PageServer]]:
     server = listening(made.app, "127.0.0.1", 0)
     ending = threading.Event()
 
@@ -35,7 +57,7 @@ def serving(made: Shop) -> Iterator[str]:
     assert cookie is not None
     _ways_in[address] = {"name": name, "value": cookie.value, "url": address}
     try:
-        yield address
+        yield address, server
     finally:
         del _ways_in[address]
         made.app.extensions["journal"].close()

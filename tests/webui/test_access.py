@@ -5,15 +5,22 @@ from __future__ import annotations
 import errno
 import os
 import re
+import sqlite3
 import stat
 import sys
+import threading
+from collections.abc import Iterator
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
 from flask.testing import FlaskClient
 
 from journal.errors import BadInput, RecordError
+from journal.facts import to_milliseconds
+from journal.facts.codec import time_to_text
 from tests.webui.conftest import Shop, make, sign_of, text_of
+from webui import grants, watch
 from webui.grants import Grants
 from webui.keys import signing_key
 from webui.log import Log
@@ -85,6 +92,61 @@ def test_a_device_put_out_is_out(lan: Shop) -> None:
     inside = lan.app.extensions["journal"].grants.devices()
     lan.post(f"/devices/{inside[0].id}/out")
     assert phone.get("/").location == "/code"
+
+
+def test_an_admission_dated_a_little_ahead_counts_and_one_well_ahead_would_never_end(lan: Shop) -> None:
+    """As by a clock that was set back since."""
+    at = lan.app.extensions["journal"].grants
+    for seconds, gets_in in ((30, True), (90, False)):
+        device_id = at.admit()
+        moment = time_to_text(to_milliseconds(datetime.now(UTC) + timedelta(seconds=seconds)))
+        with sqlite3.connect(lan.folder / grants.FILE_NAME) as db:
+            db.execute("UPDATE devices SET admitted_at = ? WHERE id = ?", [moment, device_id])
+        assert (at.admitted(device_id) is not None) == gets_in
+        assert any(one.id == device_id for one in at.devices()) == gets_in
+
+
+def test_whoever_is_not_in_is_sent_to_the_code_and_what_they_send_is_refused(lan: Shop) -> None:
+    phone = device(lan)
+    asked = phone.get("/units")
+    assert (asked.status_code, asked.location) == (303, "/code")
+    sign = sign_of(text_of(phone.get("/code")))
+    assert phone.post("/who", data={"csrf_token": sign, "technician": "x"}).status_code == 403
+    assert phone.get("/nowhere-at-all").status_code == 403
+
+
+def ends(stream: Iterator[bytes], seconds: float) -> bool:
+    """Whether a stream ends by itself in that time."""
+    reader = threading.Thread(target=lambda: list(stream), daemon=True)
+    reader.start()
+    reader.join(seconds)
+    return not reader.is_alive()
+
+
+def test_the_open_live_page_of_a_device_put_out_hears_no_more(lan: Shop) -> None:
+    job = lan.open()
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    streams = [iter(client.get(f"/job/{job}/events").response) for client in (phone, lan.client)]
+    assert all(b"changed" in next(stream) for stream in streams)
+    lan.post(f"/devices/{lan.app.extensions['journal'].grants.devices()[0].id}/out")
+    # By the server's sign of life, after ten seconds, it would end in any case.
+    assert ends(streams[0], 5), "the stream goes on"
+    lan.say(job, "baseline thirty")
+    assert b"changed" in next(streams[1]), "whoever is in goes on"
+
+
+def test_the_open_live_page_of_a_device_whose_time_is_over_hears_no_more(
+    lan: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch, "HEARTBEAT_S", 0.2)
+    job = lan.open()
+    phone = device(lan)
+    give(phone, lan.app.extensions["journal"].door.code)
+    stream = iter(phone.get(f"/job/{job}/events").response)
+    assert b"changed" in next(stream)
+    monkeypatch.setattr(grants, "ADMITTED_HOURS", 0)
+    assert ends(stream, 20)
 
 
 def test_a_cookie_ends_with_its_time(lan: Shop, monkeypatch: pytest.MonkeyPatch) -> None:

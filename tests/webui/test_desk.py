@@ -110,13 +110,13 @@ def test_the_qr_code_opens_a_page_that_takes_photos_into_this_job_only(tested: t
     assert address is not None and "<svg" in page
     phone = shop.app.test_client()
     asked = text_of(phone.get(address.group(1)))
-    assert "Goes to: <strong>overhead, cylinder 3</strong>" in asked and 'capture="environment"' in asked
+    assert 'Goes to: <strong id="landing">overhead, cylinder 3</strong>' in asked and 'capture="environment"' in asked
     sent = phone.post(
         address.group(1),
         data={"csrf_token": sign_of(asked), "photos": [(io.BytesIO(jpeg()), "IMG_1.jpg"), (io.BytesIO(b""), "")]},
         follow_redirects=True,
     )
-    assert "1 photo in this job" in text_of(sent)
+    assert "1 photo</span> in this job" in text_of(sent)
     body = shop.job(job).pictures[0].photo.body
     assert (body.subject, body.cylinder) == ("overhead", 3)
 

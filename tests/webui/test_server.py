@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import hashlib
 import platform
 import re
 import signal
 import socket
+import ssl
 import subprocess
 import sys
 import threading
@@ -65,7 +67,12 @@ def test_with_lan_it_says_who_can_see_it_and_the_code(shop: Shop) -> None:
     assert "lets one browser of this machine in, once" in process.stdout.readline()
     assert re.match(r"For other devices: http://[^/]+/$", process.stdout.readline())
     assert "network can see this journal" in process.stdout.readline()
+    secure = re.search(r"https://[^/]+:(\d+)/$", process.stdout.readline())
+    fingerprint = re.search(r"(?:[0-9A-F]{2}:){31}[0-9A-F]{2}$", process.stdout.readline())
+    assert secure is not None and fingerprint is not None
     assert re.search(r"Code for the next device: \d{4} \d{4}", process.stdout.readline())
+    came = ssl.PEM_cert_to_DER_cert(ssl.get_server_certificate(("127.0.0.1", int(secure[1])), timeout=20))
+    assert hashlib.sha256(came).digest().hex(":").upper() == fingerprint[0], "what is told is what comes"
     process.send_signal(signal.SIGTERM)
     process.communicate(timeout=20)
     assert process.returncode == 0

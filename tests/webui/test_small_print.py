@@ -10,16 +10,33 @@ from pathlib import Path
 
 import pytest
 
+from journal.analysis import diagnose
 from journal.errors import BadInput
-from journal.facts import Arrangement, Check, Engine, Entry, JobOpened, Note, PhotoMark, Subject, new_id
+from journal.facts import (
+    Arrangement,
+    Check,
+    Engine,
+    Entry,
+    JobOpened,
+    Note,
+    Photo,
+    PhotoCue,
+    PhotoMark,
+    Subject,
+    new_id,
+    to_milliseconds,
+)
 from journal.live import LIVE_FILE
-from journal.record.photos import MOST_BYTES
+from journal.record.photos import MOST_BYTES, take_in
 from journal.record.replay import replay
-from tests.webui.conftest import Shop, jpeg, sign_of, text_of
-from webui import board, links, photos, review, watch
+from journal.record.store import Store
+from tests.webui.conftest import Shop, jpeg, make, sign_of, text_of
+from webui import board, connections, links, log, photos, review, server, watch
 from webui.access import PHOTO_FORM_BYTES
 from webui.acting import meant
+from webui.door import Door
 from webui.grants import LinkKind
+from webui.heard import heard_in
 from webui.layout import STEP, places
 from webui.say import day, offset_of
 
@@ -34,6 +51,7 @@ def test_what_the_application_bounds_is_bounded_as_it_says(shop: Shop) -> None:
     assert MOST_BYTES < PHOTO_FORM_BYTES <= MOST_BYTES + 2_000_000, "the largest photo fits in a form"
     assert (board.AT_ONCE, review.AT_ONCE, photos.AT_ONCE) == (30, 80, 20)
     assert (links.DESK_DAYS, links.PHONE_HOURS) == ((1, 7, 30), 2)
+    assert (connections.AN_ADDRESS, connections.IN_ALL) == (64, 640)
     assert (watch.LOOK_EVERY_S, watch.HEARTBEAT_S, watch.MOST_STREAMS) == (0.25, 10.0, 40)
 
 
@@ -189,12 +207,132 @@ def test_what_the_listener_told_is_read_as_words_whatever_it_is(
     tmp_path: Path, told: object, heard: tuple[str, ...]
 ) -> None:
     (tmp_path / LIVE_FILE).write_text(json.dumps(told), encoding="utf-8")
-    now = watch.heard_in(tmp_path)
+    now = heard_in(tmp_path)
     assert (now.made, now.heard, now.verdict, now.job) == heard
-    assert now.listening is False
+    assert (now.state, now.asks_cylinder, now.level_now()) == ("", None, None)
 
 
 def test_where_a_photo_would_land_is_said_before_it_comes(shop: Shop) -> None:
     job = shop.open()
     shop.say(job, "photo overhead cylinder three")
     assert photos.landing(shop.job(job)) == "overhead, cylinder 3"
+
+
+def test_a_cue_that_is_dated_ahead_says_where_a_photo_lands_all_the_same(shop: Shop) -> None:
+    job = shop.open()
+    now = datetime.now(UTC)
+    with Store.open(shop.folder) as store:
+        for seconds, body in ((10, PhotoCue("blow-by")), (50, PhotoCue("overhead", 3)), (55, Note("after"))):
+            at = to_milliseconds(now + timedelta(seconds=seconds))
+            store.append(Entry(new_id(at), job, at, body, technician="Wren"))
+    assert photos.landing(shop.job(job)) == "overhead, cylinder 3"
+
+
+def test_whoever_is_in_follows_the_printed_address_again_without_using_it_up(shop: Shop) -> None:
+    entrance = shop.app.extensions["journal"].entrance
+    path = entrance.path
+    again = shop.get(path)
+    assert (again.status_code, again.location) == (303, "/")
+    assert entrance.path == path, "it is still good for another browser"
+    other = shop.app.test_client()
+    assert (other.get(path).status_code, other.get("/").status_code) == (303, 200)
+
+
+def test_guessed_addresses_are_one_line_of_the_log(shop: Shop) -> None:
+    stranger = shop.app.test_client()
+    assert {stranger.get(f"/enter/guess{n}").status_code for n in range(30)} == {403}
+    assert shop.refused() == ["address to enter used up or made up"]
+
+
+def test_after_sixty_wrong_codes_of_all_devices_the_code_is_longer_and_it_is_said_once() -> None:
+    told: list[str] = []
+    door = Door(told.append)
+    for number in range(60):
+        assert door.try_code("1", f"device {number}") is False
+    assert len(door.code) == 8 and told == []
+    assert door.try_code("1", "one more") is False
+    assert len(told) == 2
+    for number in range(60, 80):
+        assert door.try_code("1", f"device {number}") is False
+    assert told == ["Many wrong codes are being tried, so the code is a longer one for a while.",
+                    f"Code for the next device: {door.code[:4]} {door.code[4:8]} {door.code[8:]}"]  # fmt: skip
+    assert len(door.code) == 12 and door.try_code(door.code, "who knows it") is True
+    assert len(door.code) == 12, "the next one too, while it lasts"
+
+
+def test_a_device_has_five_wrong_codes_a_minute_and_twenty_links() -> None:
+    door = Door(lambda line: None)
+    assert [door.try_code("1", "one") for _ in range(6)] == [False] * 5 + [None]
+    assert door.try_code(door.code, "one") is None, "not even the right one, for a while"
+    assert door.try_code(door.code, "another") is True
+    for _ in range(20):
+        assert door.may_try_link("one")
+        door.wrong_link("one")
+    assert not door.may_try_link("one") and door.may_try_link("another")
+
+
+@pytest.mark.parametrize(
+    ("host", "lan", "shown"),
+    [
+        ("localhost:8470", True, "http://192.0.2.9:8470/x"),
+        ("127.0.0.1:8470", True, "http://192.0.2.9:8470/x"),
+        ("[::1]:8470", True, "http://192.0.2.9:8470/x"),
+        ("[::1]", True, "http://192.0.2.9/x"),
+        ("localhost", True, "http://192.0.2.9/x"),
+        ("192.0.2.5:81", True, "http://192.0.2.5:81/x"),
+        ("[2001:db8::5]:81", True, "http://[2001:db8::5]:81/x"),
+        ("[2001:db8::5]", True, "http://[2001:db8::5]/x"),
+        ("localhost:8470", False, "http://localhost:8470/x"),
+    ],
+)
+def test_a_link_for_another_device_has_an_address_that_it_can_reach(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, host: str, lan: bool, shown: str
+) -> None:
+    monkeypatch.setattr(links, "lan_address", lambda: "192.0.2.9")
+    shop = make(tmp_path / "journal", lan=lan)
+    with shop.app.test_request_context("/", base_url=f"http://{host}"):
+        assert links._address("/x") == shown
+    shop.app.extensions["journal"].close()
+
+
+def test_settings_of_the_c_librarys_memory_have_the_numbers_of_its_header() -> None:
+    header = Path("/usr/include/malloc.h")
+    if not header.exists():
+        pytest.skip("the C library's headers are not installed")
+    said = dict(re.findall(r"#define (M_\w+)\s+(-\d+)", header.read_text(encoding="utf-8")))
+    assert int(said["M_ARENA_MAX"]) == server.M_ARENA_MAX
+    assert int(said["M_MMAP_THRESHOLD"]) == server.M_MMAP_THRESHOLD
+
+
+def test_photos_without_a_place_come_first_and_each_place_is_a_group(shop: Shop) -> None:
+    job = shop.open()
+    for seed, (subject, cylinder) in enumerate((("overhead", 3), ("", None), ("blow-by", None), ("overhead", None))):
+        sha = take_in(shop.folder, jpeg(seed=seed), "a.jpg").sha256
+        shop.enter(job, Photo(sha, f"{seed}.jpg", subject, cylinder))
+    page = text_of(shop.get(f"/job/{job}/photos"))
+    heads = [head for head in re.findall(r"<h2>(.*?)</h2>", page) if head != "Cautions"]
+    assert heads == ["Not placed yet", "Blow-by", "Overhead", "Overhead, cylinder 3"]
+
+
+def test_a_link_is_open_from_when_it_is_given(shop: Shop) -> None:
+    at = shop.app.extensions["journal"].grants
+    link = at.give(shop.open(), LinkKind.DESK, timedelta(days=1))
+    assert link.open_now() and [one.id for one in at.open_links()] == [link.id]
+
+
+def test_a_row_of_refusals_is_news_again_after_a_while(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    kept, now = shop.app.extensions["journal"].log, [1000.0]
+    monkeypatch.setattr(log.time, "monotonic", lambda: now[0])
+    assert [kept.is_news("wrong code", "one"), kept.is_news("wrong code", "one")] == [True, False]
+    assert kept.is_news("wrong code", "another") and kept.is_news("wrong link", "one")
+    now[0] += log.QUIET_S - 1
+    assert not kept.is_news("wrong code", "one")
+    now[0] += 1
+    assert kept.is_news("wrong code", "one")
+
+
+def test_the_likeliest_cause_stands_where_a_job_is_closed(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    likeliest = diagnose(shop.job(job)).cylinders[0].causes[0]
+    page = text_of(shop.get(f"/job/{job}/finish"))
+    assert f"Likeliest by the evidence: {likeliest.name}, cylinder 3" in page

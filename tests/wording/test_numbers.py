@@ -10,7 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 from num2words import num2words
 
-from journal.wording import spell
+from journal.facts import Cut, Engine
+from journal.wording import Context, decide_text, spell
 from journal.wording.numbers import cardinal, readings
 from journal.wording.tokens import tokenise
 
@@ -177,3 +178,9 @@ def test_no_text_is_too_strange_to_look_for_a_number_in(text: str) -> None:
     for at in range(len(words)):
         for reading in readings(words, at):
             assert at < reading.end <= len(words)
+
+
+def test_a_number_in_figures_may_be_contracted() -> None:
+    assert [token.text for token in tokenise("5's 31.6")] == ["5", "is", "31.6"]
+    [decision] = decide_text("5's 31.6", Context(engine=Engine(6), baseline=26.4))
+    assert decision.meaning == Cut(5, 31.6)

@@ -5,14 +5,26 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
-from journal.analysis.between.conditions import Judged, judged_runs
+from journal.analysis.between.conditions import Judged
+from journal.analysis.between.judged import judged_runs
+from journal.analysis.between.machine import Earlier, Machine, machine_of
 from journal.analysis.between.pressure import Pressed, pressed, series_of
 from journal.analysis.between.repair import Repair, difference, repair_of
 from journal.analysis.between.shared import shared_by, telling
-from journal.analysis.between.words import pressed_sentence, repaired_cylinder, standing_in_words
+from journal.analysis.between.swaps import Swap, swaps_of
+from journal.analysis.between.words import (
+    decline_sentence,
+    earlier_sentence,
+    now_sentence,
+    pressed_sentence,
+    repaired_cylinder,
+    standing_in_words,
+    swap_sentence,
+)
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
+from journal.analysis.words import cylinders_in_words
 from journal.facts import RunKind
 from journal.record.job import Job
 
@@ -28,24 +40,32 @@ class Between:
     comparisons: tuple[Comparison, ...] = ()
     """In words, for people."""
     pressed: tuple[Pressed, ...] = ()
-    """How low cylinders take injection pressure."""
+    """How each cylinder takes injection pressure."""
     repair: Repair | None = None
     """What the run after the repair shows; none without one."""
+    swaps: tuple[Swap, ...] = ()
+    """Injectors that changed places, in order."""
+    machine: Machine | None = None
+    """The machine in earlier jobs and now; none without any."""
 
 
-def compare(job: Job, runs: Sequence[RunFinding], settings: Settings) -> Between:
-    """What the runs say when put side by side, and what the low cylinders share."""
+def compare(job: Job, runs: Sequence[RunFinding], settings: Settings, earlier: Sequence[Earlier] = ()) -> Between:
+    """What the runs say when put side by side, beside earlier jobs on the machine, and what the low cylinders share."""
     judged = judged_runs(job, runs)
     repair = repair_of(judged, settings)
     by_pressure, under = _by_pressure(judged, settings)
+    swaps = swaps_of(job, judged)
+    machine = machine_of(job, judged, earlier, settings)
     found = [
         *_under_load(judged, settings),
         *by_pressure,
         *_after_repair(repair),
+        *_after_swaps(judged, swaps),
         *_repeated(judged, settings),
         *_in_common(job, judged),
+        *_before(machine),
     ]
-    return Between(settings, tuple(judged), tuple(found), tuple(under), repair)
+    return Between(settings, tuple(judged), tuple(found), tuple(under), repair, swaps, machine)
 
 
 def _remark(text: str, *contributions: Contribution | None) -> Remark:
@@ -62,8 +82,10 @@ def _comparison(
 def _under_load(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:
     """The last plain run of the whole engine against the half-engine runs of the same state of repair."""
     found = []
-    for repaired in (False, True):
-        plain = [j for j in judged if j.conditions.after_repair == repaired and j.plain]
+    states = dict.fromkeys((j.conditions.after_repair, j.conditions.swapped) for j in judged)
+    for repaired, swapped in states:
+        plain = [j for j in judged if (j.conditions.after_repair, j.conditions.swapped) == (repaired, swapped)]
+        plain = [j for j in plain if j.plain]
         whole = [j for j in plain if j.conditions.kind is not RunKind.HALF_ENGINE]
         halves = [j for j in plain if j.conditions.kind is RunKind.HALF_ENGINE]
         if not whole or not halves:
@@ -84,6 +106,7 @@ def _under_load(judged: Sequence[Judged], settings: Settings) -> list[Comparison
         if not remarks:
             remarks.append(_remark("no cylinder is low at idle or under load"))
         title = "Idle against half engine" + (", after the repair" if repaired else "")
+        title += ", with injectors changed round" if swapped else ""
         found.append(_comparison(title, (at_idle, *halves), remarks, about))
     return found
 
@@ -106,9 +129,10 @@ def _by_pressure(judged: Sequence[Judged], settings: Settings) -> tuple[list[Com
     found, under = [], []
     for series in series_of(judged, settings):
         first, last = series[0].conditions.pressure, series[-1].conditions.pressure
-        numbers = {c.cylinder for j in series for c in j.finding.contributions if c.standing in LOW}
-        taken = [one for cylinder in sorted(numbers) if (one := pressed(cylinder, series, settings)) is not None]
-        remarks = [_remark(pressed_sentence(one), *(level.found for level in one.levels)) for one in taken]
+        read = sorted({c.cylinder for j in series for c in j.finding.contributions})
+        taken = [one for cylinder in read if (one := pressed(cylinder, series, settings)) is not None]
+        numbers = [one.cylinder for one in taken if one.low]
+        remarks = [_remark(pressed_sentence(one), *(lv.found for lv in one.levels)) for one in taken if one.low]
         if not remarks:
             remarks.append(_remark("no cylinder is low at any of these injection pressures"))
         under += taken
@@ -128,6 +152,32 @@ def _after_repair(repair: Repair | None) -> list[Comparison]:
     if not remarks:
         remarks.append(_remark("no cylinder is low before or after"))
     return [_comparison("Before against after the repair", (repair.before, repair.after), remarks, about)]
+
+
+def _after_swaps(judged: Sequence[Judged], swaps: Sequence[Swap]) -> list[Comparison]:
+    """The run before two injectors changed places against the one after it that shows what became of the miss."""
+    by_id = {j.finding.run: j for j in judged}
+    found = []
+    for swap in swaps:
+        if swap.runs is None:
+            continue
+        was, now = (by_id[run] for run in swap.runs)
+        about = sorted(swap.pair)
+        remark = _remark(swap_sentence(swap, was, now), *(j.of(c) for j in (was, now) for c in about))
+        title = f"Before against after the injectors of {cylinders_in_words(about)} changed places"
+        found.append(_comparison(title, (was, now), [remark], about))
+    return found
+
+
+def _before(machine: Machine | None) -> list[Comparison]:
+    """The machine in earlier jobs beside today's run."""
+    if machine is None:
+        return []
+    remarks = [_remark(earlier_sentence(one)) for one in machine.before]
+    remarks.append(_remark(now_sentence(machine.now), *machine.now.contributions))
+    remarks += [_remark(decline_sentence(one)) for one in machine.declines]
+    about = tuple(sorted(one.cylinder for one in machine.declines))
+    return [Comparison("The same machine before", (machine.run,), tuple(remarks), about)]
 
 
 def _repeated(judged: Sequence[Judged], settings: Settings) -> list[Comparison]:

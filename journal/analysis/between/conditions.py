@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from dataclasses import dataclass, replace
+from datetime import datetime
 from statistics import median
 
 from journal.analysis.findings import Contribution, RunFinding
 from journal.analysis.settings import Settings
 from journal.facts import PressureLevel, Quantity, RunKind, RunStarted
 from journal.facts.units import convert
-from journal.record.job import Job, Reading, Run
+from journal.record.job import Reading, Run
 
 _WORDS = {PressureLevel.LOW: -1, None: 0, PressureLevel.HIGH: 1}
 _SAME_PRESSURE = 0.02
@@ -76,6 +77,8 @@ class Conditions:
     """Engine speed, the median of those said; none where none was."""
     temperature_c: float | None = None
     """Coolant's, or else oil's, temperature as last said; none where none was."""
+    swapped: tuple[tuple[int, int], ...] = ()
+    """Injectors that do not sit where they sat at first: cylinder, and the one from which its injector came."""
 
     def like(self, other: Conditions, settings: Settings, *, but: Iterable[str] = ()) -> bool:
         """Whether the other run was made in the same way.
@@ -88,7 +91,7 @@ class Conditions:
             but: names of fields that may differ.
         """
         free = frozenset(but)
-        plain = ("kind", "quantity", "held_out", "after_repair")
+        plain = ("kind", "quantity", "held_out", "after_repair", "swapped")
         if any(name not in free and getattr(self, name) != getattr(other, name) for name in plain):
             return False
         if "pressure" not in free and not self.pressure.same(other.pressure):
@@ -112,6 +115,8 @@ class Judged:
     """How it was said to be made."""
     finding: RunFinding
     """What it says."""
+    started_at: datetime
+    """When it began."""
 
     def of(self, cylinder: int) -> Contribution | None:
         """What it says of one cylinder; none without a reading."""
@@ -137,14 +142,6 @@ def conditions_of(run: Run) -> Conditions:
         speed_rpm=median(speeds) if speeds else None,
         temperature_c=convert(warm[0].value, warm[0].unit, "degC") if warm and warm[0].value is not None else None,
     )
-
-
-def judged_runs(job: Job, runs: Sequence[RunFinding]) -> list[Judged]:
-    """The runs with contributions, in order."""
-    by_id = {run.id: run for run in job.runs}
-    return [
-        Judged(conditions_of(by_id[r.run]), by_id[r.run].start, r) for r in runs if r.contributions and r.run in by_id
-    ]
 
 
 def _near(a: float | None, b: float | None, part: float) -> bool:

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from functools import cmp_to_key
 from itertools import pairwise
@@ -11,7 +11,8 @@ from itertools import pairwise
 import numpy as np
 
 from journal.analysis.between.conditions import Judged, Pressure
-from journal.analysis.findings import Contribution, Standing
+from journal.analysis.between.line import slope
+from journal.analysis.findings import Contribution, PressurePoint, PressureResponse, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
 
@@ -27,6 +28,8 @@ class Answer(StrEnum):
     """No difference that the readings show."""
     FALLS = "falls"
     """It pulls less."""
+    VARIES = "varies"
+    """As strong at both ends, and not between them."""
 
 
 MEANING = {
@@ -35,6 +38,7 @@ MEANING = {
     Answer.RISES: "that speaks for the injector, or for what opens it",
     Answer.SAME: "that speaks for valve gear, a leak past rings or valves, or an injector that gets no signal",
     Answer.FALLS: "no fault of one cylinder does that: make sure of both runs",
+    Answer.VARIES: "no fault of one cylinder does that: make sure of the run that differs",
 }
 """What each says of injector, valve gear and cylinder; common practice, no source."""
 
@@ -47,6 +51,8 @@ class Level:
     """Which."""
     found: Contribution
     """What the run there says of it."""
+    run: str
+    """The run's identifier."""
 
 
 @dataclass(frozen=True)
@@ -67,6 +73,38 @@ class Pressed:
     """Slope of strength against pressure and its standard uncertainty, for each MPa; none without numbers."""
     fires_between: tuple[Pressure, Pressure] | None
     """Between which neighbours it turns from dead to pulling; none where it does not."""
+
+    @property
+    def low(self) -> bool:
+        """Whether it is low at any of them."""
+        return any(level.found.standing in LOW for level in self.levels)
+
+    def as_finding(self) -> PressureResponse:
+        """The same as facts for people, with 95 % intervals."""
+        points = tuple(
+            PressurePoint(
+                level.run,
+                level.pressure.words,
+                level.pressure.mpa,
+                level.found.strength,
+                *interval(level.found.strength, level.found.strength_u),
+                level.found.standing,
+            )
+            for level in self.levels
+        )
+        meaning = MEANING[self.answer] if self.low else ""
+        found = PressureResponse(
+            self.cylinder, points, self.answer, self.gain, *interval(self.gain, self.gain_u), meaning=meaning
+        )
+        if self.per_mpa is None:
+            return found
+        low, high = interval(*self.per_mpa)
+        return replace(found, per_mpa=self.per_mpa[0], per_mpa_low=low, per_mpa_high=high)
+
+
+def interval(value: float, u: float) -> tuple[float, float]:
+    """The 95 % interval of a value with a standard uncertainty."""
+    return value - 1.96 * u, value + 1.96 * u
 
 
 def series_of(judged: Sequence[Judged], settings: Settings) -> list[list[Judged]]:
@@ -96,7 +134,7 @@ def _by_pressure(one: Judged, other: Judged) -> int:
 
 def pressed(cylinder: int, series: Sequence[Judged], settings: Settings) -> Pressed | None:
     """How a cylinder takes injection pressure over a series of runs; none unless two of them judged it."""
-    levels = tuple(Level(j.conditions.pressure, c) for j in series if (c := j.of(cylinder)) is not None)
+    levels = tuple(Level(j.conditions.pressure, c, j.finding.run) for j in series if (c := j.of(cylinder)) is not None)
     if len(levels) < 2:
         return None
     low, high = levels[0].found, levels[-1].found
@@ -105,6 +143,8 @@ def pressed(cylinder: int, series: Sequence[Judged], settings: Settings) -> Pres
     answer = Answer.SAME if not sure else Answer.FALLS if gain < 0 else Answer.RISES
     if sure and gain > 0 and low.standing in LOW and high.standing not in LOW | {Standing.UNCLEAR}:
         answer = Answer.RECOVERS
+    if answer is Answer.SAME and _varies(levels, settings):
+        answer = Answer.VARIES
     between = None
     for before, after in pairwise(levels):
         if before.found.standing is Standing.DEAD and after.found.standing not in (Standing.DEAD, Standing.UNCLEAR):
@@ -112,17 +152,23 @@ def pressed(cylinder: int, series: Sequence[Judged], settings: Settings) -> Pres
     return Pressed(cylinder, levels, answer, gain, gain_u, _slope(levels), between if answer in _FIRES else None)
 
 
+def _varies(levels: Sequence[Level], settings: Settings) -> bool:
+    """Whether a cylinder pulls otherwise between two pressures than at both."""
+    ends = (levels[0].found, levels[-1].found)
+    return any(
+        all(_moved(end, level.found) > settings.changed_z for end in ends)
+        or all(_moved(end, level.found) < -settings.changed_z for end in ends)
+        for level in levels[1:-1]
+    )
+
+
+def _moved(a: Contribution, b: Contribution) -> float:
+    return (b.strength - a.strength) / max(float(np.hypot(a.strength_u, b.strength_u)), 1e-6)
+
+
 _FIRES = (Answer.RECOVERS, Answer.RISES)
 
 
 def _slope(levels: Sequence[Level]) -> tuple[float, float] | None:
-    """Weighted least squares of strength over pressure (GUM, JCGM 100:2008, H.3, with weights)."""
-    numbered = [(p.pressure.mpa, p.found) for p in levels if p.pressure.mpa is not None]
-    at = np.array([mpa for mpa, _ in numbered])
-    if len(numbered) < 2 or np.ptp(at) <= 0:
-        return None
-    weight = np.array([1 / max(found.strength_u, 1e-3) ** 2 for _, found in numbered])
-    strength = np.array([found.strength for _, found in numbered])
-    away = at - float(weight @ at / weight.sum())
-    square = float(weight @ away**2)
-    return float(weight @ (away * strength)) / square, float(1 / np.sqrt(square))
+    numbered = [(level.pressure.mpa, level.found) for level in levels if level.pressure.mpa is not None]
+    return slope([mpa for mpa, _ in numbered], [c.strength for _, c in numbered], [c.strength_u for _, c in numbered])

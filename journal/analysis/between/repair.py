@@ -11,6 +11,8 @@ from journal.analysis.findings import Contribution, Mended, Standing
 from journal.analysis.run.find import LOW
 from journal.analysis.settings import Settings
 
+_MAY_DIFFER = ("after_repair", "swapped")
+
 
 @dataclass(frozen=True)
 class Repair:
@@ -55,7 +57,8 @@ def repair_of(judged: Sequence[Judged], settings: Settings) -> Repair | None:
     alike = [
         run
         for run in judged
-        if not run.conditions.after_repair and run.conditions.like(now.conditions, settings, but=("after_repair",))
+        if not run.conditions.after_repair
+        and run.conditions.like(now.conditions, settings, but=("after_repair", "swapped"))
     ]
     if not alike:
         return Repair(None, now)

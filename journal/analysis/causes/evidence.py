@@ -3,13 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import median
 
 from journal.analysis.between.compare import Between
+from journal.analysis.between.swaps import Swap, Went, miss_now
 from journal.analysis.causes.codes import code_text, engine_outcome, injector_of, injector_outcome
 from journal.analysis.causes.inference import Observation
-from journal.analysis.causes.runs import Item, as_it_is_now, paired, run_items, standings_over
+from journal.analysis.causes.moved import Remarks, not_settled, said_against_shown, swap_items
+from journal.analysis.causes.runs import Item, as_it_is_now, followed, paired, run_items, standings_over
 from journal.analysis.causes.tables import CheckRow, Tables
 from journal.analysis.findings import RunFinding, Standing
 from journal.analysis.run.find import LOW
@@ -30,11 +32,10 @@ class Gathered:
     """Results that enter inference."""
     contradictions: Mapping[int | None, tuple[str, ...]]
     """Results that contradict earlier ones, in words, by cylinder; none for the whole engine."""
+    swaps: tuple[Swap, ...]
+    """Injectors that changed places, in order."""
     remarks: tuple[tuple[str, tuple[str, ...]], ...]
     """What could not be used and why, one sentence each, with the entries it is about."""
-
-
-Remarks = list[tuple[str, tuple[str, ...]]]
 
 
 @dataclass(frozen=True)
@@ -44,26 +45,34 @@ class _Result:
     fact: Fact[Check]
     outcomes: tuple[int, ...]
     words: str
+    place: int | None = None
+    """Where the miss it was about sits now."""
+    rank: int = 0
+    """Of results about one place the highest counts, of equals the last."""
 
 
 def gather(tables: Tables, job: Job, runs: Sequence[RunFinding], between: Between) -> Gathered:
     """What a job's runs, codes and checks say; of several results of one check on one cylinder the last counts."""
-    pairs = paired(job, runs)
+    swaps = between.swaps
+    pairs = followed(paired(job, runs), swaps)
     standing = standings_over(as_it_is_now(pairs))
     low = tuple(sorted((c for c, s in standing.items() if s in LOW), key=lambda c: (standing[c] is Standing.WEAK, c)))
     ever_low = [c for c, s in standings_over(pairs).items() if s in LOW]
-    latest, contradictions, remarks = _results(tables, job)
+    latest, contradictions, remarks = _results(tables, job, swaps)
     items = [
         *run_items(pairs, low, standing, between),
-        *_code_items(tables, job, low),
+        *_code_items(tables, job, low, swaps),
         *_check_items(tables, latest, low),
+        *swap_items(tables, swaps, low),
     ]
-    remarks += [*_elsewhere(latest, ever_low), *_crankcase(job, latest)]
-    return Gathered(low, standing, tuple(items), contradictions, tuple(remarks))
+    for place, words in said_against_shown(swaps).items():
+        contradictions[place] = (*contradictions.get(place, ()), *words)
+    remarks += [*_elsewhere(latest, ever_low), *_crankcase(job, latest), *not_settled(job, swaps)]
+    return Gathered(low, standing, tuple(items), contradictions, swaps, tuple(remarks))
 
 
 def _results(
-    tables: Tables, job: Job
+    tables: Tables, job: Job, swaps: Sequence[Swap]
 ) -> tuple[dict[tuple[Subject, int | None], _Result], dict[int | None, tuple[str, ...]], Remarks]:
     """The last result of each check and cylinder, what contradicts it, and what could not be judged."""
     latest: dict[tuple[Subject, int | None], _Result] = {}
@@ -71,7 +80,8 @@ def _results(
     remarks: Remarks = []
     for fact in job.checks:
         check, row = fact.body, tables.checks[fact.body.subject]
-        cylinder = check.cylinder if row.of_cylinder else None
+        if check.subject is Subject.INJECTOR_SWAP and check.other_cylinder is not None:
+            continue  # Told by `swap_items`, with the runs before and after.
         if check.outcome == MEASURED:
             judged = _by_comparison(row, fact, job)
             if judged is None:
@@ -80,14 +90,32 @@ def _results(
             result = judged
         else:
             result = _Result(fact, outcomes_of(row, check), f"{check.subject} {describe(check)}")
+        result = _where_it_is_now(result, row, swaps)
+        cylinder = result.place
         before = latest.get((check.subject, cylinder))
-        if before is not None and not set(before.outcomes) & set(result.outcomes):
+        if before is not None and before.rank > result.rank:
+            continue
+        same = before is not None and before.fact.body.cylinder == check.cylinder
+        if before is not None and same and not set(before.outcomes) & set(result.outcomes):
             repaired = any(before.fact.entry.at_utc <= r.entry.at_utc <= fact.entry.at_utc for r in job.repairs)
             if not repaired:
                 said = f"first {before.words}, later {result.words}; the later counts, make sure of it"
                 contradictions[cylinder] = (*contradictions.get(cylinder, ()), said)
         latest[check.subject, cylinder] = result
     return latest, contradictions, remarks
+
+
+def _where_it_is_now(result: _Result, row: CheckRow, swaps: Sequence[Swap]) -> _Result:
+    """The result with where the miss it was about sits now."""
+    cylinder, at_utc = result.fact.body.cylinder, result.fact.entry.at_utc
+    if cylinder is None or not row.of_cylinder:
+        return result
+    place = miss_now(swaps, cylinder, at_utc)
+    if place != cylinder:
+        words = f"{result.words} on cylinder {cylinder}, before its injector went to cylinder {place}"
+        return replace(result, place=place, rank=1, words=words)
+    before = any(s.went is Went.MOVED and s.at_utc > at_utc and cylinder in s.pair for s in swaps)
+    return replace(result, place=cylinder, rank=0 if before else 2)
 
 
 def _by_comparison(row: CheckRow, fact: Fact[Check], job: Job) -> _Result | None:
@@ -141,11 +169,13 @@ def _check_items(
     return items
 
 
-def _code_items(tables: Tables, job: Job, low: Sequence[int]) -> list[Item]:
+def _code_items(tables: Tables, job: Job, low: Sequence[int], swaps: Sequence[Swap]) -> list[Item]:
     found: dict[tuple[str, int | None], Item] = {}
     for fact in job.codes:
+        injector = injector_of(fact.body)
+        where = miss_now(swaps, injector, fact.entry.at_utc) if injector is not None else None
         for key, outcome, place in (
-            ("trouble code", injector_outcome(fact.body), injector_of(fact.body)),
+            ("trouble code", injector_outcome(fact.body), where),
             ("engine trouble code", engine_outcome(fact.body), None),
         ):
             if outcome is None or (key == "trouble code" and place not in low):
@@ -187,6 +217,8 @@ def _crankcase(job: Job, latest: Mapping[tuple[Subject, int | None], _Result]) -
 
 def outcomes_of(row: CheckRow, check: Check) -> tuple[int, ...]:
     """Which of a check's outcomes a result may be, as places in `row.outcomes`."""
+    if check.outcome in row.waits:
+        return tuple(range(len(row.outcomes)))
     refined = row.refine.get(check.outcome)
     if refined is None:
         return (row.outcomes.index(check.outcome),)

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 
+from journal.analysis.between.swaps import Went, swaps_of
 from journal.analysis.causes.evidence import outcomes_of
 from journal.analysis.causes.tables import CheckRow, Tables, tables
 from journal.facts import MEASURED, Injection
@@ -34,11 +35,21 @@ def closed_job(job: Job) -> ClosedJob | None:
     if job.closed is None:
         return None
     found, rows = job.closed.body, tables().checks
+    places = {
+        found.cylinder,
+        *(
+            miss
+            for swap in swaps_of(job, ())
+            if swap.went is Went.MOVED
+            for miss in swap.pair
+            if found.cylinder in swap.pair
+        ),
+    }
     repaired = min((repair.entry.at_utc for repair in job.repairs), default=None)
     checks: dict[str, str] = {}
     for fact in job.checks:
         check, row = fact.body, rows[fact.body.subject]
-        elsewhere = row.of_cylinder and check.cylinder not in (None, found.cylinder)
+        elsewhere = row.of_cylinder and check.cylinder is not None and check.cylinder not in places
         if elsewhere or check.outcome == MEASURED or (repaired is not None and fact.entry.at_utc > repaired):
             continue
         outcomes = outcomes_of(row, check)

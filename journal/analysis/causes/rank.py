@@ -6,6 +6,7 @@ from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
 from journal.analysis.between.compare import Between
+from journal.analysis.between.repair import Repair
 from journal.analysis.between.words import repair_sentence
 from journal.analysis.causes.evidence import Gathered, gather
 from journal.analysis.causes.history import History, with_history
@@ -16,7 +17,9 @@ from journal.analysis.causes.tables import Tables, tables
 from journal.analysis.causes.verdict import headline
 from journal.analysis.causes.warnings import warnings_of
 from journal.analysis.findings import Cause, CylinderFinding, NextCheck, Remark, RunFinding, Standing
-from journal.analysis.order.next_check import Done, finish_first, propose
+from journal.analysis.order.first import finish_first
+from journal.analysis.order.next_check import Done, Proposal, propose
+from journal.analysis.settings import Settings
 from journal.analysis.words import cylinders_in_words
 from journal.facts import Restored
 from journal.record.job import Job
@@ -78,9 +81,11 @@ def rank(
     judged = [c for c, standing in found.standing.items() if standing is not Standing.UNCLEAR]
     common = any(run.half_low for run in runs)
     if not judged and not common:
-        return _nothing_to_rank(book, job, found, history, "", "No cylinder has been judged yet: finish a run first.")
+        return _nothing_to_rank(
+            book, job, found, between.settings, history, "", "No cylinder has been judged yet: finish a run first."
+        )
     if mended and not found.low:
-        now = _nothing_to_rank(book, job, found, history, mended, _why_none_after(job, runs))
+        now = _nothing_to_rank(book, job, found, between.settings, history, mended, _why_none_after(between.repair))
         return replace(now, cylinders=_before_the_repair(book, job, runs, between))
     model = _model(book, job, found, judged)
     posterior = infer(model, [item.observation for item in found.items])
@@ -88,7 +93,7 @@ def rank(
     belief = believe(book, job, found, posterior, done)
     cylinders = tuple(rank_cylinder(belief, cylinder) for cylinder in model.low)
     engine = rank_engine(belief)
-    proposal = finish_first(book, between.judged, propose(book, posterior, job.engine, done))
+    proposal = finish_first(book, job, found.swaps, between.settings, propose(book, posterior, job.engine, done))
     return CauseFindings(
         headline=headline(book, mended, cylinders, engine, judged),
         cylinders=cylinders,
@@ -103,10 +108,10 @@ def rank(
     )
 
 
-def _why_none_after(job: Job, runs: Sequence[RunFinding]) -> str:
+def _why_none_after(repair: Repair | None) -> str:
     """Why nothing is to be checked when the run after the repair shows no cylinder low: what it still lacks, if any."""
-    after = {run.id for run in job.runs if run.start.after_repair}
-    now = [run for run in runs if run.run in after and run.contributions][-1]
+    assert repair is not None  # There is a sentence about it.
+    now = repair.after.finding
     unclear = tuple(c.cylinder for c in now.contributions if c.standing is Standing.UNCLEAR)
     if now.missing:
         return f"Read {cylinders_in_words(now.missing)} first: no other cylinder is low in the run after the repair."
@@ -130,14 +135,16 @@ def _before_the_repair(
 
 
 def _nothing_to_rank(
-    book: Tables, job: Job, found: Gathered, history: History | None, mended: str, why: str
+    book: Tables, job: Job, found: Gathered, settings: Settings, history: History | None, mended: str, why: str
 ) -> CauseFindings:
+    proposal = finish_first(book, job, found.swaps, settings, Proposal(None, (), why))
     return CauseFindings(
         headline=mended,
+        next_check=proposal.next_check,
+        why_no_check=proposal.why_none,
         warnings=warnings_of(book, job, found, (), history),
         outstanding=job.outstanding,
         mended=mended,
-        why_no_check=why,
         cautions=_always(book),
     )
 

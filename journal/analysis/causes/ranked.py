@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
+from journal.analysis.between.swaps import came_from
 from journal.analysis.causes.evidence import Gathered
 from journal.analysis.causes.inference import Posterior, infer, predict
 from journal.analysis.causes.model import Shared
@@ -49,6 +50,7 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
     """One low cylinder's causes, most likely first, with its verdict (as it was, when `past`) and contradictions."""
     book, posterior, found = belief.tables, belief.posterior, belief.found
     n = posterior.model.low.index(cylinder)
+    origin = came_from(found.swaps, cylinder)
     chances = {key: float(p) for key, p in zip(posterior.model.states, posterior.cylinders[n], strict=True)}
     turning = _turning_points(belief, cylinder)
     engine = posterior.engine
@@ -63,9 +65,11 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
                 cylinder=cylinder if own else None,
                 probability=chance,
                 meaning=row.meaning,
-                evidence=_evidence(belief, cylinder, lambda p, s=state: float(p.cylinders[n, s])),  # type: ignore[misc]
+                evidence=_evidence(belief, cylinder, lambda p, s=state: float(p.cylinders[n, s]), key),  # type: ignore[misc]
                 would_change=turning.get(key, ""),
-                gate=gate(book, belief.job, key, cylinder, chances, done_for(posterior, belief.done, key, cylinder))
+                gate=gate(
+                    book, belief.job, key, cylinder, chances, done_for(posterior, belief.done, key, cylinder), origin
+                )
                 if own
                 else gate(book, belief.job, key, None, engine, belief.done[None]),
                 cautions=tuple(book.cautions[c] for c in row.cautions),
@@ -75,12 +79,14 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
         cylinder=cylinder,
         standing=found.standing[cylinder],
         causes=tuple(causes),
-        verdict=verdict(book, cylinder, found.standing[cylinder], causes, past=past),
+        verdict=verdict(book, cylinder, found.standing[cylinder], causes, past=past, origin=origin),
         contradictions=(
             *found.contradictions.get(cylinder, ()),
             *found.contradictions.get(None, ()),
             *_at_odds(causes[0]),
         ),
+        past=past,
+        came_from=origin,
     )
 
 
@@ -138,8 +144,14 @@ def _odds(chance: float) -> float:
     return max(chance, 1e-12) / max(1 - chance, 1e-12)
 
 
-def _evidence(belief: Belief, cylinder: int | None, chance: Callable[[Posterior], float]) -> tuple[Evidence, ...]:
-    """How many times each result multiplied the odds of a cause against its rivals, strongest first."""
+def _evidence(
+    belief: Belief, cylinder: int | None, chance: Callable[[Posterior], float], key: str = ""
+) -> tuple[Evidence, ...]:
+    """How many times each result multiplied the odds of a cause against its rivals, strongest first.
+
+    Where a result is to be expected of the cause (`key`, one of a cylinder's) and yet speaks against it, or the other
+    way about, the rival that makes it so is named.
+    """
     now = _odds(chance(belief.posterior))
     shown = []
     for item, before in belief.without.items():
@@ -148,8 +160,27 @@ def _evidence(belief: Belief, cylinder: int | None, chance: Callable[[Posterior]
             continue
         where = item.observation.cylinder
         words = f"{item.words} on cylinder {where}" if where not in (None, cylinder) else item.words
-        shown.append(Evidence(f"{words}: {weight_in_words(factor)}", factor, item.entries, words))
+        why = _both_ways(belief, cylinder, key, item, factor) if cylinder is not None else ""
+        shown.append(Evidence(f"{words}: {weight_in_words(factor)}{why}", factor, item.entries, words))
     return tuple(sorted(shown, key=lambda e: -max(e.factor, 1 / e.factor)))
+
+
+def _both_ways(belief: Belief, cylinder: int, key: str, item: Item, factor: float) -> str:
+    """Why a result that is likelier under a cause than without it makes it less likely, or the reverse; else empty."""
+    posterior, seen = belief.posterior, item.observation
+    check = belief.tables.checks[seen.check]
+    if seen.cylinder not in (None, cylinder):
+        return ""
+    outcomes = list(seen.outcomes)
+    direct = float(check.given(key)[outcomes].sum() / check.given("otherwise")[outcomes].sum())
+    but_for, but_against = direct >= SAYS_LITTLE and factor < 1, direct <= 1 / SAYS_LITTLE and factor > 1
+    if not but_for and not but_against:
+        return ""
+    n = posterior.model.low.index(cylinder)
+    moved = posterior.cylinders[n] - belief.without[item].cylinders[n]
+    rival = belief.tables.causes[posterior.model.states[int(moved.argmax() if but_for else moved.argmin())]].name
+    says = "for" if but_for else "against"
+    return f", though it speaks {says} it: it speaks more {says} {rival}"
 
 
 def _turning_points(belief: Belief, cylinder: int) -> dict[str, str]:

@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from datetime import datetime
 
 from journal.analysis.between.compare import Between
 from journal.analysis.between.conditions import Judged
 from journal.analysis.between.pressure import Answer, pressed, series_of
+from journal.analysis.between.swaps import Swap, Went, place_now
 from journal.analysis.causes.inference import Observation
 from journal.analysis.findings import Contribution, RunFinding, Standing
 from journal.analysis.run.find import LOW
@@ -39,6 +41,18 @@ def paired(job: Job, runs: Sequence[RunFinding]) -> list[Pair]:
     return [(by_id[finding.run], finding) for finding in runs if finding.run in by_id]
 
 
+def followed(pairs: Sequence[Pair], swaps: Sequence[Swap]) -> list[Pair]:
+    """The runs with what they say told of the cylinder where it would be seen now: a miss may have gone elsewhere."""
+    return [(run, _told_now(finding, swaps, run.started_at)) for run, finding in pairs]
+
+
+def _told_now(finding: RunFinding, swaps: Sequence[Swap], at_utc: datetime) -> RunFinding:
+    if not any(swap.went is Went.MOVED and swap.at_utc > at_utc for swap in swaps):
+        return finding
+    told = [replace(c, cylinder=place_now(swaps, c.cylinder, at_utc)) for c in finding.contributions]
+    return replace(finding, contributions=tuple(sorted(told, key=lambda c: c.cylinder)))
+
+
 def as_it_is_now(pairs: Sequence[Pair]) -> list[Pair]:
     """The runs that say how the engine is now: those after the repair once one of them has readings."""
     after = [(run, finding) for run, finding in pairs if run.start.after_repair and finding.contributions]
@@ -60,7 +74,7 @@ def run_items(
 ) -> list[Item]:
     """What the runs say of each low cylinder, and of the engine."""
     now = as_it_is_now(pairs)
-    judged = [j for j in between.judged if j.finding in [finding for _, finding in now]]
+    judged = [replace(j, finding=found) for j in between.judged for _, found in now if j.finding.run == found.run]
     items = []
     for cylinder in low:
         read = _readings_of(cylinder, now)
@@ -108,9 +122,10 @@ def _with_pressure(cylinder: int, judged: Sequence[Judged], settings: Settings) 
         before, after = taken.levels[0].found, taken.levels[-1].found
         if not {before.standing, after.standing} & LOW:
             continue
+        turned = (before.standing in LOW) != (after.standing in LOW)
+        if taken.answer is Answer.VARIES or (taken.answer is Answer.SAME and turned):
+            return None  # What the readings do not settle says nothing of a cause.
         outcome = _PRESSED[taken.answer]
-        if before.standing in LOW and after.standing not in LOW:
-            outcome = _PRESSED[Answer.RECOVERS]
         words = _PRESSED_WORDS[outcome]
         return Item(Observation("injection pressure", (outcome,), cylinder), words, (*before.entries, *after.entries))
     return None
@@ -134,7 +149,7 @@ def _again(cylinder: int, judged: Sequence[Judged], settings: Settings) -> Item 
     read = _clear(cylinder, judged)
     for place, run in enumerate(read):
         found = run.of(cylinder)
-        later = [j for j in read[place + 1 :] if j.conditions.like(run.conditions, settings)]
+        later = [j for j in read[place + 1 :] if j.conditions.like(run.conditions, settings, but=("swapped",))]
         now = later[-1].of(cylinder) if later else None
         if found is not None and now is not None and found.standing in LOW:
             again = now.standing in LOW

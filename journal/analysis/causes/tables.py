@@ -69,6 +69,8 @@ class CheckRow:
     """How the commonest result is said; `{cylinder}` and `{others}` stand for numbers."""
     outcomes: tuple[str, ...]
     """Outcomes, from the least to the most striking."""
+    waits: tuple[str, ...]
+    """Outcomes said while the result is still to come."""
     refine: Mapping[str, Mapping[str, str]]
     """For an outcome with a part or place: the outcome meant."""
     likelihood: Mapping[str, Vector]
@@ -201,6 +203,7 @@ def _check(key: str, row: Mapping[str, Any], causes: Mapping[str, CauseRow]) -> 
         cautions=tuple(row.get("cautions", ())),
         say=row.get("say", ""),
         outcomes=outcomes,
+        waits=tuple(row.get("waits", ())),
         refine=row.get("refine", {}),
         likelihood=likelihood,
         judge=row.get("judge", {}),

@@ -9,20 +9,34 @@ from journal.analysis.findings import Cause, CylinderFinding, Standing
 from journal.analysis.words import listed, percent
 
 
-def verdict(book: Tables, cylinder: int, standing: Standing, causes: Sequence[Cause], *, past: bool = False) -> str:
-    """What is said of a low cylinder; a part is named as ready only when its gate is, and never when it is past."""
+def verdict(
+    book: Tables,
+    cylinder: int,
+    standing: Standing,
+    causes: Sequence[Cause],
+    *,
+    past: bool = False,
+    origin: int | None = None,
+) -> str:
+    """What is said of a low cylinder; a part is named as ready only when its gate is, and never when it is past.
+
+    `origin` is the cylinder from which the miss came with its injector, if it did.
+    """
     top, sure = causes[0], book.gate["threshold"]
     start = f"Before the repair cylinder {cylinder} was {standing}" if past else f"Cylinder {cylinder} is {standing}"
     if top.probability < 0.5:
         names = [f"{c.name} ({percent(c.probability)})" for c in causes[:3]]
-        return f"{start}; no one cause stands out yet: {listed(names, 'or')}."
+        came = f" The miss came with its injector from cylinder {origin}." if origin is not None else ""
+        return f"{start}; no one cause stands out yet: {listed(names, 'or')}.{came}"
     if top.probability < sure:
         rivals = [f"{c.name} ({percent(c.probability)})" for c in causes[1:3] if c.probability >= book.gate["rival"]]
         beside = f"; still possible: {listed(rivals, 'or')}" if rivals else ""
         sentences = [f"{start}; likeliest is {top.name}, {percent(top.probability)}{beside}."]
     else:
         sentences = [f"{start}: {top.name}, {percent(top.probability)}."]
-    sentences += [s for s in (_not_indicated(book, causes), "" if past else _gate_sentence(top)) if s]
+    if origin is not None:
+        sentences.append(f"The miss came with its injector from cylinder {origin}.")
+    sentences += [s for s in (_not_indicated(book, causes), "" if past else _gate_sentence(top, cylinder, origin)) if s]
     return " ".join(sentences)
 
 
@@ -38,13 +52,14 @@ def _not_indicated(book: Tables, causes: Sequence[Cause]) -> str:
     return f"The injector is not indicated ({percent(chance)}){because}."
 
 
-def _gate_sentence(top: Cause) -> str:
+def _gate_sentence(top: Cause, cylinder: int, origin: int | None) -> str:
     if top.gate is None:
         return ""
+    sits = f", in place of the one that sits in cylinder {cylinder} now" if origin is not None else ""
     if top.gate.ready:
         other = percent(top.gate.chance) != percent(top.probability)
         stands = f", which is the part at fault with {percent(top.gate.chance)}, by any of its causes" if other else ""
-        return f"Ready to order: {top.gate.part}{stands}."
+        return f"Ready to order: {top.gate.part}{sits if top.gate.part == 'injector' else ''}{stands}."
     if top.gate.overridden:
         return f"Ordered against missing checks; reason given: {top.gate.overridden}."
     return f"Not ready to order {top.gate.part}; missing: {listed(top.gate.missing)}."

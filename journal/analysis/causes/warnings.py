@@ -8,7 +8,7 @@ from journal.analysis.causes.evidence import Gathered
 from journal.analysis.causes.history import History
 from journal.analysis.causes.tables import Tables
 from journal.analysis.findings import CylinderFinding, Level, Remark
-from journal.analysis.words import listed
+from journal.analysis.words import capital, listed
 from journal.facts import PartState, Restored
 from journal.record.job import Job
 
@@ -38,10 +38,20 @@ def warnings_of(
 def _too_soon(book: Tables, job: Job, cylinders: Sequence[CylinderFinding]) -> Iterable[Remark]:
     """Parts asked for whose gate is not open yet."""
     by_cylinder = {found.cylinder: found for found in cylinders}
+    gone_to = {found.came_from: found for found in cylinders if found.came_from is not None}
     for part in job.parts:
         wanted = part.wanted.body
         state = part.answers[-1].body.state if part.answers else PartState.WANTED
         found = by_cylinder.get(wanted.cylinder) if wanted.cylinder is not None else None
+        moved = gone_to.get(wanted.cylinder) if found is None and wanted.cylinder is not None else None
+        if moved is not None and "injector" in wanted.description.lower():
+            found = moved
+            yield Remark(
+                Level.WARNING,
+                f"{capital(wanted.description)} is wanted for cylinder {wanted.cylinder}, but the miss went with the "
+                f"injector: the one to take out sits in cylinder {moved.cylinder} now.",
+                (part.wanted.entry.id,),
+            )
         if state not in _NOT_YET_BOUGHT or found is None:
             continue
         meant = [c for c in found.causes if any(w in wanted.description.lower() for w in book.causes[c.key].part_words)]

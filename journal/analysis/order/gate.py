@@ -11,14 +11,16 @@ from journal.analysis.words import percent
 from journal.facts import Engine, Injection
 from journal.record.job import Job
 
-_ELECTRIC = frozenset({"wiring", "connector", "injector resistance", "driver signal"})
+_ELECTRIC = frozenset({"wiring", "connector", "injector resistance", "driver signal", "injector circuit test"})
 """Checks of an injector's circuit; a mechanical injector has none."""
 
 
 def fits(check: str, engine: Engine) -> bool:
     """Whether a check makes sense on this engine at all."""
-    if check == "injection pressure":
+    if check in ("injection pressure", "pressure as desired"):
         return engine.injection in (Injection.HYDRAULIC, Injection.COMMON_RAIL)
+    if check == "injector return flow":
+        return engine.injection is Injection.COMMON_RAIL
     if check == "under load":
         return engine.cylinders >= 4
     return not (engine.injection is Injection.MECHANICAL and check in _ELECTRIC)
@@ -43,11 +45,18 @@ def part_chance(tables: Tables, part: str, chances: Mapping[str, float]) -> floa
 
 
 def gate(
-    tables: Tables, job: Job, cause: str, cylinder: int | None, chances: Mapping[str, float], done: Collection[str]
+    tables: Tables,
+    job: Job,
+    cause: str,
+    cylinder: int | None,
+    chances: Mapping[str, float],
+    done: Collection[str],
+    came_from: int | None = None,
 ) -> Gate | None:
     """Whether the cause's part may be ordered; none when it means no part.
 
-    `chances` are the causes of this cylinder (or of the engine) by key, `done` the checks made there.
+    `chances` are the causes of this cylinder (or of the engine) by key, `done` the checks made there, `came_from` the
+    cylinder where its injector missed before: an order for that one is one for this.
     """
     row = tables.causes[cause]
     if not row.part:
@@ -58,7 +67,8 @@ def gate(
         # Rounded down, so that what falls short never reads as if it did not.
         stands = percent(math.floor(100 * chance) / 100)
         missing.append(f"the part stands at {stands}, and {percent(threshold)} is wanted before ordering")
-    reasons = [o.body.reason for o in job.overrides if (o.body.cause, o.body.cylinder) == (cause, cylinder)]
+    places = {cylinder} if cylinder is None or came_from is None else {cylinder, came_from}
+    reasons = [o.body.reason for o in job.overrides if o.body.cause == cause and o.body.cylinder in places]
     return Gate(not missing, row.part, tuple(missing), reasons[-1] if reasons else "", chance)
 
 

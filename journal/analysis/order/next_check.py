@@ -7,7 +7,6 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from journal.analysis.between.conditions import Judged
 from journal.analysis.causes.inference import Posterior, predict, predict_worlds
 from journal.analysis.causes.tables import CheckRow, Tables, Vector
 from journal.analysis.findings import NextCheck
@@ -116,24 +115,6 @@ def propose(tables: Tables, posterior: Posterior, engine: Engine, done: Done) ->
     chosen, why = worth_making(tables, posterior, engine, done)
     shown = [_in_words(tables, posterior, engine, choice) for choice in chosen[:3]]
     return Proposal(shown[0] if shown else None, tuple(shown[1:]), why)
-
-
-def finish_first(tables: Tables, judged: Sequence[Judged], proposal: Proposal) -> Proposal:
-    """The proposal, with cylinders that the last run has not read yet before any other check: each takes seconds."""
-    missing = judged[-1].finding.missing if judged else ()
-    if not missing:
-        return proposal
-    which = cylinders_in_words(missing)
-    check = NextCheck(
-        subject="cut-out run",
-        cylinder=missing[0],
-        name=f"cut {which}, not read yet in run {judged[-1].finding.number}",
-        why="It completes the run: only then do the shares show whether the readings belong together.",
-        minutes=tables.next_check["cut_minutes"] * len(missing),
-        say=f"cylinder {missing[0]} cut, and the reading",
-    )
-    others = [proposal.next_check] if proposal.next_check is not None else []
-    return Proposal(check, tuple([*others, *proposal.runners_up][:2]), "")
 
 
 def worth_making(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> tuple[list[Choice], str]:

@@ -10,7 +10,7 @@ import numpy as np
 
 from journal.analysis.findings import Suspect
 from journal.analysis.run.fit import Belief, believe
-from journal.analysis.run.model import Model, sum_by_itself
+from journal.analysis.run.model import Model, alike, sum_by_itself
 from journal.analysis.run.readings import Measured
 from journal.analysis.settings import Settings
 
@@ -27,6 +27,8 @@ _MOST_SUSPECTS = 2
 _WORTH_NAMING = 0.2
 """A suspect this much less likely than the first is not named."""
 _MOST_STRAYS = 3
+_STEPS_APART = 1.5
+"""A reading no further than this from its fellows, in steps of the display, does not contradict them."""
 
 
 @dataclass(frozen=True)
@@ -53,6 +55,12 @@ def _stray(model: Model, belief: Belief, settings: Settings) -> Stray | None:
     base = row == last
     fellows = data.read[row, slot] & (counts >= np.where(base, 3, 2))
     width = (data.high - data.low)[row, slot]
+    # Neighbouring numbers of a display are what one level shows that lies between them.
+    middle, plain = (data.high + data.low)[row, slot] / 2, data.basis[row, slot, 0] > 0
+    taken = (data.read[row, slot] & plain).astype(float)
+    total, others = (np.bincount(row, weights, last + 1)[row] for weights in (taken * middle, taken))
+    of_others = (total - taken * middle) / np.maximum(others - taken, 1)
+    fellows &= ~plain | (np.abs(middle - of_others) > _STEPS_APART * width)
     odds = np.where(fellows, prior + np.log(width / _ANYTHING) - belief.read_log[row, slot], -np.inf)
     at = int(odds.argmax())
     return Stray(at, not base[at] and int(counts[at]) == 2) if odds[at] > most else None
@@ -81,11 +89,8 @@ def drop_strays(
 
 def _believe_all(models: Sequence[Model]) -> list[Belief]:
     """What is believed of each run; those of one shape are worked out together."""
-    groups: dict[tuple[int, bool, object], list[int]] = {}
-    for k, model in enumerate(models):
-        groups.setdefault((len(model.taken.live), model.by_fuel, model.priors), []).append(k)
     found: dict[int, Belief] = {}
-    for places in groups.values():
+    for places in alike(models):
         together = believe([models[k].data for k in places], models[places[0]].priors)
         found.update(zip(places, together, strict=True))
     return [found[k] for k in range(len(models))]
@@ -168,25 +173,32 @@ def _misheard(model: Model, without: Belief, at: int, settings: Settings) -> tup
 
 
 def sum_fits(
-    model: Model, belief: Belief, settings: Settings, limited: bool = False
+    model: Model, belief: Belief, settings: Settings, limited: float
 ) -> tuple[float, float, float, bool] | None:
     """The sum of the shares by themselves, the ends of its 95 % interval, and whether the run can be right.
 
-    `limited` where the cuts stop at one number, as those of a governor at its fuel limit do.
+    Args:
+        model: the run.
+        belief: what is believed of it.
+        settings: how likely it is beforehand that a run is off.
+        limited: how likely a governor at its fuel limit is, by how alike the cuts are; the sum then falls short by
+            anything.
 
     Where all fuel makes torque the sum is one; where some makes none it falls short by nearly what fuel rises less.
     None where not every cylinder, or no baseline, was read.
     """
-    noise = float(np.exp(belief.weight @ np.log(belief.noise)))
-    found = sum_by_itself(model, noise)
+    found = sum_by_itself(model, belief.noise)
     if found is None:
         return None
-    total, u = found
+    total, of_noise = found
     if not model.by_fuel:
         return 1.0, 1.0, 1.0, True
     means, deviations, weights = model.priors.rises()
-    spread = np.hypot(u, deviations)
-    density = np.exp(weights - 0.5 * ((total - means) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
-    wrong = settings.wrong_run * (settings.wrong_at_one_number if limited else 1.0)
-    fits = (1 - wrong) * float(density.sum()) > wrong / _SUMS
+    spread = np.hypot(of_noise[:, None], deviations)
+    each = np.exp(weights - 0.5 * ((total - means) / spread) ** 2) / (spread * math.sqrt(2 * math.pi))
+    # A sum that strays makes the readings look noisy, so it is held against what all but the sum says of the noise.
+    density = 1 / (belief.weight @ (1 / np.maximum(each.sum(axis=1), 1e-300)))
+    wrong = settings.wrong_run / _SUMS + (limited if total < 1 else 0.0)
+    fits = (1 - settings.wrong_run) * float(density) > wrong
+    u = float(np.exp(belief.weight @ np.log(of_noise)))
     return total, total - 1.96 * u, total + 1.96 * u, fits

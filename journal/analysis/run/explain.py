@@ -3,19 +3,12 @@
 from __future__ import annotations
 
 import math
-from statistics import median
-
-import numpy as np
 
 from journal.analysis.findings import Level, Remark, Suspect
 from journal.analysis.run.fit import Belief
 from journal.analysis.run.model import Model
 from journal.analysis.run.readings import Method
-from journal.analysis.settings import Settings
 
-_FEWEST_AT_A_LIMIT = 3
-_ONE_IN_FIVE = 0.8416
-"""The normal quantile that 1 in 5 exceed; with it the chi-square quantile of Wilson and Hilferty (1931)."""
 _SURE = 2.6
 """Standard uncertainties from which a drift is said."""
 _ONE_SIDED = 1.645
@@ -61,47 +54,6 @@ def _otherwise(model: Model, total: float) -> str:
         f"a baseline of about {fits:.3g} {taken.unit} would make it one: the baseline moved, or the load or the speed "
         "changed; read the baseline again, then take the run again"
     )
-
-
-def limit(model: Model, settings: Settings, speed_held: bool) -> str:
-    """Cuts that stop at one number, in words; empty where they do not.
-
-    A governor at its fuel limit cannot raise fuel further: cuts of different cylinders stop at one number.
-
-    Healthy cylinders differ, so with strengths of the spread h the cuts c over a baseline b spread by h (c - b) c/b
-    beside the display's wander and rounding. Cuts that spread so little that four in five engines would show more (the
-    chi-square of their variance), on a display that would show it, may have stopped at a limit; so may any that spread
-    no more than that while the speed was said not to hold.
-    """
-    taken = model.taken
-    values = {c.cylinder: c.value for c in taken.cuts if not c.no_change}
-    if not model.by_fuel or not taken.baselines or len(values) < _FEWEST_AT_A_LIMIT:
-        return ""
-    ratio = model.per[1] / model.per[0]
-    base = ratio * sum(b.value for b in taken.baselines) / len(taken.baselines)
-    usual, step = median(values.values()) - base, max(c.step for c in taken.cuts)
-    if usual <= step or base <= 0:
-        return ""
-    level = np.array([v for v in values.values() if v - base >= settings.standing_weak_below * usual])
-    at = float(level.mean())
-    if len(level) < max(_FEWEST_AT_A_LIMIT, len(taken.live) / 2):
-        return ""
-    healthy = settings.cylinder_spread * (at - base) * at / base
-    expected = healthy**2 + (_STILL * at) ** 2 + step**2 / 12
-    freedom = len(level) - 1
-    few = freedom * (1 - 2 / (9 * freedom) - _ONE_IN_FIVE * math.sqrt(2 / (9 * freedom))) ** 3
-    spread = freedom * float(level.var(ddof=1))
-    if not (spread <= freedom * expected if not speed_held else spread < few * expected and healthy >= step):
-        return ""
-    fell = "" if speed_held else ", and the speed did not hold"
-    return (
-        f"{len(level)} cuts stop at about {at:.3g}, more alike than cylinders are{fell}: a fuel limit may be reached; "
-        "watch the speed while a cylinder is cut, and test where less fuel is needed"
-    )
-
-
-_STILL = 0.004
-"""How much the reading of a governor at its limit wanders, as a fraction."""
 
 
 def drift(model: Model, belief: Belief) -> Remark | None:

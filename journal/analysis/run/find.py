@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import replace
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -12,6 +13,7 @@ from journal.analysis.run import explain
 from journal.analysis.run.display import Array
 from journal.analysis.run.doubt import Stray, drop_strays, sum_fits, suspects
 from journal.analysis.run.fit import Belief
+from journal.analysis.run.limits import limit
 from journal.analysis.run.model import FORMULAS, Model, model_of
 from journal.analysis.run.readings import Taken, take
 from journal.analysis.run.standing import Stand, standings
@@ -39,7 +41,8 @@ def find_runs(runs: Sequence[Run], engine: Engine, settings: Settings) -> tuple[
     usable = [model for model in models if model is not None]
     believed, left_out = drop_strays(usable, settings) if usable else ([], [])
     of_models = iter(zip(believed, left_out, strict=True))
-    found = []
+    found: list[RunFinding] = []
+    doubted: list[_Doubted] = []
     for run, taken, model in zip(runs, every, models, strict=True):
         bare = _bare(run, taken)
         remarks = (*taken.remarks, *unsteady(run, taken, settings))
@@ -47,8 +50,25 @@ def find_runs(runs: Sequence[Run], engine: Engine, settings: Settings) -> tuple[
             found.append(replace(bare, remarks=(*remarks, *_why_nothing(taken))))
             continue
         (now, belief), strays = next(of_models)
-        found.append(_judged(run, engine, settings, replace(bare, remarks=remarks), now, belief, strays))
+        finding, belief, doubts = _doubts(run, settings, replace(bare, remarks=remarks), now, belief, strays)
+        doubted.append(_Doubted(len(found), now, belief, doubts))
+        found.append(finding)
+    stands = standings([one.model for one in doubted], [one.belief for one in doubted], settings)
+    for one, of_run in zip(doubted, stands, strict=True):
+        found[one.at] = _judged(found[one.at], engine, one, of_run)
     return tuple(found)
+
+
+@dataclass(frozen=True)
+class _Doubted:
+    """A run whose readings have been held against each other."""
+
+    at: int
+    """Its place among all runs."""
+    model: Model
+    belief: Belief
+    doubts: dict[int, str]
+    """Cylinders that cannot be judged, and why."""
 
 
 def _bare(run: Run, taken: Taken) -> RunFinding:
@@ -67,24 +87,19 @@ def _bare(run: Run, taken: Taken) -> RunFinding:
     )
 
 
-def _judged(
-    run: Run,
-    engine: Engine,
-    settings: Settings,
-    bare: RunFinding,
-    model: Model,
-    belief: Belief,
-    strays: tuple[Stray, ...],
-) -> RunFinding:
+def _doubts(
+    run: Run, settings: Settings, bare: RunFinding, model: Model, belief: Belief, strays: tuple[Stray, ...]
+) -> tuple[RunFinding, Belief, dict[int, str]]:
+    """Whether the run can be right: its finding but for the cylinders, what is believed, and whom it leaves open."""
     taken = model.taken
     remarks = [*bare.remarks, *_stray_remarks(model, strays)]
-    at_limit = explain.limit(model, settings, speed_held(run, settings))
-    summed = sum_fits(model, belief, settings, limited=bool(at_limit))
+    at_limit = limit(model, settings, held_out=bool(run.start.held_out), speed_held=speed_held(run, settings))
+    summed = sum_fits(model, belief, settings, at_limit.odds)
     found, belief = suspects(model, belief, settings, summed[0] if summed else None)
     fits = not found and (summed is None or summed[3])
     if summed is not None and not fits:
         u = (summed[2] - summed[0]) / 1.96
-        remarks.append(explain.off(model, summed[0], u, found, at_limit if summed[0] < 1 else ""))
+        remarks.append(explain.off(model, summed[0], u, found, at_limit.text if summed[0] < 1 else ""))
     elif found:
         remarks += [Remark(Level.WARNING, explain.suspected(one, taken.unit), (one.entry,)) for one in found]
     trusted = bare.trusted and fits and not any(stray.torn for stray in strays)
@@ -99,25 +114,26 @@ def _judged(
     ]
     if not taken.baselines:
         remarks.append(_no_baseline(model, belief))
+    total, low, high = summed[:3] if summed else (None, None, None)
+    finding = replace(
+        bare, total=total, total_low=low, total_high=high, trusted=trusted, remarks=tuple(remarks), suspects=found
+    )
     doubted = {one.cylinder: _DOUBTED for one in found if one.cylinder is not None}
     doubted |= {c: _TORN for stray in strays if stray.torn and (c := model.said[stray.at].cylinder) is not None}
-    stands = _doubted(model, standings(model, belief, settings), doubted)
+    return finding, belief, doubted
+
+
+def _judged(finding: RunFinding, engine: Engine, doubted: _Doubted, stands: dict[int, Stand]) -> RunFinding:
+    """The finding with every cylinder's share and standing."""
+    model, remarks = doubted.model, finding.remarks
+    stands = _left_open(model, stands, doubted.doubts)
     low = tuple(c for c, stand in stands.items() if stand.standing in LOW)
-    half_low = low if len(low) * 2 >= len(taken.live) > 1 else ()
+    half_low = low if len(low) * 2 >= len(model.taken.live) > 1 else ()
     if half_low:
-        remarks.append(_half_low(half_low))
+        remarks = (*remarks, _half_low(half_low))
         stands = {c: _half(stand) for c, stand in stands.items()}
-    return replace(
-        bare,
-        contributions=_contributions(model, belief, stands, engine),
-        total=summed[0] if summed else None,
-        total_low=summed[1] if summed else None,
-        total_high=summed[2] if summed else None,
-        trusted=trusted,
-        remarks=tuple(remarks),
-        suspects=found,
-        half_low=half_low,
-    )
+    contributions = _contributions(model, doubted.belief, stands, engine)
+    return replace(finding, contributions=contributions, remarks=remarks, half_low=half_low)
 
 
 def title_of(run: Run) -> str:
@@ -141,7 +157,7 @@ def title_of(run: Run) -> str:
     return ", ".join(words)
 
 
-def _doubted(model: Model, stands: dict[int, Stand], why: dict[int, str]) -> dict[int, Stand]:
+def _left_open(model: Model, stands: dict[int, Stand], why: dict[int, str]) -> dict[int, Stand]:
     """The standings, with those cylinders left open whose own readings are in doubt."""
     return {
         c: Stand(Standing.UNCLEAR, s.strength, s.uncertainty, why[c], model.count(c) + 1) if c in why else s
@@ -178,12 +194,15 @@ def _contributions(model: Model, belief: Belief, stands: dict[int, Stand], engin
     dead = {c for c, stand in stands.items() if stand.standing is Standing.DEAD}
     after = _after(dead, taken.live, engine)
     of_baselines = tuple(b.entry for b in taken.baselines)
+    of_cuts: dict[int | None, list[str]] = defaultdict(list)
+    for cut in taken.cuts:
+        of_cuts[cut.cylinder].append(cut.entry)
     out = []
     for i, cylinder in enumerate(taken.live):
         if cylinder not in stands:
             continue
         stand = stands[cylinder]
-        middle, reach = float(np.clip(share[i], 0.0, 1.0)), 1.96 * float(u[i])
+        middle, reach = min(max(float(share[i]), 0.0), 1.0), 1.96 * float(u[i])
         why = stand.why
         if cylinder in after and stand.standing in (Standing.WEAK, Standing.UNCLEAR):
             why += "; it fires right after a dead one, which can make it read low"
@@ -199,7 +218,7 @@ def _contributions(model: Model, belief: Belief, stands: dict[int, Stand], engin
                 repeats_needed=stand.repeats_needed,
                 strength_u=stand.uncertainty,
                 after_dead=cylinder in after,
-                entries=(*(c.entry for c in taken.cuts if c.cylinder == cylinder), *of_baselines),
+                entries=(*of_cuts[cylinder], *of_baselines),
             )
         )
     return tuple(out)

@@ -22,11 +22,16 @@ from journal.analysis.run.strengths import Priors, moments
 
 _BOX = 0.7
 """A display step at least this many standard deviations of the noise wide is kept as an interval."""
-_PLACES = np.array([-1.4, 0.0, 1.4])
-"""Fine nodes of the noise, in standard deviations from its mean on the coarse ones."""
+_PLACES = (
+    (0.3, 2.07, np.array([-1.0, 1.0])),
+    (0.7, 1.43, np.array([-1.4, 0.0, 1.4])),
+    (np.inf, 0.963, np.array([-1.9, -0.95, 0.0, 0.95, 1.9])),
+)
+"""Fine nodes of the noise, in standard deviations from its mean on the coarse ones, up to which standard deviation of
+its logarithm; and for how much of that each stands, so that a normal distribution's density there adds up to one."""
 _NARROWEST = 0.12
 """The least standard deviation, of the noise's logarithm, that the fine nodes are laid out for."""
-_FIRST, _SECOND, _MOST = 2, 3, 12
+_FIRST, _SECOND, _MOST = 2, 2, 12
 """Steps on the coarse nodes, on the fine ones, and on those of them that count."""
 _SETTLED, _SWINGING = 0.02, 0.3
 """A node stands still when no mean moves by more than the first of these, in its standard deviations. One that moves by
@@ -127,6 +132,21 @@ def believe(runs: Sequence[Scaled], priors: Priors) -> list[Belief]:
     return _Fit(runs, priors).believe()
 
 
+@dataclass(frozen=True)
+class _Laid:
+    """The readings of the run of each of G nodes."""
+
+    run: npt.NDArray[np.intp]
+    basis: Array
+    low: Array
+    high: Array
+    width: Array
+    wander: Array
+    """Shape (G, n + 1, K): standard deviation of the display's wander."""
+    places: tuple[npt.NDArray[np.intp], ...]
+    """Where there are readings that are intervals."""
+
+
 class _Fit:
     """Runs held against the model."""
 
@@ -151,6 +171,18 @@ class _Fit:
         self.prior_mean = np.stack([common for _, common in guesses])
         self.prior_precision = np.stack([1 / run.deviation**2 for run in runs])
         self.curved = runs[0].curved
+        self._last: _Laid | None = None
+
+    def _laid(self, nodes: Nodes) -> _Laid:
+        """What was read of each node's run; nodes move many times before there are others."""
+        if self._last is None or self._last.run is not nodes.run:
+            run = nodes.run
+            parts = (self.basis, self.low, self.high, self.width)
+            basis, low, high, width = (part[run] for part in parts)
+            wander = nodes.noise[:, None, None] * self.noise[run]
+            places = np.nonzero((width > _BOX * wander) & self.interval[run])
+            self._last = _Laid(run, basis, low, high, width, wander, places)
+        return self._last
 
     def believe(self) -> list[Belief]:
         """What is believed after all readings."""
@@ -159,15 +191,14 @@ class _Fit:
             self._step(nodes, roughly=True)
         nodes = self._finer(nodes, self._weights(nodes, nodes.prior + self._evidence(nodes)))
         for _ in range(_SECOND):
-            moved = self._step(nodes)
-        logs = np.where(moved > _SWINGING, _LOST, self._evidence(nodes))
-        weight = self._weights(nodes, nodes.prior + logs)
+            self._step(nodes)
+        weight = self._weights(nodes, nodes.prior + self._evidence(nodes))
         most = np.zeros(len(self.runs))
         np.maximum.at(most, nodes.run, weight)
         nodes = nodes.kept(np.flatnonzero(weight > _NEGLIGIBLE * most[nodes.run]))
         active = np.arange(len(nodes.run))
         for count in range(_MOST):
-            moving = nodes.kept(active)
+            moving = nodes.kept(active) if len(active) < len(nodes.run) else nodes
             moved = self._step(moving, _PART if count < _PATIENCE else _CAREFUL)
             nodes.put(active, moving)
             active = active[moved > _SETTLED]
@@ -196,17 +227,19 @@ class _Fit:
         middle = (weight * logs).sum(axis=1, keepdims=True)
         deviation = np.sqrt((weight * (logs - middle) ** 2).sum(axis=1, keepdims=True))
         deviation = np.maximum(deviation, _NARROWEST)
-        wanted = middle + deviation * _PLACES
+        laid = [next(found for found in _PLACES if one < found[0]) for one in deviation[:, 0]]
+        run = np.repeat(np.arange(len(laid)), [len(places) for _, _, places in laid])
+        wanted = middle[run, 0] + deviation[run, 0] * np.concatenate([places for _, _, places in laid])
         spreads, spread_weight = self.priors.spreads()
         rises, rise_sds, rise_weight = self.priors.rises()
         each = len(spreads) * len(rises)
-        nearest = np.abs(wanted[:, :, None] - logs[0]).argmin(axis=2) + len(logs[0]) * np.arange(len(logs))[:, None]
-        found = nodes.kept(np.repeat(nearest.ravel(), each))
-        found.noise = np.repeat(np.exp(wanted.ravel()), each)
+        nearest = np.abs(wanted[:, None] - logs[0]).argmin(axis=1) + len(logs[0]) * run
+        found = nodes.kept(np.repeat(nearest, each))
+        found.noise = np.repeat(np.exp(wanted), each)
         found.spread = np.tile(np.repeat(spreads, len(rises)), wanted.size)
         found.rise = np.tile(np.stack([rises, rise_sds], axis=1), (wanted.size * len(spreads), 1))
         # Nodes further apart stand for more of the noise's scale: only so is the evidence of two fits comparable.
-        apart = np.repeat(np.log(deviation[:, 0]), len(_PLACES) * each)
+        apart = np.repeat(np.log(deviation[run, 0] * np.array([stands_for for _, stands_for, _ in laid])[run]), each)
         weights = np.tile((spread_weight[:, None] + rise_weight).ravel(), wanted.size)
         found.prior = self.priors.of_noise(found.noise) + apart + weights
         return found
@@ -226,7 +259,7 @@ class _Fit:
         mean[:, RISE], precision[:, RISE] = nodes.rise[:, 0], 1 / nodes.rise[:, 1] ** 2
         return Solved(
             nodes.effect, nodes.common, nodes.precision, nodes.shift, nodes.own_precision, nodes.own_shift,
-            self.basis[run], mean, precision, self.curved, self.priors.sum_sd,
+            self._laid(nodes).basis, mean, precision, self.curved, self.priors.sum_sd,
         )  # fmt: skip
 
     def _step(self, nodes: Nodes, part: float = _PART, *, roughly: bool = False) -> Array:
@@ -238,16 +271,9 @@ class _Fit:
         nodes.common[:, SIZE] = np.clip(nodes.common[:, SIZE], *_SIZES)
         moved = self._renew_own(nodes, at, part)
         # Roughly, intervals stay the normal factors that they began as: enough to see how much noise there is.
-        box = self._box(nodes)
-        if not roughly and box.any():
-            self._renew_readings(nodes, at, box, part)
+        if not roughly and len(self._laid(nodes).places[0]):
+            self._renew_readings(nodes, at, part)
         return moved
-
-    def _box(self, nodes: Nodes) -> npt.NDArray[np.bool_]:
-        """Which readings of which nodes are intervals, shape (G, n + 1, K)."""
-        run = nodes.run
-        wide: npt.NDArray[np.bool_] = self.width[run] > _BOX * nodes.noise[:, None, None] * self.noise[run]
-        return wide & self.interval[run]
 
     def _renew_own(self, nodes: Nodes, at: Solved, part: float) -> Array:
         mean, variance = at.of_strengths()
@@ -263,17 +289,17 @@ class _Fit:
         moved: Array = np.max(np.abs(tilted_m - mean) / np.sqrt(variance), axis=1, initial=0.0, where=usable)
         return moved
 
-    def _renew_readings(self, nodes: Nodes, at: Solved, box: npt.NDArray[np.bool_], part: float) -> None:
+    def _renew_readings(self, nodes: Nodes, at: Solved, part: float) -> None:
+        laid = self._laid(nodes)
+        box = laid.places
         mean, variance = (part[box] for part in at.of_readings())
-        node, *place = np.nonzero(box)
-        run = nodes.run[node]
-        low, high = self.low[run, *place], self.high[run, *place]
+        low, high = laid.low[box], laid.high[box]
         precision, shift = nodes.precision[box], nodes.shift[box]
         cavity_p = 1 / variance - precision
         usable = cavity_p > 1e-9
         cavity_v = 1 / np.where(usable, cavity_p, 1.0)
         cavity_m = cavity_v * (mean / variance - shift)
-        root = np.sqrt(cavity_v + (nodes.noise[node] * self.noise[run, *place]) ** 2)
+        root = np.sqrt(cavity_v + laid.wander[box] ** 2)
         _, first, second = between((low - cavity_m) / root, (high - cavity_m) / root)
         curve = np.minimum(second, -1e-9) / root**2
         new_p = 1 / np.maximum(-1 / curve - cavity_v, 1e-12)
@@ -289,20 +315,19 @@ class _Fit:
             Logarithm of its probability, what it adds to the evidence, and mean and variance of what the display would
             show before rounding, by all but it.
         """
-        run = nodes.run
+        laid = self._laid(nodes)
         mean, variance = at.of_readings()
         cavity_v = 1 / np.maximum(1 / variance - nodes.precision, 1e-9)
         cavity_m = cavity_v * (mean / variance - nodes.shift)
-        spread = cavity_v + (nodes.noise[:, None, None] * self.noise[run]) ** 2
-        narrow = spread + self.width[run] ** 2 / 12
-        log_mass = np.log(self.width[run]) - LOG_ROOT_TWO_PI - 0.5 * np.log(narrow)
-        log_mass = log_mass - 0.5 * (self.middle[run] - cavity_m) ** 2 / narrow
-        box = self._box(nodes)
-        if box.any():
+        spread = cavity_v + laid.wander**2
+        narrow = spread + laid.width**2 / 12
+        log_mass = np.log(laid.width / np.sqrt(narrow)) - LOG_ROOT_TWO_PI
+        log_mass = log_mass - 0.5 * (self.middle[nodes.run] - cavity_m) ** 2 / narrow
+        box = laid.places
+        if len(box[0]):
             root = np.sqrt(spread[box])
-            low, high = ((side[run][box] - cavity_m[box]) / root for side in (self.low, self.high))
-            log_mass[box], _, _ = between(low, high)
-        gain = np.where(self.read[run], log_mass - _stand_in(mean, variance, cavity_m, cavity_v), 0.0)
+            log_mass[box], _, _ = between(*((side[box] - cavity_m[box]) / root for side in (laid.low, laid.high)))
+        gain = np.where(self.read[nodes.run], log_mass - _stand_in(mean, variance, cavity_m, cavity_v), 0.0)
         return log_mass, gain, cavity_m, spread
 
     def _evidence(self, nodes: Nodes) -> Array:

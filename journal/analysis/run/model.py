@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from functools import cached_property
 from statistics import median
@@ -92,6 +93,14 @@ class Model:
         return float(np.median(self._values - self.taken.idle_fuel)) if self.by_fuel else float(np.median(self._values))
 
 
+def alike(models: Sequence[Model]) -> list[list[int]]:
+    """The places of models that can be worked out together: as many live cylinders, watched and believed of alike."""
+    groups: dict[tuple[int, bool, Priors], list[int]] = {}
+    for k, model in enumerate(models):
+        groups.setdefault((len(model.taken.live), model.by_fuel, model.priors), []).append(k)
+    return list(groups.values())
+
+
 def model_of(taken: Taken, settings: Settings) -> Model | None:
     """The run on the model's scale; none where there is nothing to work with.
 
@@ -159,8 +168,8 @@ def _values(taken: Taken, said: tuple[Measured, ...], per: tuple[int, int]) -> A
     return np.array([base if r.no_change else r.value / per[r.cylinder is not None] for r in said])
 
 
-def sum_by_itself(model: Model, noise: float) -> tuple[float, float] | None:
-    """The sum of the shares as each reading gives them by itself, with its standard uncertainty.
+def sum_by_itself(model: Model, noise: Array) -> tuple[float, Array] | None:
+    """The sum of the shares as each reading gives them by itself, with its standard uncertainty for each noise.
 
     This is what the readings say before the sum is used: log-ratios of cuts to baselines, interpolated in time; the
     variances by their derivatives (GUM, JCGM 100:2008, 5.1 and 5.2). Drops add up to one by construction. None unless
@@ -170,9 +179,10 @@ def sum_by_itself(model: Model, noise: float) -> tuple[float, float] | None:
     if not model.taken.baselines or any(not model.count(c) for c in model.taken.live):
         return None
     if not model.by_fuel:
-        return 1.0, 0.0
+        return 1.0, np.zeros_like(noise)
     low, high = data.low[data.row, data.slot], data.high[data.row, data.slot]
-    middle, variance = (low + high) / 2, (noise * data.noise[data.row, data.slot]) ** 2 + (high - low) ** 2 / 12
+    middle = (low + high) / 2
+    of_noise, of_step = data.noise[data.row, data.slot] ** 2, (high - low) ** 2 / 12
     count = len(model.taken.baselines)
     seconds = np.array([r.seconds for r in model.said])
     weights = interpolation([r.seconds for r in model.taken.baselines], seconds[count:])
@@ -181,5 +191,6 @@ def sum_by_itself(model: Model, noise: float) -> tuple[float, float] | None:
     left = np.exp(-rise)
     by_cylinder = np.bincount(data.row[count:], minlength=n)[data.row[count:]]
     of_base = -(left / by_cylinder) @ np.where(words[:, None], 0.0, weights)
-    u2 = float(((left / by_cylinder) ** 2) @ variance[count:] + of_base**2 @ variance[:count])
-    return float(((1 - left) / by_cylinder).sum()), float(np.sqrt(u2))
+    slope2 = np.concatenate([of_base, left / by_cylinder]) ** 2
+    u = np.sqrt(noise**2 * (slope2 @ of_noise) + slope2 @ of_step)
+    return float(((1 - left) / by_cylinder).sum()), u

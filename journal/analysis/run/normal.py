@@ -28,17 +28,23 @@ def scaled_tail(x: Array) -> Array:
     to cumulative normal functions, 2005); beyond 7.07 a continued fraction. Right to about 1e-15 of the chance.
     """
     near = np.minimum(x, _FAR)
-    over, under = near * _OVER[0] + _OVER[1], near * _UNDER[0] + _UNDER[1]
-    for factor in _OVER[2:]:
-        over = over * near + factor
-    for factor in _UNDER[2:]:
-        under = under * near + factor
-    tail: Array = over / under
+    tail = _polynomial(_OVER, near)
+    tail /= _polynomial(_UNDER, near)
     if x.size and float(x.max()) > _FAR:
         far = np.maximum(x, _FAR)
         fraction = far + 1 / (far + 2 / (far + 3 / (far + 4 / (far + 0.65))))
         tail = np.where(x > _FAR, 1.0 / (fraction * _ROOT_TWO_PI), tail)
     return tail
+
+
+def _polynomial(factors: tuple[float, ...], x: Array) -> Array:
+    """By Horner's scheme, highest power first, without an array for every step."""
+    total: Array = x * factors[0]
+    total += factors[1]
+    for factor in factors[2:]:
+        total *= x
+        total += factor
+    return total
 
 
 def below(x: Array) -> Array:
@@ -61,7 +67,7 @@ def between(low: Array, high: Array) -> tuple[Array, Array, Array]:
     right = a > 0
     # Everything is divided by exp(-a^2/2) where both bounds are to the right.
     shift = np.where(right, 0.5 * a * a, 0.0)
-    tail_a, tail_b = scaled_tail(np.abs(a)), scaled_tail(np.abs(b))
+    tail_a, tail_b = scaled_tail(np.abs(np.stack([a, b])))
     at_a, at_b = np.exp(shift - 0.5 * a * a), np.exp(np.minimum(shift - 0.5 * b * b, 0.0))
     mass = np.where(right, tail_a - tail_b * at_b, 1.0 - tail_a * at_a - tail_b * at_b)
     mass = np.maximum(mass, 1e-300)

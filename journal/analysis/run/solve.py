@@ -56,15 +56,15 @@ class Solved:
         self.strength = self.share / size
         self.of_own = a, b, c = self.by_effect / size, self.by_rise / size, -self.strength
         extended = np.concatenate([effect, np.zeros((count, 1))], axis=1)
-        self.at_readings = (basis @ common[:, None, :LEVELS, None])[..., 0] + extended[:, :, None]
+        flat = basis.reshape(count, -1, LEVELS)
+        self.at_readings = _times(flat, common[:, :LEVELS]).reshape(precision.shape) + extended[:, :, None]
         off = shift - precision * self.at_readings
         off_own = own_shift - own_precision * self.strength
-        by_level = (precision[..., None] * basis).sum(axis=2)
+        by_level = np.einsum("grk,grkl->grl", precision, basis)
         border = np.empty((count, n, _COMMON))
         border[:, :, :LEVELS] = by_level[:, :n]
         border[:, :, RISE], border[:, :, SIZE] = own_precision * a * b, own_precision * a * c
         corner = np.zeros((count, _COMMON, _COMMON))
-        flat = basis.reshape(count, -1, LEVELS)
         corner[:, :LEVELS, :LEVELS] = np.swapaxes(flat, 1, 2) @ (precision.reshape(count, -1, 1) * flat)
         corner[:, RISE, RISE], corner[:, SIZE, SIZE] = (own_precision * np.stack([b * b, c * c])).sum(axis=2)
         corner[:, RISE, SIZE] = corner[:, SIZE, RISE] = (own_precision * b * c).sum(axis=1)
@@ -115,26 +115,31 @@ class Solved:
 
     def _variance(self, own: Array, common: Array, along: Array) -> Array:
         """Variances of sums of an effect, `own` by itself, and of `common` times what is common to all."""
-        variance = own + ((common @ self.inverse) * common).sum(axis=2)
+        variance = own + np.einsum("gij,gij->gi", common @ self.inverse, common)
         if self.curved:
             variance = variance - (along + _times(common, self.along_common)) ** 2 / self.whole[:, None]
         found: Array = variance
         return found
 
     def of_readings(self) -> tuple[Array, Array]:
-        """Mean and variance of what stands behind each reading, shapes (G, n + 1, K)."""
-        count, rows, slots, _ = self.basis.shape
-        none = np.zeros((count, 1))
-        ratio = np.concatenate([self.ratio, np.zeros((count, 1, _COMMON))], axis=1)
-        common = np.repeat(-ratio[:, :, None], slots, axis=2)
-        common[..., :LEVELS] += self.basis
-        own = np.concatenate([1 / self.diagonal, none], axis=1)
-        along = np.concatenate([self.by_effect / self.diagonal, none], axis=1)
-        flat = common.reshape(count, rows * slots, _COMMON)
-        variance = self._variance(np.repeat(own, slots, axis=1), flat, np.repeat(along, slots, axis=1))
+        """Mean and variance of what stands behind each reading, shapes (G, n + 1, K).
+
+        A reading is the level at its time and, but for a baseline, the effect of its cylinder.
+        """
+        none = np.zeros((len(self.effect), 1))
+        level, shape = self.basis.reshape(len(none), -1, LEVELS), self.precision.shape
+        turned = self.ratio @ self.inverse
+        own = np.concatenate([1 / self.diagonal + np.einsum("gnk,gnk->gn", turned, self.ratio), none], axis=1)
+        both = np.concatenate([turned[:, :, :LEVELS], np.zeros((len(none), 1, LEVELS))], axis=1)
+        by_level = (level @ self.inverse[:, :LEVELS, :LEVELS]).reshape(self.basis.shape)
+        variance = np.einsum("grkl,grkl->grk", by_level - 2 * both[:, :, None], self.basis) + own[:, :, None]
+        if self.curved:
+            along = np.concatenate([self.along_effect, none], axis=1)[:, :, None]
+            along = along + _times(level, self.along_common[:, :LEVELS]).reshape(shape)
+            variance = variance - along**2 / self.whole[:, None, None]
         move = np.concatenate([self.move_effect, none], axis=1)[:, :, None]
-        mean = self.at_readings + (self.basis @ self.move_common[:, None, :LEVELS, None])[..., 0] + move
-        return mean, np.maximum(variance, 1e-14).reshape(count, rows, slots)
+        mean = self.at_readings + _times(level, self.move_common[:, :LEVELS]).reshape(shape) + move
+        return mean, np.maximum(variance, 1e-14)
 
     def of_strengths(self) -> tuple[Array, Array]:
         """Mean and variance of each strength, shapes (G, n)."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Sequence
 from dataclasses import dataclass
 from statistics import NormalDist
 
@@ -11,7 +12,7 @@ import numpy as np
 from journal.analysis.findings import Standing
 from journal.analysis.run.display import Array, kept_rounding
 from journal.analysis.run.fit import Belief
-from journal.analysis.run.model import Model
+from journal.analysis.run.model import Model, alike
 from journal.analysis.run.strengths import chances
 from journal.analysis.settings import Settings
 
@@ -19,6 +20,8 @@ MOST_REPEATS = 12
 """More readings than this are not asked for."""
 _RATHER = 0.5
 """A cylinder that is rather weak than not is not called even, however surely it is above `even_above`."""
+_HARDLY_DOUBTED = 0.95
+"""A cylinder that is called weak at less than this chance is said to be so with its chance."""
 _RESERVE = 0.85
 """Standard uncertainties kept in reserve: what is known of the strength now is itself uncertain."""
 
@@ -39,16 +42,29 @@ class Stand:
     """For one that is not settled: how many readings in all would settle it."""
 
 
-def standings(model: Model, belief: Belief, settings: Settings) -> dict[int, Stand]:
-    """The standing of every cylinder with a reading."""
-    priors = model.priors
+def standings(models: Sequence[Model], beliefs: Sequence[Belief], settings: Settings) -> list[dict[int, Stand]]:
+    """The standing of every cylinder with a reading, for each run; runs of one shape are worked out together."""
     bounds = np.array(
         [settings.standing_dead_below, settings.standing_even_above, settings.standing_weak_below,
          settings.standing_strong_above]
     )  # fmt: skip
-    variance = belief.strength_u**2
-    spread = belief.spread[:, None]
-    under, dead, middle, own = chances(priors, spread, belief.strength, variance, bounds)
+    found: list[dict[int, Stand]] = [{} for _ in models]
+    for places in alike(models):
+        some = [beliefs[k] for k in places]
+        spread, mean, u = (
+            np.concatenate([getattr(b, name) for b in some]) for name in ("spread", "strength", "strength_u")
+        )
+        each = chances(models[places[0]].priors, spread[:, None], mean, u**2, bounds)
+        ends = np.cumsum([len(b.weight) for b in some])[:-1]
+        of_runs = zip(*(np.split(part, ends, axis=-2) for part in each), strict=True)
+        for k, (under, dead, middle, own) in zip(places, of_runs, strict=True):
+            found[k] = _standings(models[k], beliefs[k], settings, under, dead, middle, own)
+    return found
+
+
+def _standings(
+    model: Model, belief: Belief, settings: Settings, under: Array, dead: Array, middle: Array, own: Array
+) -> dict[int, Stand]:
     strength = belief.weight @ middle
     u = np.sqrt(belief.weight @ (own + (middle - strength) ** 2))
     below = np.tensordot(under, belief.weight, axes=(1, 0))
@@ -91,12 +107,12 @@ def _stand(
                 return stand(Standing.DEAD, "cutting it changes nothing beyond what the display resolves")
             more = f"; {repeats} readings in all would tell" if repeats else "; a finer display would tell"
             return stand(Standing.DEAD, f"dead or nearly: it pulls {percent}, give or take {200 * u:.0f} %{more}")
-        also = ""
+        doubt = f", low with a chance of {100 * chance.weak:.0f} %" if chance.weak < _HARDLY_DOUBTED else ""
         if chance.dead > 1 - settings.sure_dead:
-            also = ", and it may be doing nothing at all" + (
-                f"; {repeats} readings in all would tell" if repeats else ""
-            )
-        return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{also}")
+            doubt += ", and it may be doing nothing at all"
+        if doubt and repeats:
+            doubt += f"; {repeats} readings in all would tell"
+        return stand(Standing.WEAK, f"it pulls {percent}, give or take {200 * u:.0f} %{doubt}")
     if 1 - chance.strong >= settings.sure_strong:
         return stand(Standing.STRONG, f"it pulls {percent}, give or take {200 * u:.0f} %")
     if 1 - chance.even >= settings.sure_even and chance.weak < _RATHER:

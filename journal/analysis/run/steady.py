@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import numpy as np
+
 from journal.analysis.findings import Level, Remark
 from journal.analysis.run.readings import Method, Taken
 from journal.analysis.settings import Settings
@@ -62,7 +64,14 @@ def _apart(taken: Taken) -> float:
     """How many minutes the cut that lies furthest from a baseline lies from the nearest one."""
     if not taken.baselines or not taken.cuts:
         return 0.0
-    return max(min(abs(c.seconds - b.seconds) for b in taken.baselines) for c in taken.cuts) / 60
+    return max(_from_baselines(taken)) / 60
+
+
+def _from_baselines(taken: Taken) -> list[float]:
+    """How many seconds each cut lies from the nearest baseline."""
+    cuts, bases = (np.array([r.seconds for r in said]) for said in (taken.cuts, taken.baselines))
+    found: list[float] = np.abs(cuts[:, None] - bases).min(axis=1).tolist()
+    return found
 
 
 def _long_apart(taken: Taken, settings: Settings) -> Remark | None:
@@ -70,7 +79,7 @@ def _long_apart(taken: Taken, settings: Settings) -> Remark | None:
     minutes = _apart(taken)
     if minutes <= settings.held_apart_minutes:
         return None
-    far = [c for c in taken.cuts if min(abs(c.seconds - b.seconds) for b in taken.baselines) / 60 > minutes / 2]
+    far = [c for c, away in zip(taken.cuts, _from_baselines(taken), strict=True) if away / 60 > minutes / 2]
     return Remark(
         Level.WARNING,
         f"cuts lie up to {minutes:.0f} minutes from any baseline: read a new baseline and cut them again",

@@ -78,6 +78,7 @@ WEAK = (0.0, 1.05)
 """Between what strengths a weak one lies, each alike likely."""
 STRONG = (0.95, 2.5)
 """The same of a strong one."""
+_FLAT = np.array([WEAK, STRONG]).T
 
 
 def parts(priors: Priors, spread: Array, mean: Array, variance: Array) -> tuple[Array, Array, Array]:
@@ -95,12 +96,18 @@ def parts(priors: Priors, spread: Array, mean: Array, variance: Array) -> tuple[
         means[k] = (mean * own + centre * variance) / whole
         variances[k] = variance * own / whole
     root = np.sqrt(variance)
-    for k, (chance, (low, high)) in enumerate(((priors.weak, WEAK), (priors.strong, STRONG)), start=2):
-        mass, first, second = between((low - mean) / root, (high - mean) / root)
-        logs[k] = np.log(chance / (high - low)) + mass
-        means[k] = np.clip(mean + root * first, low, high)
-        variances[k] = np.maximum(variance * (1 + second), 1e-8)
+    low, high = (bound.reshape(2, *(1 for _ in shape)) for bound in _FLAT)
+    mass, first, second = between((low - mean) / root, (high - mean) / root)
+    logs[2:] = _density(priors).reshape(low.shape) + mass
+    means[2:] = np.clip(mean + root * first, low, high)
+    variances[2:] = np.maximum(variance * (1 + second), 1e-8)
     return logs, means, variances
+
+
+def _density(priors: Priors) -> Array:
+    """Logarithm of the density of the parts that are flat, shape (2,)."""
+    found: Array = np.log(np.array([priors.weak, priors.strong]) / (_FLAT[1] - _FLAT[0]))
+    return found
 
 
 def moments(priors: Priors, spread: Array, mean: Array, variance: Array) -> tuple[Array, Array, Array]:
@@ -137,15 +144,12 @@ def chances(
     logs, means, variances = parts(priors, spread, mean, variance)
     weight = np.exp(logs - logs.max(axis=0))
     weight = weight / weight.sum(axis=0)
-    bound, root = bounds[:, None, None], np.sqrt(variance)
-    total: Array = np.zeros((len(bounds), *mean.shape))
-    for k in (0, 1):
-        total += weight[k] * below((bound - means[k]) / np.sqrt(variances[k]))
-    for k, (low, high) in enumerate((WEAK, STRONG), start=2):
-        start = (low - mean) / root
-        whole, _, _ = between(start, (high - mean) / root)
-        top = np.clip(bound, low + 1e-9, high)
-        part, _, _ = between(np.broadcast_to(start, total.shape), (top - mean) / root)
-        total += weight[k] * np.exp(np.minimum(part - whole, 0.0))
+    bound, root = bounds[:, None, None, None], np.sqrt(variance)
+    peaks = below((bound - means[:2]) / np.sqrt(variances[:2]))
+    low, high = (side[:, None, None] for side in _FLAT)
+    ends = (np.clip(bound, low + 1e-9, high) - mean) / root
+    part, _, _ = between(np.broadcast_to((low - mean) / root, ends.shape), ends)
+    flat = np.exp(np.minimum(part + _density(priors)[:, None, None] - logs[2:], 0.0))
+    total: Array = (weight[:2] * peaks + weight[2:] * flat).sum(axis=1)
     _, middle, own = _moments(logs, means, variances)
     return total, weight[1], middle, own
