@@ -9,6 +9,8 @@ import sys
 import tempfile
 import tomllib
 from collections.abc import Mapping
+from datetime import UTC, datetime, timedelta
+from itertools import count
 from pathlib import Path
 
 from journal.analysis import diagnose
@@ -21,6 +23,8 @@ from journal.session import Session, open_job
 HERE = Path(__file__).resolve().parent
 CHOSEN = {"orchard-idle.svg": ("orchard", 0), "forestry-repair.svg": ("forestry", -1)}
 """For each picture, the demo job and which of its charts."""
+BEGUN, BETWEEN = datetime(2026, 3, 2, 8, tzinfo=UTC), timedelta(seconds=8)
+"""When the job began, and the time from one thing said to the next."""
 
 
 def pictures() -> Mapping[str, str]:
@@ -34,7 +38,10 @@ def _chart(name: str, which: int) -> str:
     about, script = (tomllib.loads((HERE / name / f"{f}.toml").read_text("utf-8")) for f in ("job", "script"))
     with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder)) as store:
         opened = JobOpened(about["unit"], engine_of(about["engine"]), about["complaint"])
-        session = Session(store, open_job(store, opened, about["technician"]))
+        session = Session(store, open_job(store, opened, about["technician"], at=BEGUN))
+        # Seconds tell of an engine's drift: they must not depend on how busy the machine is that draws.
+        ticks = count(1)
+        session.clock = lambda: BEGUN + next(ticks) * BETWEEN
         for part in script["part"]:
             for line in part["line"]:
                 session.type(line["say"])

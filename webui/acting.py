@@ -5,6 +5,7 @@ from __future__ import annotations
 from flask import flash, request
 from flask import session as cookie
 
+from journal.analysis.words import capital
 from journal.errors import BadInput, NotFound
 from journal.facts import Body, Entry, Source
 from journal.record.job import Job
@@ -29,30 +30,43 @@ def acting(job_id: str, source: Source = Source.PAGE) -> Session:
     return Session(shop().store, job_id, who, source)
 
 
+class WrongField(BadInput):
+    """What stands in one field makes no sense; the page says so beside that field."""
+
+    def __init__(self, name: str, words: str) -> None:
+        super().__init__(words)
+        self.field = name
+
+
+class Doubted(BadInput):
+    """Words that would be asked about if they were spoken."""
+
+
 def field(name: str, longest: int = LONGEST_TEXT) -> str:
-    """A form's field without the space around it; `BadInput` when it is too long."""
+    """A form's field without the space around it; `WrongField` when it is too long."""
     text = request.form.get(name, "").replace("\r\n", "\n").strip()
     if len(text) > longest:
-        raise BadInput(f"{name.replace('_', ' ')}: {len(text)} characters are too many; at most {longest} can be kept")
+        words = f"{name.replace('_', ' ')}: {len(text)} characters are too many; at most {longest} can be kept"
+        raise WrongField(name, words)
     return text
 
 
 def whole(name: str) -> int | None:
-    """A form's field as a whole number; none when empty, `BadInput` when it is something else."""
+    """A form's field as a whole number; none when empty, `WrongField` when it is something else."""
     text = field(name, 20)
     try:
         return int(text) if text else None
     except ValueError:
-        raise BadInput(f"{name.replace('_', ' ')} {text!r}: give a whole number") from None
+        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a whole number") from None
 
 
 def real(name: str) -> float | None:
-    """A form's field as a number, with a point or a comma; none when empty, `BadInput` when it is something else."""
+    """A form's field as a number, with a point or a comma; none when empty, `WrongField` when it is something else."""
     text = field(name, 30)
     try:
         return float(text.replace(",", ".")) if text else None
     except ValueError:
-        raise BadInput(f"{name.replace('_', ' ')} {text!r}: give a number") from None
+        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a number") from None
 
 
 def cylinder_of(job: Job, name: str = "cylinder") -> int | None:
@@ -71,19 +85,22 @@ def entry_of(job: Job, entry_id: str) -> Entry:
     raise NotFound("this job has no such entry; open the job's review to see what it has")
 
 
-def meant(job_id: str, text: str) -> Body:
-    """The one fact that typed words say, as the same words spoken would.
+def meant(job_id: str, text: str, *, sure: bool = False) -> Body:
+    """The one fact that typed words say, as the same words spoken would; `sure` where a doubt was answered.
 
     Raises:
-        BadInput: when they say nothing that can be entered, more than one thing, or leave a doubt.
+        Doubted: when they say one thing that would be asked about.
+        BadInput: when they say nothing that can be entered, or more than one thing.
     """
     from journal.context import context_of
     from journal.record.shop_units import kept_units
     from journal.wording import decide_text
 
     decisions = decide_text(text, context_of(shop().state(job_id).job, kept_units(shop().folder)))
-    bodies = [d.meaning for d in decisions if d.verdict is Verdict.TAKE and isinstance(d.meaning, Body)]
+    bodies = [d.meaning for d in decisions if d.verdict is not Verdict.LET_GO and isinstance(d.meaning, Body)]
     if len(bodies) == 1 and len(decisions) == 1:
+        if decisions[0].verdict is Verdict.ASK and not sure:
+            raise Doubted(f"{decisions[0].prompt.rstrip('?')}? {capital(decisions[0].reason)}.")
         return bodies[0]
     if len(decisions) > 1:
         raise BadInput(f"{text!r} says more than one thing: give them one at a time")

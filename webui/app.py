@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 from collections.abc import Callable
 from datetime import timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
-from flask import Flask, render_template, request
+from flask import Flask, Response, render_template, request
 from flask.typing import ResponseReturnValue
 from flask_compress import Compress
 from flask_wtf.csrf import CSRFError, CSRFProtect
 from werkzeug.exceptions import HTTPException
 
-from journal.errors import JournalError, NotFound
+from journal.errors import BadInput, JournalError, NotFound
 from webui import (
     access,
     board,
@@ -39,11 +41,13 @@ from webui import (
     say,
     tapping,
     units,
+    waiting,
     writeup,
 )
 from webui.grants import ADMITTED_HOURS
 from webui.keys import signing_key
 from webui.shop import Shop
+from webui.shop import shop as shop_now
 
 PAGES = (
     access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
@@ -92,6 +96,7 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
     CSRFProtect(app)
     Compress(app)
     headers.guard(app)
+    app.after_request(_go)
     app.teardown_appcontext(lambda error: shop.answered())
     say.teach(app)
     app.url_map.converters["sha256"] = files.Sha256
@@ -104,15 +109,46 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
 
 
 def _common() -> dict[str, Any]:
-    return looks.theme_now()
+    return {**looks.theme_now(), "waits": waiting.waits()}
 
 
 def _refused(error: Exception) -> ResponseReturnValue:
     missing = isinstance(error, NotFound)
     if _stays():
         return {"words": str(error)}, 404 if missing else 400
-    title = "Not found" if missing else "That cannot be done"
-    return render_template("problem.html", title=title, text=str(error)), 404 if missing else 400
+    status, title = (404, "Not found") if missing else (400, "That cannot be done")
+    words = {"title": title, "text": str(error), "field": getattr(error, "field", "")}
+    job_id = (request.view_args or {}).get("job_id", "")
+    if request.method == "POST" and isinstance(error, BadInput) and job_id:
+        with contextlib.suppress(JournalError):
+            state = shop_now().state(job_id)
+            page = {**job.about(state, _TABS.get(str(request.blueprint), "overview")), **words, "back": _back(job_id)}
+            return render_template("problem_in_job.html", **page), status
+    return render_template("problem.html", **words), status
+
+
+_TABS = {"review": "review", "mending": "review", "photos": "photos", "links": "parts", "writeup": "writeup",
+         "finish": "finish"}  # fmt: skip
+"""The tab that a form belongs to, by the module that takes it."""
+
+
+def _back(job_id: str) -> str:
+    """The page of this job that the form was sent from; its first page where that is not told."""
+    came = urlsplit(request.referrer or "")
+    mine = f"/job/{job_id}"
+    if came.netloc == request.host and (came.path == mine or came.path.startswith(f"{mine}/")):
+        return f"{came.path}?{came.query}" if came.query else came.path
+    return mine
+
+
+def _go(response: Response) -> Response:
+    """Tell a page's own script where an act leads, so that it goes there itself and keeps its place."""
+    if request.headers.get("X-Form") and response.status_code in (302, 303):
+        told = Response("", 200, {"X-Go": response.headers["Location"]})
+        for cookie in response.headers.getlist("Set-Cookie"):
+            told.headers.add("Set-Cookie", cookie)
+        return told
+    return response
 
 
 def _stays() -> bool:
@@ -125,7 +161,6 @@ _PLAIN = {
     403: "This device may not see this. Ask at the journal's own machine.",
     404: "There is nothing at this address. Start from the list of jobs.",
     405: "This address does not take that. Start from the list of jobs.",
-    410: "This link has ended or was taken back. Ask the shop for a new one.",
     413: "That is larger than this page takes. Send one photo at a time, or a smaller one.",
     429: "Too many tries. Wait a minute, then try again.",
 }

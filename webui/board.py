@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping
+from collections import Counter
+from collections.abc import Mapping, Sequence
+from datetime import date, datetime, time, timedelta
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask import session as cookie
@@ -15,6 +17,7 @@ from journal.facts.engine import MOST_CYLINDERS
 from journal.facts.layouts import layout_names, layout_note, layout_of
 from journal.facts.quantities import units_by_quantity
 from journal.record.job import JobState
+from journal.record.lines import JobLine
 from journal.record.shop_units import keep_units, kept_units
 from journal.session import open_job
 from webui.acting import done, field
@@ -46,12 +49,37 @@ def board() -> ResponseReturnValue:
     text = request.args.get("text", "")[:200].strip()
     named = request.args.get("state", "")
     state = named if named in list(JobState) else ""
+    days = {name: _day(request.args.get(name, "")) for name in ("since", "until")}
     page = max(1, min(request.args.get("page", 1, int), 10_000))
-    lines = shop().store.jobs(text=text, state=state or None, limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE)
+    lines = shop().store.jobs(
+        text=text, state=state or None, since=days["since"], limit=AT_ONCE + 1, offset=(page - 1) * AT_ONCE,
+        until=days["until"] + timedelta(days=1) if days["until"] else None,
+    )  # fmt: skip
     return render_template(
         "board.html", jobs=lines[:AT_ONCE], more=len(lines) > AT_ONCE, page=page, text=text, state=state,
-        states=list(JobState), lan=shop().lan,
+        states=list(JobState), lan=shop().lan, answers=_answers(lines),
+        days={name: at.date().isoformat() if at else "" for name, at in days.items()},
     )  # fmt: skip
+
+
+def _day(text: str) -> datetime | None:
+    """The beginning of a day in this machine's own time; none where no day was given, or none that there is."""
+    try:
+        day = date.fromisoformat(text)
+    except ValueError:
+        return None
+    # Entries lie from 1970 to 9998.
+    return datetime.combine(day, time()).astimezone() if 1970 < day.year < 9999 else None
+
+
+def _answers(lines: Sequence[JobLine]) -> dict[str, str]:
+    """What the parts desk answered on jobs that are not closed, in words, by the job's identifier."""
+    going_on = [line.id for line in lines if line.state is not JobState.CLOSED]
+    said = shop().store.desk_answers(going_on)
+    return {
+        job: ", ".join(f"{many} {state}" for state, many in sorted(Counter(states).items()))
+        for job, states in said.items()
+    }
 
 
 @pages.get("/find")

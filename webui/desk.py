@@ -2,32 +2,24 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
-from datetime import UTC, date, datetime
+from datetime import UTC, datetime
 
-from flask import Blueprint, abort, redirect, render_template, request, url_for
+from flask import Blueprint, Response, abort, make_response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
-from journal.analysis.findings import Cause, Gate
-from journal.errors import BadInput, NotFound
-from journal.facts import JobClosed, PartAnswer, PartState, Source
-from journal.output.wanted import causes_meant, finding_for
-from journal.record.job import Job, Part
-from webui.acting import acting, done, field
-from webui.files import photo_of
+from journal.errors import NotFound
+from journal.facts import JobClosed, Source
+from journal.output.order_sheet import order_sheet, whom_to_ask
+from journal.record.job import Job
+from webui.acting import acting, done
+from webui.answers import DESK_SAYS, FIELDS, Row, blank, read
+from webui.files import marked_photo_of, photo_of
 from webui.grants import Link, LinkKind
-from webui.links import state_from
 from webui.log import refused
 from webui.photos import shown
-from webui.shop import State, shop
+from webui.shop import shop
 
 pages = Blueprint("desk", __name__)
-
-STATES = (PartState.WANTED, PartState.PRICED, PartState.ORDERED, PartState.ARRIVED)
-"""What the parts desk may say of a part."""
-
-SETTLED = (PartState.FITTED, PartState.NOT_NEEDED)
-"""What only the shop says, and the desk does not change any more."""
 
 
 def job_behind(token: str, kind: LinkKind) -> Link:
@@ -47,11 +39,21 @@ def job_behind(token: str, kind: LinkKind) -> Link:
         abort(404)
     if not link.open_at(datetime.now(UTC)):
         refused("withdrawn link" if link.withdrawn else "expired link")
-        abort(410)
+        abort(_over(link))
     if kind is LinkKind.PHONE and closed_since(shop().state(link.job).job, link):
         refused("link of a closed job")
-        abort(410)
+        abort(_over(link))
     return link
+
+
+def _over(link: Link) -> Response:
+    """What whoever has a link that is over is told: that it is, and whom to ask."""
+    try:
+        ask = whom_to_ask(shop().store.job(link.job), shop().store.line(link.job).reference)
+    except NotFound:
+        ask = "Ask the shop for a new one."
+    text = f"This link has ended or was taken back. {ask}"
+    return make_response(render_template("over.html", text=text), 410)
 
 
 def closed_since(job: Job, link: Link) -> bool:
@@ -64,69 +66,42 @@ def closed_since(job: Job, link: Link) -> bool:
 def view(token: str) -> ResponseReturnValue:
     """What is wanted, why, on what evidence, and the answers so far."""
     link = job_behind(token, LinkKind.DESK)
+    return _page(token, link, blank(shop().state(link.job).job))
+
+
+def _page(token: str, link: Link, rows: list[Row], problem: str = "") -> str:
     state = shop().state(link.job)
+    sheet = order_sheet(state.job, state.findings, state.line.reference)
     return render_template(
-        "desk.html", token=token, link=link, job=state.job, states=STATES, settled=SETTLED,
-        photos=[shown(picture) for picture in state.job.pictures],
-        parts_wanted=[(part, reason_for(state, part)) for part in state.job.parts],
+        "desk.html", token=token, link=link, job=state.job, sheet=sheet, rows=list(zip(sheet.parts, rows, strict=True)),
+        far=DESK_SAYS, fields=FIELDS, problem=problem, photos=[shown(picture) for picture in state.job.pictures],
     )  # fmt: skip
 
 
-@dataclass(frozen=True)
-class Reason:
-    """Why a part is wanted, as far as the evidence goes."""
-
-    cause: Cause
-    """The likeliest cause on the part's cylinder."""
-    gate: Gate | None
-    """Whether this very part may be ordered; none when nothing is to be said about that any more."""
-
-
-def reason_for(state: State, part: Part) -> Reason | None:
-    """What the evidence says of a wanted part; none without a cylinder or a finding.
-
-    The gate is that of the causes which this part would mend, which need not be the likeliest: an injector is not
-    ready to order because a bridge is.
-    """
-    found = finding_for(part.wanted.body, state.findings)
-    if found is None:
-        return None
-    meant = causes_meant(part.wanted.body, state.findings)
-    gates = [cause.gate for cause in meant if cause.gate is not None]
-    best = next((gate for gate in gates if gate.ready or gate.overridden), gates[0] if gates else None)
-    return Reason(found.causes[0], None if found.past else best)
-
-
-@pages.post("/desk/<token>/<part_id>")
-def answer(token: str, part_id: str) -> ResponseReturnValue:
-    """The desk's answer on one part."""
+@pages.post("/desk/<token>")
+def answer(token: str) -> ResponseReturnValue:
+    """The desk's answers on all parts; where one of them is wrong none is entered and all that was typed stays."""
     link = job_behind(token, LinkKind.DESK)
     if not shop().quotas.answer_comes(link.id):
         refused("too many answers by one link", again_and_again=True)
         abort(429)
     session = acting(link.job, Source.DESK)
+    rows, answers = read(session.job, request.form, DESK_SAYS, settled=False)
     if session.job.closed is not None:
-        raise BadInput("this job is closed: nothing is wanted any more; ask the shop")
-    part = next((part for part in session.job.parts if part.wanted.entry.id == part_id), None)
-    if part is None:
-        raise NotFound("this job wants no such part: reload the page")
-    if part.answers and part.answers[-1].body.state in SETTLED:
-        raise BadInput(f"the shop says that this part is {part.answers[-1].body.state}: ask there")
-    session.enter(
-        PartAnswer(
-            part_id, state_from(field("state", 20), STATES), field("number", 80), field("price", 40),
-            field("availability", 120), _day(field("date", 10)), field("note", 400),
-        )
-    )  # fmt: skip
-    done("sent; the shop sees it now")
+        return _page(token, link, rows, "this job is closed: nothing is wanted any more; ask the shop"), 400
+    if any(row.wrong for row in rows):
+        return _page(token, link, rows, "look at what is marked below; what you typed still stands there"), 400
+    for one in answers:
+        session.enter(one)
+    many = "" if len(answers) == 1 else f" ({len(answers)} parts)"
+    done(f"sent; the shop sees it now{many}" if answers else "nothing was changed")
     return redirect(url_for("desk.view", token=token), 303)
 
 
-def _day(text: str) -> str:
-    try:
-        return date.fromisoformat(text).isoformat() if text else ""
-    except ValueError:
-        raise BadInput(f"date {text!r}: write it like 2026-03-01") from None
+@pages.get("/desk/<token>/photo/<sha256:sha>")
+def opened(token: str, sha: str) -> ResponseReturnValue:
+    """A photo of the link's own job in full, with what is drawn on it; it carries nothing but the picture."""
+    return marked_photo_of(shop().state(job_behind(token, LinkKind.DESK).job).job, sha)
 
 
 @pages.get("/desk/<token>/photo/<sha256:sha>/<any(thumb, page):size>")

@@ -4,17 +4,21 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from flask import Blueprint, send_file
+from flask import Blueprint, Response, send_file
 from flask.typing import ResponseReturnValue
 from werkzeug.routing import BaseConverter
 
 from journal.errors import NotFound
+from journal.output.marks import with_marks
 from journal.record.clips import clip_path
 from journal.record.job import Job, Picture
 from journal.record.photos import original_path, page_copy_path, thumbnail_path
 from webui.shop import shop
 
 pages = Blueprint("files", __name__)
+
+GONE = "the file itself is not in this journal; it may have been left out of a pack"
+"""Why an entry's picture or sound cannot be given out."""
 
 
 class Sha256(BaseConverter):
@@ -60,6 +64,19 @@ def photo_of(job: Job, sha: str, size: str) -> ResponseReturnValue:
     return _file(path, "image/jpeg")
 
 
+def marked_photo_of(job: Job, sha: str) -> ResponseReturnValue:
+    """The page copy of one of the job's photos with its marks drawn in, as large as it is kept for pages.
+
+    Raises:
+        NotFound: when the photo is not of this job, or its file is gone.
+    """
+    marks = [fact.body for fact in picture_of(job, sha).marks]
+    path = page_copy_path(shop().folder, sha)
+    if not path.is_file():
+        raise NotFound(GONE)
+    return Response(with_marks(path.read_bytes(), marks), content_type="image/jpeg")
+
+
 def picture_of(job: Job, sha: str) -> Picture:
     """The job's photo with this SHA-256; `NotFound` when it has none."""
     for picture in job.pictures:
@@ -70,7 +87,7 @@ def picture_of(job: Job, sha: str) -> Picture:
 
 def _file(path: Path, kind: str, download: str = "") -> ResponseReturnValue:
     if not path.is_file():
-        raise NotFound("the file itself is not in this journal; it may have been left out of a pack")
+        raise NotFound(GONE)
     answer = send_file(
         path.resolve(), kind, as_attachment=bool(download), download_name=download or None, conditional=True
     )

@@ -12,9 +12,11 @@ from markupsafe import Markup
 from journal.analysis.findings import RunFinding
 from journal.errors import NotFound
 from journal.output.charts import comparison_charts, run_chart
+from journal.output.wanted import past
 from journal.record.job import Job, Run
 from journal.record.vouched import vouched
 from webui.shop import State, shop
+from webui.tiles import tiles
 
 pages = Blueprint("job", __name__)
 
@@ -46,7 +48,8 @@ def overview(job_id: str) -> ResponseReturnValue:
     side_by_side = [Markup(drawing) for drawing in comparison_charts(state.job, state.findings)]
     return render_template(
         "job.html", **about(state, "overview"), runs=runs(state, last, AS_SAID), earlier=earlier,
-        side_by_side=side_by_side, past=past(state), written_by=vouched(shop().store, state.job).lines,
+        side_by_side=side_by_side, past=past(state.findings), tiles=tiles(state),
+        written_by=vouched(shop().store, state.job).lines,
     )  # fmt: skip
 
 
@@ -62,12 +65,13 @@ def run(job_id: str, number: int) -> ResponseReturnValue:
 
 def about(state: State, tab: str) -> dict[str, Any]:
     """What every page of a job shows around its content."""
-    return {"job": state.job, "findings": state.findings, "tab": tab, "job_tabs": TABS}
-
-
-def past(state: State) -> frozenset[int]:
-    """Cylinders low before the repair and not known to be so after it: nothing is to be ordered for them."""
-    return frozenset(low.cylinder for low in state.findings.cylinders if low.past)
+    return {
+        "job": state.job,
+        "findings": state.findings,
+        "reference": state.line.reference,
+        "tab": tab,
+        "job_tabs": TABS,
+    }
 
 
 def runs(state: State, chosen: Sequence[Run], as_said: int = 1) -> list[dict[str, Any]]:

@@ -27,15 +27,16 @@ class Place:
 def places(engine: Engine) -> list[Place]:
     """Where each cylinder stands, seen from above with the front of the engine to the left."""
     fires = {cylinder: place for place, cylinder in enumerate(engine.firing_order, 1)}
-    rows = _rows(engine)
+    banks = rows(engine)
     return [
         Place(cylinder, 34 + STEP * column, 34 + 58 * row, fires.get(cylinder, 0))
-        for row, members in enumerate(rows)
+        for row, members in enumerate(banks)
         for column, cylinder in enumerate(members)
     ]
 
 
-def _rows(engine: Engine) -> list[list[int]]:
+def rows(engine: Engine) -> list[list[int]]:
+    """The cylinders of each row, front first: one row inline, one for each bank of a vee."""
     if engine.arrangement is not Arrangement.VEE:
         return [list(engine.numbers)]
     if engine.banks:

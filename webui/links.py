@@ -2,21 +2,25 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
 from datetime import UTC, datetime, timedelta
 
-from flask import Blueprint, redirect, render_template, request, url_for
+from flask import Blueprint, Response, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
 from journal.errors import BadInput, NotFound
-from journal.facts import PartState, PartWanted
+from journal.facts import PartWanted
+from journal.output.order_pdf import as_order_pdf
+from journal.output.order_sheet import as_message, order_sheet
+from journal.output.render import picture_with
 from webui.access import qr_code
 from webui.acting import acting, cylinder_of, done, field, whole
+from webui.answers import FIELDS, SHOP_SAYS, Row, blank, read
 from webui.grants import LinkKind
 from webui.job import about
 from webui.network import lan_address
 from webui.photos import landing
 from webui.shop import shop
+from webui.writeup import PAPERS
 
 pages = Blueprint("links", __name__)
 
@@ -30,6 +34,10 @@ PHONE_HOURS = 2
 @pages.get("/job/<job_id>/parts")
 def parts(job_id: str) -> ResponseReturnValue:
     """What is wanted, what is known of it, and the links given out."""
+    return _page(job_id, blank(shop().state(job_id).job))
+
+
+def _page(job_id: str, rows: list[Row]) -> str:
     state = shop().state(job_id)
     now = datetime.now(UTC)
     given = [
@@ -41,8 +49,9 @@ def parts(job_id: str) -> ResponseReturnValue:
         for link in shop().grants.links(job_id, LinkKind.DESK)
     ]
     return render_template(
-        "parts.html", **about(state, "parts"), given=given, days=DESK_DAYS, states=list(PartState), lan=shop().lan
-    )
+        "parts.html", **about(state, "parts"), given=given, days=DESK_DAYS, lan=shop().lan, rows=rows, far=SHOP_SAYS,
+        fields=FIELDS, papers=PAPERS, message=as_message(order_sheet(state.job, state.findings, state.line.reference)),
+    )  # fmt: skip
 
 
 @pages.post("/job/<job_id>/parts")
@@ -57,23 +66,37 @@ def want(job_id: str) -> ResponseReturnValue:
     return redirect(url_for("links.parts", job_id=job_id), 303)
 
 
-@pages.post("/job/<job_id>/parts/<part_id>")
-def say(job_id: str, part_id: str) -> ResponseReturnValue:
-    """Say how far a part is."""
+@pages.post("/job/<job_id>/parts/answers")
+def say(job_id: str) -> ResponseReturnValue:
+    """Say what is known of the parts and how far they are; what is wrong leaves everything as it was typed."""
     session = acting(job_id)
-    part = next((part for part in session.job.parts if part.wanted.entry.id == part_id), None)
-    if part is None:
-        raise NotFound("this job wants no such part: reload the page")
-    session.enter(part.now(state_from(field("state", 20))))
-    done(f"{part.wanted.body.description}: {field('state', 20)}")
+    rows, answers = read(session.job, request.form, SHOP_SAYS, settled=True)
+    if any(row.wrong for row in rows):
+        return _page(job_id, rows), 400
+    for one in answers:
+        session.enter(one)
+    names = {part.wanted.entry.id: part.wanted.body.description for part in session.job.parts}
+    done("; ".join(f"{names[one.part]}: {one.state}" for one in answers) or "nothing was changed")
     return redirect(url_for("links.parts", job_id=job_id), 303)
 
 
-def state_from(text: str, states: Sequence[PartState] = tuple(PartState)) -> PartState:
-    """A part's state by its name; `BadInput` for any other word than these."""
-    if text not in states:
-        raise BadInput(f"state: choose one of {', '.join(states)}")
-    return PartState(text)
+@pages.get("/job/<job_id>/order.pdf")
+def order(job_id: str) -> ResponseReturnValue:
+    """One sheet for a parts desk that no link can reach."""
+    state = shop().state(job_id)
+    paper = request.args.get("paper", "A4")
+    if paper not in PAPERS:
+        raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
+    marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in state.job.pictures}
+    data = as_order_pdf(
+        order_sheet(state.job, state.findings, state.line.reference),
+        lambda sha: picture_with(shop().folder, sha, marks.get(sha, ())),
+        paper=paper,
+    )
+    name = f"job-{state.line.reference}-parts.pdf"
+    return Response(
+        data, 200, {"Content-Disposition": f'attachment; filename="{name}"'}, content_type="application/pdf"
+    )
 
 
 @pages.post("/job/<job_id>/links")

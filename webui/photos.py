@@ -58,17 +58,52 @@ class Drawn:
 
 @pages.get("/job/<job_id>/photos")
 def gallery(job_id: str) -> ResponseReturnValue:
-    """All photos, those without a place first."""
+    """All photos: those without a place, of the whole engine, then cylinder by cylinder."""
     state = shop().state(job_id)
-    groups: dict[tuple[str, int | None], list[Picture]] = {}
-    for picture in state.job.pictures:
-        groups.setdefault((picture.photo.body.subject, picture.photo.body.cylinder), []).append(picture)
-    ordered = sorted(groups.items(), key=lambda group: (bool(group[0][0]), group[0][0], group[0][1] or 0))
     phones = [link for link in shop().grants.links(job_id, LinkKind.PHONE) if link.open_now()]
     return render_template(
-        "photos.html", **about(state, "photos"), groups=ordered, landing=landing(state.job),
-        phones=[] if state.job.closed else phones,
+        "photos.html", **about(state, "photos"), groups=by_cylinder(state.job), pairs=before_and_after(state.job),
+        landing=landing(state.job), phones=[] if state.job.closed else phones,
     )  # fmt: skip
+
+
+def by_cylinder(job: Job) -> list[tuple[str, list[Picture]]]:
+    """The photos under a heading each: not placed yet, the whole engine, then cylinder by cylinder; each by subject."""
+    groups: dict[int, list[Picture]] = {}
+    for picture in job.pictures:
+        photo = picture.photo.body
+        groups.setdefault(photo.cylinder or (0 if photo.subject else -1), []).append(picture)
+    words = {-1: "Not placed yet", 0: "Whole engine"}
+    for pictures in groups.values():
+        pictures.sort(key=lambda p: (p.photo.body.subject, p.photo.entry.at_utc, p.photo.entry.id))
+    return [(words.get(place, f"Cylinder {place}"), groups[place]) for place in sorted(groups)]
+
+
+def before_and_after(job: Job) -> list[tuple[str, Picture, Picture]]:
+    """The last photo before the last repair and the first after it, of every place that has both, with its words."""
+    if not job.repairs:
+        return []
+    repaired = job.repairs[-1].entry
+    sides: dict[str, dict[bool, list[Picture]]] = {}
+    for picture in job.pictures:
+        photo = picture.photo
+        if photo.body.subject:
+            after = (_taken(picture), photo.entry.id) > (repaired.at_utc, repaired.id)
+            sides.setdefault(place_words(photo.body), {}).setdefault(after, []).append(picture)
+    return [
+        (place, max(side[False], key=_taken), min(side[True], key=_taken))
+        for place, side in sides.items()
+        if len(side) == 2
+    ]
+
+
+def _taken(picture: Picture) -> datetime:
+    """When a photo was taken; when it came in, where it does not tell."""
+    try:
+        taken = datetime.fromisoformat(picture.photo.body.taken_at)
+    except ValueError:
+        return picture.photo.entry.at_utc
+    return taken if taken.tzinfo is not None else picture.photo.entry.at_utc
 
 
 def landing(job: Job) -> str:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import datetime, timedelta
 from typing import NoReturn
 
 from flask import Blueprint, redirect, render_template, request, url_for
 from flask.typing import ResponseReturnValue
 
+from journal.corrected import doubt
 from journal.errors import BadInput
 from journal.facts import (
     MEASURED,
@@ -23,7 +24,6 @@ from journal.facts import (
     Entry,
     JobOpened,
     Note,
-    Photo,
     Question,
     Source,
     Withdrawal,
@@ -35,8 +35,9 @@ from journal.record.vouched import vouched
 from journal.session import Session, local_offset_minutes
 from journal.wording import describe
 from journal.wording.types import Verdict
-from webui.acting import acting, cylinder_of, done, entry_of, field, meant, real, whole
+from webui.acting import Doubted, WrongField, acting, cylinder_of, done, entry_of, field, meant, real, whole
 from webui.job import about
+from webui.review_pages import choices, chosen
 from webui.shop import shop
 from webui.units import unit_given, units_of
 
@@ -46,62 +47,32 @@ AT_ONCE = 80
 """Entries on one page of the review."""
 
 
-@dataclass(frozen=True)
-class Line:
-    """One entry as the review shows it."""
-
-    entry: Entry
-    """As it came in."""
-    body: Body
-    """What it says now."""
-    counts: bool
-    """False when it was taken back."""
-    changed: str
-    """`corrected`, `answered`, `taken back` or empty."""
-
-
 @pages.get("/job/<job_id>/review")
 def review(job_id: str) -> ResponseReturnValue:
-    """The entries, newest first, with the questions that wait above them."""
+    """One part of the job's entries, with the questions that wait above it."""
     state = shop().state(job_id)
-    lines = lines_of(state.job)
+    part = chosen(state.job, request.args.get("show", ""))
     page = max(1, request.args.get("page", 1, int))
-    pages_in_all = max(1, -(-len(lines) // AT_ONCE))
+    pages_in_all = max(1, -(-len(part.lines) // AT_ONCE))
     page = min(page, pages_in_all)
     return render_template(
         "review.html",
         **about(state, "review"),
-        lines=lines[(page - 1) * AT_ONCE : page * AT_ONCE],
+        part=part,
+        choices=choices(state.job),
+        lines=part.lines[(page - 1) * AT_ONCE : page * AT_ONCE],
+        units_of=units_of,
         page=page,
         pages_in_all=pages_in_all,
         signed=vouched(shop().store, state.job).by,
     )
 
 
-def lines_of(job: Job) -> list[Line]:
-    """Every entry that says something of its own, newest first."""
-    by_id = {entry.id: entry for entry in job.entries}
-    placed = {picture.photo.body.sha256: picture.photo.body for picture in job.pictures}
-    lines = []
-    for entry in reversed(job.entries):
-        if isinstance(entry.body, Correction | Withdrawal | Answer):
-            continue
-        now = job.effective.get(entry.id)
-        later = [by_id[i].body for i in job.replaced_by.get(entry.id, ())]
-        changed = "" if now is not None and now.body == entry.body else _changed(later, now is not None)
-        body: Body = now.body if now is not None else entry.body
-        if isinstance(body, Photo):
-            body = placed.get(body.sha256, body)
-        lines.append(Line(entry, body, now is not None, changed))
-    return lines
-
-
-def _changed(later: list[Body], counts: bool) -> str:
-    if not counts and any(isinstance(body, Withdrawal) for body in later):
-        return "taken back"
-    if any(isinstance(body, Correction) for body in later):
-        return "corrected"
-    return "answered" if later else ""
+def _back(job_id: str, entry_id: str, where: str) -> ResponseReturnValue:
+    """To where the act was done: the same part of the review at the same entry, else the entry's own page."""
+    if where:
+        return redirect(url_for("review.review", job_id=job_id, show=where, _anchor=f"entry-{entry_id}"), 303)
+    return redirect(url_for("review.entry", job_id=job_id, entry_id=entry_id), 303)
 
 
 @pages.get("/job/<job_id>/entry/<entry_id>")
@@ -165,18 +136,37 @@ def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
     if now is None and not isinstance(first.body, Question):
         raise BadInput("this entry was taken back: restore it first")
     old = now.body if now is not None else first.body
-    new = _corrected(job, entry_id, old)
+    try:
+        new = _corrected(job, entry_id, old)
+    except Doubted as asked:
+        return asked_again(job_id, str(asked), url_for("review.entry", job_id=job_id, entry_id=entry_id))
     if new == old:
         raise BadInput("nothing was changed: give what it should have said")
+    if prompt := _doubt(job, new, entry=entry_id):
+        return asked_again(job_id, prompt, url_for("review.entry", job_id=job_id, entry_id=entry_id))
     session.enter(Correction(entry_id, new))
     done(f"corrected: {describe(new)}")
-    return redirect(url_for("review.entry", job_id=job_id, entry_id=entry_id), 303)
+    return _back(job_id, entry_id, field("back", 20))
+
+
+def _doubt(job: Job, body: Body, *, entry: str = "", run: int | None = None) -> str:
+    """The question to put before this is entered; empty where none is, or it was answered."""
+    return "" if field("sure", 5) else doubt(job, body, entry=entry, run=run)
+
+
+def asked_again(job_id: str, prompt: str, back: str) -> ResponseReturnValue:
+    """A question about what was sent, with a button that sends it all the same."""
+    sent = [(name, text) for name, text in request.form.items(multi=True) if name not in ("csrf_token", "sure")]
+    page = render_template(
+        "doubt.html", **about(shop().state(job_id), "review"), prompt=prompt, sent=sent, back=back, to=request.path
+    )
+    return page, 409
 
 
 def _corrected(job: Job, entry_id: str, old: Body) -> Body:
     """What the form says the body should have been."""
     if words := field("words", 300):
-        new = meant(job.id, words)
+        new = meant(job.id, words, sure=bool(field("sure", 5)))
         if type(new) is not type(old) and not isinstance(old, Question):
             raise BadInput(f"{words!r} says another kind of thing: take this entry back and enter that instead")
         return new
@@ -204,7 +194,7 @@ def _corrected(job: Job, entry_id: str, old: Body) -> Body:
 def _needed(name: str) -> float:
     value = real(name)
     if value is None:
-        raise BadInput(f"{name}: give a number")
+        raise WrongField(name, f"{name}: give a number")
     return value
 
 
@@ -224,11 +214,7 @@ def take_back(job_id: str, entry_id: str) -> ResponseReturnValue:
     target = standing[-1].id if standing else entry_id
     session.enter(Withdrawal(target))
     done("restored" if standing else "taken back; it can be restored here")
-    back = request.form.get("back") == "review"
-    address = (
-        url_for("review.review", job_id=job_id) if back else url_for("review.entry", job_id=job_id, entry_id=entry_id)
-    )
-    return redirect(address, 303)
+    return _back(job_id, entry_id, field("back", 20))
 
 
 def _takes_back(entry: Entry, target: str) -> bool:
@@ -246,23 +232,25 @@ def add(job_id: str) -> ResponseReturnValue:
             done(lines)
         else:
             raise BadInput(f"{words!r}: {lines}")
-        return redirect(url_for("review.review", job_id=job_id), 303)
+        made = [outcome.entry.id for outcome in outcomes if outcome.entry is not None]
+        return _back(job_id, made[-1] if made else "", field("back", 20) or "all")
     job = session.job
-    body = _reading(job)
-    if (number := whole("run")) is None:
-        session.enter(body, heard="added by hand")
-    else:
-        _enter_within(session, _within(job, number), body)
+    body, number = _reading(job), whole("run")
+    at = None if number is None else _within(job, number)
+    if prompt := _doubt(job, body, run=number):
+        return asked_again(job_id, prompt, url_for("review.review", job_id=job_id))
+    entry = session.enter(body, heard="added by hand") if at is None else _enter_within(session, at, body)
     done(f"added: {describe(body)}")
-    return redirect(url_for("review.review", job_id=job_id), 303)
+    return _back(job_id, entry.id, field("back", 20) or "all")
 
 
-def _enter_within(session: Session, at: datetime, body: Body) -> None:
+def _enter_within(session: Session, at: datetime, body: Body) -> Entry:
     """Enter a reading dated when it was read: the store would put it at the end, so it comes in as it is."""
     entry = Entry(
         new_id(at), session.job_id, at, body, local_offset_minutes(), session.technician, Source.PAGE, "added by hand"
     )
     session.store.merge([entry], carried=False)
+    return entry
 
 
 def _reading(job: Job) -> Baseline | Cut:

@@ -21,7 +21,7 @@ from journal.facts import (
     Withdrawal,
     WriteUpEdited,
 )
-from journal.output.words import check_text, run_title
+from journal.output.words import answer_words, check_text, run_title
 from journal.wording import describe
 
 
@@ -48,8 +48,7 @@ def _said(body: Body) -> str:
         case PhotoMark(_, shape, text=text):
             return f"{shape} drawn on a photo{f': {text}' if text else ''}"
         case PartAnswer():
-            known = (body.number, body.price, body.availability, body.date, body.note)
-            return ", ".join([f"part {body.state}", *(word for word in known if word)])
+            return ", ".join([f"part {body.state}", *answer_words(body)])
         case Question(prompt):
             return prompt
         case Answer(_, choice, None):

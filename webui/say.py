@@ -15,7 +15,7 @@ from journal.analysis import words as causes_words
 from journal.analysis.causes.codes import code_text
 from journal.analysis.findings import Level, PressureResponse, Standing
 from journal.analysis.words import capital, listed
-from journal.facts import UNITS, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
+from journal.facts import UNITS, Baseline, Body, Check, Engine, Entry, JobOpened, Photo, RunStarted
 from journal.facts.quantities import PRINTED_UNITS
 from journal.output import cautions, words
 from journal.output import plain as plain_text
@@ -228,8 +228,10 @@ def teach(app: Flask) -> None:
         standing, state_class, unit, unit_of_run,
     ):  # fmt: skip
         app.jinja_env.filters[filter_.__name__] = filter_
+    app.jinja_env.filters["answer_words"] = words.answer_words
     app.jinja_env.filters["capitalize_first"] = capital
     app.jinja_env.tests["photo"] = lambda body: isinstance(body, Photo)
+    app.jinja_env.tests["baseline"] = lambda body: isinstance(body, Baseline)
     app.jinja_env.tests["opening"] = lambda body: isinstance(body, JobOpened)
     app.jinja_env.globals.update(bore=bore, not_here=NOT_HERE, offset_of=offset_of, verdict_word=verdict_word)
     app.jinja_env.globals.update(cautions=cautions, whole_cautions=cautions.whole)

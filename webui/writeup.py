@@ -14,6 +14,7 @@ from journal.facts import WriteUpEdited
 from journal.output.charts import charts_of
 from journal.output.render import render
 from journal.output.writeup import write_up
+from journal.output.writeup_html import sheet_style
 from journal.record.pack import pack
 from journal.record.vouched import vouched
 from webui.acting import acting, done, field
@@ -33,7 +34,9 @@ def writeup(job_id: str) -> ResponseReturnValue:
     state = shop().state(job_id)
     return render_template(
         "writeup.html", **about(state, "writeup"), drawings=drawings(state),
-        write=write_up(state.job, state.findings, vouched(shop().store, state.job).lines),
+        write=write_up(
+            state.job, state.findings, vouched(shop().store, state.job).lines, reference=state.line.reference
+        ),
         photos=[shown(picture) for picture in state.job.pictures], papers=PAPERS,
     )  # fmt: skip
 
@@ -57,6 +60,14 @@ def edit(job_id: str, section: str) -> ResponseReturnValue:
     return redirect(url_for("writeup.writeup", job_id=job_id), 303)
 
 
+@pages.get("/job/<job_id>/sheet.css")
+def sheet(job_id: str) -> Response:
+    """What a printer puts on every sheet of the write-up's page: the job's reference and the machine."""
+    state = shop().state(job_id)
+    style = sheet_style(write_up(state.job, state.findings, reference=state.line.reference).sheet)
+    return Response(style, content_type="text/css; charset=utf-8")
+
+
 @pages.get("/job/<job_id>/write-up.<any(pdf, txt, json, html):form>")
 def download(job_id: str, form: str) -> ResponseReturnValue:
     """The write-up as a file."""
@@ -64,8 +75,8 @@ def download(job_id: str, form: str) -> ResponseReturnValue:
     paper = request.args.get("paper", "A4")
     if paper not in PAPERS:
         raise BadInput(f"paper: choose one of {', '.join(PAPERS)}")
-    written_by = vouched(shop().store, state.job).lines
-    data = render(state.job, state.findings, form, shop().folder, paper=paper, written_by=written_by)
+    written_by, name = vouched(shop().store, state.job).lines, state.line.reference
+    data = render(state.job, state.findings, form, shop().folder, reference=name, paper=paper, written_by=written_by)
     return _file(data, KINDS[form], f"job-{state.line.reference}.{form}")
 
 
@@ -74,8 +85,8 @@ def carry(job_id: str) -> ResponseReturnValue:
     """The job with its photos, sounds and write-up as one file; original photos, which tell more, only when asked."""
     state = shop().state(job_id)
     originals = request.args.get("photos") == "originals"
-    written_by = vouched(shop().store, state.job).lines
-    page = render(state.job, state.findings, "html", shop().folder, written_by=written_by)
+    written_by, name = vouched(shop().store, state.job).lines, state.line.reference
+    page = render(state.job, state.findings, "html", shop().folder, reference=name, written_by=written_by)
     with tempfile.TemporaryDirectory() as folder:
         target = Path(folder) / "job.zip"
         pack(shop().store, job_id, target, {"write-up.html": page}, originals=originals)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any, TypeVar
 import click
 
 from journal.errors import BadInput, NotFound
-from journal.facts import Arrangement, Engine, Injection
+from journal.facts import Arrangement, Engine, Injection, RunStarted
 from journal.home import journal_folder
 from journal.output.plain import escaped, lines
 from journal.record.keys import KEY_NAME
@@ -182,6 +182,10 @@ def print_outcome(outcome: Outcome, *, heard: str = "") -> None:
     echo(f"  {MARKS[outcome.verdict]} {outcome.line}")
     if outcome.say and outcome.say != outcome.line:
         echo(f'    says "{outcome.say}"')
+    if outcome.verdict == "take" and outcome.entry is not None and isinstance(outcome.entry.body, RunStarted):
+        from journal.output.cautions import RUNNING
+
+        echo(f"    careful: {RUNNING}")
 
 
 def print_json(data: Any) -> None:

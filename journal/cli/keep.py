@@ -39,7 +39,8 @@ def pack_command(
     job_id = job_of(store, reference)
     check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    page = render(job, findings, "html", store.folder, written_by=vouched(store, job).lines)
+    written_by, name = vouched(store, job).lines, store.line(job_id).reference
+    page = render(job, findings, "html", store.folder, reference=name, written_by=written_by)
     done = pack(store, job.id, target, {"write-up.html": page}, originals=not without_originals, replace=replace)
     echo(f"packed job {store.line(job.id).reference} into {target}")
     if done.missing:

@@ -141,7 +141,8 @@ def write_up_command(ctx: click.Context, target: Path | None, replace: bool, ref
     if target is not None:
         check_target(target, replace=replace)
     job, findings = study(store, job_id)
-    data = render(job, findings, form, store.folder, written_by=vouched(store, job).lines)
+    written_by, name = vouched(store, job).lines, store.line(job_id).reference
+    data = render(job, findings, form, store.folder, reference=name, written_by=written_by)
     if target is None:
         echo(data.decode("utf-8"))
         return

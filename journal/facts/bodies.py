@@ -38,6 +38,8 @@ class PartState(StrEnum):
     """How far a wanted part has come."""
 
     WANTED = "wanted"
+    ANSWERED = "answered"
+    """Something is known of it, but no price."""
     PRICED = "priced"
     ORDERED = "ordered"
     ARRIVED = "arrived"
@@ -398,6 +400,10 @@ class PartAnswer:
     """When it is expected, ISO 8601 date, or empty."""
     note: str = ""
     """Free words."""
+    superseded_by: str = ""
+    """The part number that took the place of `number`; empty when none did."""
+    lead_time: str = ""
+    """How long it takes to come, as text."""
 
 
 def _nested(body: Body, room: int = 3) -> None:

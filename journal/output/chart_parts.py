@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import textwrap
 from dataclasses import dataclass
 from html import escape
 
@@ -10,8 +11,14 @@ from journal.analysis.findings import Standing
 INK = "currentColor"
 """Lines and words take the colour of the text around the chart; stand-alone that is black."""
 
-WIDTH = 360.0
-"""Every chart's width in its own units; it scales to whatever it is put in."""
+WIDTH = 320.0
+"""Every chart's width in its own units; it scales to whatever it is put in, 330 pixels on a phone that is 390 wide."""
+
+LETTERS = 14.0
+"""The smallest letters, in those units: on that phone they are 14 pixels high or more."""
+
+_TITLE, _TITLE_LINE, _TITLE_LETTERS = 15.0, 18.0, 36
+"""Letters of a title, from one of its lines to the next, and how many letters one of them holds."""
 
 
 @dataclass(frozen=True)
@@ -39,19 +46,29 @@ def frame(name: str, title: str, description: str, height: float, body: list[str
     safe = "".join(ch if ch.isalnum() else "-" for ch in name)
     return (
         f'<svg xmlns="http://www.w3.org/2000/svg" class="chart" viewBox="0 0 {WIDTH:g} {height:g}" role="img" '
-        f'aria-labelledby="{safe}-title {safe}-desc" font-family="system-ui, sans-serif" font-size="12" '
+        f'aria-labelledby="{safe}-title {safe}-desc" font-family="system-ui, sans-serif" font-size="{LETTERS:g}" '
         f'color="#1c1c1c"><title id="{safe}-title">{escape(title)}</title>'
         f'<desc id="{safe}-desc">{escape(description)}</desc>' + "".join(body) + "</svg>"
     )
 
 
-def word(x: float, y: float, text: str, anchor: str = "start", size: float = 12, bold: bool = False) -> str:
+def word(x: float, y: float, text: str, anchor: str = "start", bold: bool = False) -> str:
     """Words with their baseline at y."""
     weight = ' font-weight="600"' if bold else ""
     return (
-        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{size:g}" text-anchor="{anchor}" fill="{INK}"{weight}>'
+        f'<text x="{x:.1f}" y="{y:.1f}" font-size="{LETTERS:g}" text-anchor="{anchor}" fill="{INK}"{weight}>'
         f"{escape(text)}</text>"
     )
+
+
+def heading(text: str) -> tuple[list[str], float]:
+    """A chart's title in as many lines as it takes, and how far down they reach."""
+    rows = textwrap.wrap(text, _TITLE_LETTERS)
+    return [
+        f'<text class="title" x="4" y="{15 + _TITLE_LINE * row:g}" font-size="{_TITLE:g}" fill="{INK}" '
+        f'font-weight="600">{escape(words)}</text>'
+        for row, words in enumerate(rows)
+    ], _TITLE_LINE * len(rows)
 
 
 def line(x0: float, y0: float, x1: float, y1: float, width: float = 1, dashes: str = "", faint: bool = False) -> str:

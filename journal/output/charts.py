@@ -9,12 +9,12 @@ from journal.analysis.findings import Contribution, Findings, RunFinding
 from journal.analysis.settings import default_settings
 from journal.facts import Engine, RunKind
 from journal.output.chart_compare import before_after_chart, comparison_chart, pressure_chart
-from journal.output.chart_parts import bar, frame, line, mark, whisker, word
+from journal.output.chart_parts import bar, frame, heading, line, mark, whisker, word
 from journal.record.job import Job
 
 __all__ = ["before_after_chart", "charts_of", "comparison_chart", "comparison_charts", "pressure_chart", "run_chart"]
 
-_LEFT, _RIGHT, _TOP, _ROW = 46.0, 262.0, 42.0, 22.0
+_LEFT, _RIGHT, _ROW = 46.0, 196.0, 24.0
 
 
 def run_chart(run: RunFinding, engine: Engine) -> str:
@@ -23,36 +23,37 @@ def run_chart(run: RunFinding, engine: Engine) -> str:
     live = len(by_cylinder) + len(run.missing)
     even = 1 / live if live else 0.0
     most = max([c.high for c in run.contributions] + [1.3 * even, 0.05])
-    bottom = _TOP + _ROW * engine.cylinders
+    body, high = heading(run.title)
+    top = high + 32
+    bottom = top + _ROW * engine.cylinders
 
     def at(share: float) -> float:
         return _LEFT + max(0.0, share) / most * (_RIGHT - _LEFT)
 
-    body = [word(4, 14, run.title, size=13, bold=True)]
     if live:
         body += [
-            line(at(even), _TOP - 5, at(even), bottom, 1, "3 3", faint=True),
-            word(at(even), _TOP - 8, f"even share {100 * even:.0f} %", "middle", 11),
+            line(at(even), top - 5, at(even), bottom, 1, "3 3", faint=True),
+            word(at(even), top - 9, f"even share {100 * even:.0f} %", "middle"),
         ]
-    body.append(line(_LEFT, _TOP - 5, _LEFT, bottom, 1))
+    body.append(line(_LEFT, top - 5, _LEFT, bottom, 1))
     for row, cylinder in enumerate(engine.numbers):
-        middle = _TOP + _ROW * row + _ROW / 2
-        body.append(word(20, middle + 4, str(cylinder), "end", bold=True))
+        middle = top + _ROW * row + _ROW / 2
+        body.append(word(22, middle + 5, str(cylinder), "end", bold=True))
         found = by_cylinder.get(cylinder)
         if found is None:
             said = "no reading yet" if cylinder in run.missing else "held out"
-            body.append(word(_LEFT + 6, middle + 4, said if live else "no reading", size=11))
+            body.append(word(_LEFT + 6, middle + 5, said if live else "no reading"))
             continue
         body += [
-            mark(33, middle, found.standing),
+            mark(35, middle, found.standing),
             bar(_LEFT, middle - 6, at(found.share) - _LEFT, 12, found.standing),
             whisker(at(found.low), at(found.high), middle),
-            word(_RIGHT + 40, middle + 4, f"{_percent(found.share)}", "end"),
-            word(_RIGHT + 46, middle + 4, found.standing.value),
+            word(_RIGHT + 43, middle + 5, f"{_percent(found.share)}", "end"),
+            word(_RIGHT + 49, middle + 5, found.standing.value),
         ]
-    body.append(word(_LEFT, bottom + 14, _sum_words(run), size=11))
+    body.append(word(4, bottom + 17, _sum_words(run)))
     title = f"Run {run.number}: {run.title}"
-    return frame(f"run-{run.number}-shares", title, _described(run), bottom + 22, body)
+    return frame(f"run-{run.number}-shares", title, _described(run), bottom + 26, body)
 
 
 def charts_of(job: Job, findings: Findings) -> tuple[str, ...]:

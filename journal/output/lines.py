@@ -17,7 +17,15 @@ from journal.analysis.findings import (
 from journal.analysis.words import cylinders_in_words, percent
 from journal.facts import Entry
 from journal.output import plain
-from journal.output.words import amount, check_text, engine_text, pressures_text, run_title, slope_text
+from journal.output.words import (
+    amount,
+    answer_words,
+    check_text,
+    engine_text,
+    pressures_text,
+    run_title,
+    slope_text,
+)
 from journal.record.job import Job, Part, Picture, Reading, Run
 
 
@@ -100,8 +108,7 @@ def part_text(part: Part, *, reason: bool = True) -> str:
     if not part.answers:
         return f"{text}: wanted"
     answer = part.answers[-1].body
-    details = [answer.number, answer.price, answer.availability, answer.date, answer.note]
-    return ", ".join([f"{text}: {answer.state}", *(detail for detail in details if detail)])
+    return ", ".join([f"{text}: {answer.state}", *answer_words(answer)])
 
 
 def run_finding_lines(run: RunFinding) -> list[str]:

@@ -25,23 +25,30 @@ FORMS = ("txt", "html", "pdf", "json")
 
 
 def render(
-    job: Job, findings: Findings, form: str, folder: Path, *, paper: str = "A4", written_by: Sequence[str] = ()
+    job: Job,
+    findings: Findings,
+    form: str,
+    folder: Path,
+    *,
+    reference: str = "",
+    paper: str = "A4",
+    written_by: Sequence[str] = (),
 ) -> bytes:
     """The write-up as text, self-contained HTML, PDF or JSON; photos come from the journal's folder.
 
-    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever. `written_by` is as
-    `write_up` takes it.
+    A photo whose file is missing or damaged leaves a sentence in its place; the rest is as ever. `reference` and
+    `written_by` are as `write_up` takes them.
 
     Raises:
         BadInput: for a form that is not one of `FORMS`.
     """
-    write = write_up(job, findings, written_by)
+    write = write_up(job, findings, written_by, reference=reference)
     charts = charts_of(job, findings)
 
     marks = {p.photo.body.sha256: [fact.body for fact in p.marks] for p in job.pictures}
 
     def photo(sha256: str) -> bytes | None:
-        return _picture(folder, sha256, marks.get(sha256, ()))
+        return picture_with(folder, sha256, marks.get(sha256, ()))
 
     if form == "txt":
         from journal.output.writeup_text import as_text
@@ -60,7 +67,7 @@ def render(
     raise BadInput(f"{form!r}: a write-up can be had as {', '.join(FORMS)}")
 
 
-def _picture(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes | None:
+def picture_with(folder: Path, sha256: str, marks: Sequence[PhotoMark]) -> bytes | None:
     """A photo's page copy with what is drawn on it; none when it cannot be had or is no picture."""
     try:
         data = page_copy_path(folder, sha256).read_bytes()
@@ -74,6 +81,7 @@ def as_json(job: Job, write: WriteUp, findings: Findings, written_by: Sequence[s
     """The write-up and the findings it rests on, as JSON text."""
     plain = {
         "job": job.id,
+        "sheet": write.sheet,
         "unit": write.title,
         "facts": dict(write.facts),
         "complaint": write.complaint,

@@ -6,7 +6,7 @@ from collections.abc import Callable
 
 from journal.analysis.findings import PressureResponse
 from journal.analysis.words import cylinders_in_words
-from journal.facts import MEASURED, MEASURED_AS, UNITS, Check, Engine, RunKind, RunStarted
+from journal.facts import MEASURED, MEASURED_AS, UNITS, Check, Engine, PartAnswer, RunKind, RunStarted
 
 Amount = Callable[[float, str], str]
 """A number and its unit to how they are printed."""
@@ -42,6 +42,20 @@ def check_outcome(check: Check, printed: Amount = amount) -> str:
     if check.crank_turned is not None:
         words.append("crank turned" if check.crank_turned else "crank held")
     return ", ".join(words)
+
+
+def answer_words(answer: PartAnswer) -> tuple[str, ...]:
+    """What is known of a part besides its state, each in a few words."""
+    said = (
+        answer.number,
+        f"superseded by {answer.superseded_by}" if answer.superseded_by else "",
+        answer.price,
+        answer.availability,
+        f"lead time {answer.lead_time}" if answer.lead_time else "",
+        f"expected {answer.date}" if answer.date else "",
+        answer.note,
+    )
+    return tuple(words for words in said if words)
 
 
 def run_title(start: RunStarted, printed: Amount = amount) -> str:

@@ -7,13 +7,14 @@ from dataclasses import dataclass
 
 from journal.analysis.causes.codes import code_text
 from journal.analysis.findings import Cause, CylinderFinding, Findings, Mended
-from journal.analysis.words import capital, percent
+from journal.analysis.words import capital, cylinders_in_words, percent
 from journal.facts import Entry
 from journal.output import plain
 from journal.output.lines import entry_time, part_text, picture_text
+from journal.output.run_table import run_lines, run_table
 from journal.output.wanted import causes_meant
-from journal.output.words import check_text, engine_text, pressures_text, slope_text
-from journal.record.job import Job, Picture
+from journal.output.words import check_text, engine_text, pressures_text, run_title, slope_text
+from journal.record.job import Job, Picture, Run
 
 WRITTEN_BY = "Who wrote it, and which journal signed that"
 """What stands over who wrote a job's entries."""
@@ -33,6 +34,8 @@ class Section:
     """The table's rows."""
     warning: bool = False
     """True for a block that must not be overlooked."""
+    figures: bool = False
+    """True for a table of figures, which is set in columns wherever there is room."""
 
 
 @dataclass(frozen=True)
@@ -41,6 +44,8 @@ class WriteUp:
 
     title: str
     """Which machine."""
+    sheet: str
+    """What stands on every sheet: the job's reference and the machine."""
     facts: tuple[tuple[str, str], ...]
     """Engine, who and when, state, and the like: name and value."""
     complaint: str
@@ -55,15 +60,18 @@ class WriteUp:
     """SHA-256 and caption of each photo."""
     cautions: tuple[str, ...]
     """What can hurt."""
+    signed: tuple[str, ...]
+    """What is to be filled in by hand at the end, each with a line to write on."""
 
 
-def write_up(job: Job, findings: Findings, written_by: Sequence[str] = ()) -> WriteUp:
+def write_up(job: Job, findings: Findings, written_by: Sequence[str] = (), *, reference: str = "") -> WriteUp:
     """The write-up, with the technician's own words where they replaced the generated ones.
 
     Args:
         job: the job.
         findings: what is found about it.
         written_by: who wrote its entries and which journals signed them, where some came from elsewhere.
+        reference: what people call the job in this journal, which stands on every sheet; empty where it has none.
     """
     sections = [
         _outstanding(job),
@@ -74,7 +82,7 @@ def write_up(job: Job, findings: Findings, written_by: Sequence[str] = ()) -> Wr
         _ruled_out(findings),
         _common(findings),
         _next(findings),
-        *_numbers(findings),
+        *_numbers(job, findings),
         _checks(job),
         _parts(job, findings),
         _overrides(job),
@@ -84,13 +92,15 @@ def write_up(job: Job, findings: Findings, written_by: Sequence[str] = ()) -> Wr
     ]
     write = WriteUp(
         title=job.unit,
-        facts=_facts(job),
+        sheet=f"Job {reference}, {job.unit}" if reference else job.unit,
+        facts=((("Job", reference),) if reference else ()) + _facts(job),
         complaint=job.edits.get("complaint") or _sentence(job.complaint) or "None noted.",
         cause=job.edits.get("cause") or _cause(job, findings),
         correction=job.edits.get("correction") or _correction(job, findings),
         sections=tuple(s for s in sections if s.lines or s.rows),
         photos=tuple((p.photo.body.sha256, _caption(p)) for p in job.pictures),
         cautions=findings.cautions,
+        signed=(f"Technician{f' ({job.technicians[-1]})' if job.technicians else ''}", "Date"),
     )
     return _plain(write)
 
@@ -103,16 +113,18 @@ def _plain(write: WriteUp) -> WriteUp:
 
     return WriteUp(
         title=plain.line(write.title),
+        sheet=plain.line(write.sheet),
         facts=tuple((plain.line(name), plain.line(value)) for name, value in write.facts),
         complaint=plain.lines(write.complaint),
         cause=plain.lines(write.cause),
         correction=plain.lines(write.correction),
         sections=tuple(
-            Section(plain.line(s.title), shown(s.lines), s.head, tuple(map(shown, s.rows)), s.warning)
+            Section(plain.line(s.title), shown(s.lines), s.head, tuple(map(shown, s.rows)), s.warning, s.figures)
             for s in write.sections
         ),
         photos=tuple((sha256, plain.line(caption)) for sha256, caption in write.photos),
         cautions=write.cautions,
+        signed=shown(write.signed),
     )
 
 
@@ -193,26 +205,28 @@ def _next(findings: Findings) -> Section:
     return Section("Next check", tuple(lines))
 
 
-def _numbers(findings: Findings) -> list[Section]:
+def _numbers(job: Job, findings: Findings) -> list[Section]:
+    """Each run with its conditions and its table, then the runs against each other."""
+    found = {finding.run: finding for finding in findings.runs}
     sections = []
-    for run in findings.runs:
-        rows = tuple(
-            (
-                str(c.cylinder),
-                f"{100 * c.share:.1f} %",
-                f"{100 * c.low:.0f} to {100 * c.high:.0f} %",
-                str(c.standing) + (", fires after a dead one" if c.after_dead else ""),
-            )
-            for c in run.contributions
-        )
-        lines = [capital(remark.text) for remark in run.remarks]
-        if run.total is not None and run.total_low is not None and run.total_high is not None:
-            low, high = 100 * run.total_low, 100 * run.total_high
-            lines.insert(0, f"Shares add up to {100 * run.total:.0f} % (95 % interval {low:.0f} to {high:.0f} %).")
-        if not run.trusted:
-            lines.append("These readings contradict themselves.")
-        head = ("Cylinder", "Share of work", "95 % interval", "Standing")
-        sections.append(Section(f"Run {run.number}: {run.title}", tuple(lines), head, rows))
+    for run in job.runs:
+        finding = found.get(run.id)
+        head, rows = run_table(run, finding, job.engine)
+        lines = [_when(job, run), *run_lines(run, job.engine)]
+        title = run_title(run.start)
+        if finding is not None:
+            title = finding.title
+            if finding.total is not None and finding.total_low is not None and finding.total_high is not None:
+                low, high = 100 * finding.total_low, 100 * finding.total_high
+                lines.append(f"Shares add up to {100 * finding.total:.0f} % (95 % interval {low:.0f} to {high:.0f} %).")
+            after = tuple(c.cylinder for c in finding.contributions if c.after_dead)
+            if after:
+                fires = "fires" if len(after) == 1 else "fire"
+                lines.append(f"{capital(cylinders_in_words(after))} {fires} right after a dead one.")
+            lines += [capital(remark.text) for remark in finding.remarks]
+            if not finding.trusted:
+                lines.append("These readings contradict themselves.")
+        sections.append(Section(f"Run {run.number}: {title}", tuple(lines), head, rows, figures=True))
     for comparison in findings.comparisons:
         sections.append(Section(comparison.title, tuple(capital(remark.text) for remark in comparison.remarks)))
     return [*sections, *_by_pressure(findings)]
@@ -225,6 +239,13 @@ def _by_pressure(findings: Findings) -> list[Section]:
     )
     head = ("Cylinder", "Strength", "Slope") if rows else ()
     return [Section("Strength by injection pressure, with 95 % intervals", (), head, rows)]
+
+
+def _when(job: Job, run: Run) -> str:
+    """When a run was made, by whom."""
+    first = next((e for e in job.entries if e.id == run.id), job.entries[0])
+    by = f", {first.technician}" if first.technician else ""
+    return f"Begun {entry_time(first)}{by}."
 
 
 def _checks(job: Job) -> Section:

@@ -36,9 +36,26 @@ figure img { width: 100%; height: auto; } figcaption { font-size: .85rem; }
   table, tbody, tr, td { display: block; }
   tr { border-bottom: 1px solid #bbb; padding: .3rem 0; } td { border: 0; padding: .05rem 0; }
   td::before { content: attr(data-head) ": "; color: #555; } }
-.cautions { font-size: .9rem; } section, figure, tr { break-inside: avoid; }
-@media print { body { margin: 0; max-width: none; font-size: 10.5pt; } @page { margin: 15mm; } }
+.cautions { font-size: .8rem; border-left: 4px solid #1c1c1c; padding-left: .8rem; } .cautions h2 { font-size: 1rem; }
+.figures td:nth-child(-n+6) { font-variant-numeric: tabular-nums; }
+.signed { display: flex; flex-wrap: wrap; gap: 1rem 3rem; margin-top: 3rem; }
+.signed p { flex: 1 1 14rem; border-top: 1px solid #1c1c1c; padding-top: .2rem; }
+section, figure, tr, .signed { break-inside: avoid; } h2 { break-after: avoid; }
+@media print { body { margin: 0; max-width: none; font-size: 10.5pt; } figure, .charts svg { width: 48%; } }
 """
+
+
+def sheet_style(sheet: str) -> str:
+    """CSS by which a printer puts these words at the foot of every sheet, and which sheet of how many it is.
+
+    Every letter but plain ones stands as its number (CSS Syntax 3, 4.3.7), so that no word can end the rule.
+    """
+    words = "".join(c if c.isascii() and c.isalnum() else f"\\{ord(c):x} " for c in sheet)
+    foot = "font: 8pt system-ui, sans-serif; color: #1c1c1c;"
+    return (
+        f'@page {{ margin: 14mm 15mm 17mm; @bottom-left {{ content: "{words}"; {foot} }} '
+        f'@bottom-right {{ content: "sheet " counter(page) " of " counter(pages); {foot} }} }}'
+    )
 
 
 def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
@@ -50,6 +67,8 @@ def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
         body.append(f"<h2>{title}</h2>{_paragraphs([text])}")
     body.append("</div>")
     body += [_section(section) for section in write.sections if section.warning]
+    if write.cautions:
+        body.append(f'<section class="cautions"><h2>Cautions</h2>{_paragraphs(write.cautions)}</section>')
     if charts:
         body.append(
             f'<section><h2>How much each cylinder pulls</h2><div class="charts">{"".join(charts)}</div></section>'
@@ -58,11 +77,11 @@ def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
     if write.photos:
         figures = "".join(_figure(photos(sha256), caption) for sha256, caption in write.photos)
         body.append(f"<section><h2>Photos</h2>{figures}</section>")
-    body.append(f'<section class="cautions"><h2>Cautions</h2>{_paragraphs(write.cautions)}</section>')
+    body.append(f'<div class="signed">{_paragraphs(write.signed)}</div>')
     return (
         '<!doctype html><html lang="en"><head><meta charset="utf-8">'
         '<meta name="viewport" content="width=device-width, initial-scale=1">'
-        f"<title>{escape(write.title)}</title><style>{_STYLE}</style></head><body>"
+        f"<title>{escape(write.sheet)}</title><style>{_STYLE}{sheet_style(write.sheet)}</style></head><body>"
         f"{''.join(body).replace(' %', NO_BREAK_PERCENT)}</body></html>\n"
     )
 
@@ -70,7 +89,8 @@ def as_html(write: WriteUp, charts: Sequence[str], photos: Photos) -> str:
 def _section(section: Section) -> str:
     head = "".join(f"<th>{escape(cell)}</th>" for cell in section.head)
     rows = "".join(f"<tr>{_cells(section.head, row)}</tr>" for row in section.rows)
-    table = f"<table><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>" if rows else ""
+    figures = ' class="figures"' if section.figures else ""
+    table = f"<table{figures}><thead><tr>{head}</tr></thead><tbody>{rows}</tbody></table>" if rows else ""
     kind = ' class="warning"' if section.warning else ""
     return f"<section{kind}><h2>{escape(section.title)}</h2>{_paragraphs(section.lines)}{table}</section>"
 

@@ -70,7 +70,8 @@ def select(
     offset: int,
 ) -> Iterator[JobLine]:
     """Lines that fit everything asked for: those touched last first, or with `text` or `until` those opened last."""
-    tables, where, values = "job_lines l JOIN jobs ON jobs.number = l.job", [], []
+    tables, where = "job_lines l JOIN jobs ON jobs.number = l.job", []
+    values: list[object] = []
     order = f"l.{'last_at' if until is None else 'opened_at'} DESC, l.job DESC"
     words = _query(text)
     if words:
@@ -79,6 +80,15 @@ def select(
         where.append("t.job_texts_fts MATCH ? AND l.job = t.rowid")
         values.append(words)
         order = "t.rowid DESC"
+        if (code := _a_reference(db, text)) is not None or (names := _names_like(db, text)):
+            # Who worked on a job and what it is called stand in no text of it.
+            tables = "job_lines l JOIN jobs ON jobs.number = l.job"
+            where[-1] = (
+                "l.job IN (SELECT rowid FROM job_texts_fts WHERE job_texts_fts MATCH ? UNION SELECT ? UNION"
+                " SELECT job FROM job_technicians WHERE technician IN (SELECT value FROM json_each(?)))"
+            )
+            values += [code, json.dumps([] if code is not None else names)]
+            order = "l.job DESC"
     if state is not None:
         where.append("l.state = ?")
         values.append(str(state))
@@ -118,6 +128,24 @@ def latest_open(db: Database) -> str | None:
         if row is not None:
             return str(row[0])
     return None
+
+
+def _a_reference(db: Database, text: str) -> int | None:
+    """The number of the job that the whole text is the reference of."""
+    row = db.execute("SELECT number FROM jobs WHERE reference = ?", [text.strip().upper()]).fetchone()
+    return None if row is None else int(row[0])
+
+
+def _names_like(db: Database, text: str) -> list[str]:
+    """The technicians of whose names each word of the text begins one; the index is asked for each name once."""
+    rows = db.execute(
+        "WITH RECURSIVE names (name) AS (SELECT min(technician) FROM job_technicians UNION ALL"
+        " SELECT (SELECT min(technician) FROM job_technicians WHERE technician > name) FROM names"
+        " WHERE name IS NOT NULL)"
+        " SELECT name FROM names WHERE name IS NOT NULL"
+    )
+    words = text.casefold().split()
+    return [name for (name,) in rows if all(any(n.startswith(w) for n in str(name).casefold().split()) for w in words)]
 
 
 def _few(db: Database, sql: str, wanted: str) -> list[int] | None:
@@ -226,6 +254,28 @@ def stored(db: Database, table: str, number: int) -> tuple[object, ...] | None:
     """A job's row of a derived table as it is."""
     row: tuple[object, ...] | None = db.execute(f"SELECT * FROM {table} WHERE job = ?", [number]).fetchone()
     return row
+
+
+def desk_answers(db: Database, jobs: Iterable[str]) -> dict[str, list[str]]:
+    """How far the parts of each job are of which the parts desk had the last word that counts, by the job's identifier.
+
+    Jobs of which there is none are left out.
+    """
+    rows = db.execute(
+        "SELECT j.id, json_extract(e.body, '$.part'), e.source, json_extract(e.body, '$.state')"
+        " FROM jobs j JOIN entries e ON e.job = j.number"
+        " WHERE j.id IN (SELECT value FROM json_each(?)) AND e.kind = 'part answer'"
+        " AND NOT EXISTS (SELECT 1 FROM entries w WHERE w.job = e.job AND w.kind = 'withdrawal'"
+        " AND json_extract(w.body, '$.target') = e.id)"
+        " ORDER BY e.at_utc, e.id",
+        [json.dumps(list(jobs))],
+    )
+    last = {(job, part): (source, state) for job, part, source, state in rows}
+    found: dict[str, list[str]] = {}
+    for (job, _), (source, state) in last.items():
+        if source == Source.DESK:
+            found.setdefault(str(job), []).append(str(state))
+    return found
 
 
 def _people(entries: Iterable[Entry]) -> list[str]:

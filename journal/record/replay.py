@@ -228,9 +228,13 @@ class _Building:
         if self.closed is not None:
             return JobState.CLOSED
         states = [part.answers[-1].body.state if part.answers else PartState.WANTED for part in parts]
-        if any(state in (PartState.WANTED, PartState.PRICED, PartState.ORDERED) for state in states):
+        if any(state in _STILL_TO_COME for state in states):
             return JobState.WAITING
         return JobState.TO_VERIFY if self.to_verify else JobState.OPEN
+
+
+_STILL_TO_COME = (PartState.WANTED, PartState.ANSWERED, PartState.PRICED, PartState.ORDERED)
+"""What a part is while a job waits for it."""
 
 
 def _again(before: RunStarted, start: RunStarted) -> RunStarted:

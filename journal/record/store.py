@@ -330,7 +330,8 @@ class Store:
         """Lines of jobs that fit everything given: those touched last first, with `text` or `until` those opened last.
 
         Args:
-            text: words, or beginnings of words, of the unit, complaint, notes or causes.
+            text: words, or beginnings of words, of the unit, complaint, notes, parts or causes, or of a technician's
+                name; or a job's reference.
             state: how far the job is.
             technician: who made an entry in it.
             since: worked on at or after, aware.
@@ -359,6 +360,11 @@ class Store:
         """A job's line; `NotFound` when there is no such job."""
         with database_errors(self.path):
             return lines.line_of(self._db, self._number(job_id))
+
+    def desk_answers(self, job_ids: Iterable[str]) -> dict[str, list[str]]:
+        """How far the parts are of which the parts desk had the last word, by job; those with none are left out."""
+        with database_errors(self.path):
+            return lines.desk_answers(self._db, job_ids)
 
     def latest_open(self) -> str | None:
         """The job opened or reopened last among those not closed; none when there is none.

@@ -18,7 +18,7 @@ _ORDINAL_WORDS = (
 ORDINALS = {word: number for number, word in enumerate(" ".join(_ORDINAL_WORDS).split(), 1)}
 """What a cylinder is called by its place."""
 _RUN_TOGETHER = 0.3
-_NAMED_TWICE = 0.5
+_NAMED_TWICE = 0.2
 _TWO_FIGURES = 0.5
 _JOINTS = ("to", "through", "thru", "too")
 

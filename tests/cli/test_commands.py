@@ -47,6 +47,13 @@ def test_a_session_typed_from_opening_to_findings(capsys: pytest.CaptureFixture[
     assert "Pump" in run(capsys, "jobs")[1]
 
 
+def test_a_run_begins_with_one_line_of_caution(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
+    run(capsys, *OPEN)
+    said = run(capsys, "enter", "idle cut-out test")[1]
+    assert said.count("careful: Keep clear of fan, belts, shafts") == 1
+    assert "careful" not in run(capsys, "enter", "baseline thirty")[1]
+
+
 def test_hold_on_holds_from_one_typed_line_to_the_next(capsys: pytest.CaptureFixture[str], folder: Path) -> None:
     assert run(capsys, *OPEN)[0] == 0
     for line in ("idle cut-out test", "baseline thirty", "hold on"):

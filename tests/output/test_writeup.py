@@ -18,20 +18,27 @@ from PIL import Image
 from journal.analysis import Findings, diagnose
 from journal.errors import BadInput
 from journal.facts import (
+    Baseline,
     Body,
+    Condition,
+    Cut,
     GateOverridden,
     JobClosed,
+    JobFact,
     Note,
     PartWanted,
     Photo,
+    Quantity,
     RepairDone,
+    RunKind,
+    RunStarted,
     WriteUpEdited,
 )
 from journal.output.lines import findings_text, job_text
 from journal.output.render import FORMS, render
 from journal.output.typefaces import UNKNOWN
 from journal.output.writeup import write_up
-from journal.output.writeup_html import NOT_HERE
+from journal.output.writeup_html import NOT_HERE, sheet_style
 from journal.record.job import Job
 from journal.record.photos import page_copy_path, take_in
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
@@ -53,7 +60,7 @@ def as_text(job: Job, findings: Findings, folder: Path) -> str:
 
 def test_complaint_cause_and_correction_come_first_and_in_that_order(tmp_path: Path) -> None:
     text = as_text(*broken_bridge(), tmp_path)
-    places = [text.index(f"\n{word}\n") for word in ("Complaint", "Cause", "Correction", "Cylinder 3", "Cautions")]
+    places = [text.index(f"\n{word}\n") for word in ("Complaint", "Cause", "Correction", "Cautions", "Cylinder 3")]
     assert places == sorted(places)
     assert "Misses at idle." in text
     assert "valve lash, bridge, rocker or pushrod" in text
@@ -276,9 +283,104 @@ def test_the_evidence_for_a_bridge_is_none_for_an_injector() -> None:
     assert rows[0][0].startswith("1 x injector") and "overhead damaged" not in rows[0][2]
 
 
-def test_cautions_are_not_torn_between_two_pages(tmp_path: Path) -> None:
+def test_cautions_are_not_torn_between_two_sheets_and_take_none_of_their_own(tmp_path: Path) -> None:
     for more in range(0, 32, 4):
-        job, findings = broken_bridge(*[check_of("wiring sound 3")] * more)
+        job, findings = broken_bridge(
+            *[check_of("wiring sound 3")] * more, WriteUpEdited("cause", "So it is. " * more**2)
+        )
         pages = said_in_pdf(render(job, findings, "pdf", tmp_path), tmp_path).split("\f")
         assert [("Wear eye protection" in page) for page in pages] == [("Cautions" in page) for page in pages]
         assert sum("Cautions" in page for page in pages) == 1
+        sheet = next(page for page in pages if "Cautions" in page)
+        assert len(sheet.split()) > 2 * len(" ".join(findings.cautions).split())
+
+
+def figures_of(job: Job, findings: Findings, run: int = 1) -> list[dict[str, str]]:
+    """A run's table in the write-up, each row by its headings."""
+    section = next(s for s in write_up(job, findings).sections if s.title.startswith(f"Run {run}:"))
+    return [dict(zip(section.head, row, strict=True)) for row in section.rows]
+
+
+def test_a_run_has_one_table_of_baseline_cut_rise_share_and_standing() -> None:
+    """The worked example: 30 mm3 by six, five of them even; each of five makes 6 of 30, so a cut takes it to 37.5."""
+    rows = figures_of(*broken_bridge())
+    assert [row["Cylinder"] for row in rows] == ["1", "2", "3", "4", "5", "6"]
+    assert (rows[0]["Baseline, mm³"], rows[0]["Cut, mm³"], rows[0]["Rise, mm³"]) == ("30", "37.5", "7.5")
+    assert (rows[2]["Cut, mm³"], rows[2]["Rise, mm³"], rows[2]["Standing"]) == ("30", "0", "dead")
+    assert all(re.fullmatch(r"\d+\.\d %", row["Share of work"]) for row in rows)
+    assert all(re.fullmatch(r"\d+ to \d+ %", row["95 % interval"]) for row in rows)
+
+
+def test_every_reading_of_a_run_stands_in_its_table_with_the_baseline_it_rises_from() -> None:
+    speed, warm = (
+        (Condition(Quantity.ENGINE_SPEED, rpm) for rpm in (700, 705)),
+        Condition(Quantity.COOLANT_TEMPERATURE, 82),
+    )
+    cuts = [Cut(n, 37.1) for n in (1, 2, 4)]
+    later = (Baseline(30.4), Cut(4, 37.3), Cut(5, no_change=True), Cut(1, 37.0, unit="mg"))
+    job = job_of([RunStarted(RunKind.IDLE), *speed, warm, Baseline(30.0), *cuts, *later], SIX)
+    rows = figures_of(job, diagnose(job))
+    assert (rows[3]["Baseline, mm³"], rows[3]["Cut, mm³"], rows[3]["Rise, mm³"]) == (
+        "30; 30.4",
+        "37.1; 37.3",
+        "7.1; 6.9",
+    )
+    assert (rows[4]["Cut, mm³"], rows[4]["Rise, mm³"]) == ("no change", "0")
+    assert rows[0]["Cut, mm³"] == "37.1; 37 mg (left out)" and rows[0]["Rise, mm³"] == "7.1; -"
+    assert (rows[5]["Cut, mm³"], rows[5]["Share of work"]) == ("not read", "-")
+    lines = next(s.lines for s in write_up(job, diagnose(job)).sections if s.title == "Run 1: Idle")
+    assert "Readings: fuel per stroke, mm³." in lines
+    assert "Conditions: engine speed 700 rpm, then 705 rpm; coolant temperature 82 °C." in lines
+    assert "Baseline, in the order read: 30 mm³, 30.4 mm³." in lines
+
+
+def test_a_speed_that_falls_is_said_to_fall_by_so_much() -> None:
+    start = RunStarted(RunKind.IDLE, Quantity.ENGINE_SPEED)
+    job = job_of([start, Baseline(1500), *(Cut(n, 1420) for n in range(1, 7))], SIX)
+    assert figures_of(job, diagnose(job))[0]["Fall, rpm"] == "80"
+
+
+def test_a_run_held_to_half_the_engine_has_rows_for_the_others_only() -> None:
+    job = job_of(run_of(SIX, (1, 1, 1), kind="half", out=(4, 5, 6)), SIX)
+    assert [row["Cylinder"] for row in figures_of(job, diagnose(job))] == ["1", "2", "3"]
+
+
+@pytest.mark.parametrize("form", ["txt", "html", "pdf"])
+def test_the_readings_stand_in_every_form_of_the_write_up(tmp_path: Path, form: str) -> None:
+    data = render(*broken_bridge(), form, tmp_path)
+    said = said_in_pdf(data, tmp_path) if form == "pdf" else data.decode("utf-8")
+    words = " ".join(re.sub(r"<[^>]+>", " ", said).replace("\N{NO-BREAK SPACE}", " ").split())
+    assert re.search(
+        r"Cylinder Baseline, mm³ Cut, mm³ Rise, mm³ Share of work 95 % interval Standing 1 30 37\.5 7\.5", words
+    )
+    assert re.search(r" 3 30 30 0 0\.\d % 0 to \d+ % dead", words)
+
+
+def test_every_sheet_tells_which_job_and_which_machine(tmp_path: Path) -> None:
+    job, findings = broken_bridge(*[check_of("wiring sound 3")] * 60)
+    pages = said_in_pdf(render(job, findings, "pdf", tmp_path, reference="BCDF"), tmp_path).split("\f")[:-1]
+    assert len(pages) > 2
+    assert all(
+        "Job BCDF, test bench" in page and f"sheet {n} of {len(pages)}" in page for n, page in enumerate(pages, 1)
+    )
+    html = render(job, findings, "html", tmp_path, reference="BCDF").decode("utf-8")
+    assert '@bottom-left { content: "Job\\20 BCDF\\2c \\20 test\\20 bench"' in html
+    assert as_text(job, findings, tmp_path).rstrip().endswith("test bench")
+
+
+def test_a_machine_with_a_long_name_leaves_room_for_the_number_of_its_sheets(tmp_path: Path) -> None:
+    job = job_of([JobFact("unit", "Pump of the upper orchard " * 8)], SIX)
+    page = said_in_pdf(render(job, diagnose(job), "pdf", tmp_path, reference="BCDF"), tmp_path)
+    assert re.search(r"Job BCDF, Pump of the upper orchard.*…\s+sheet 1 of 1", page)
+
+
+def test_no_name_of_a_machine_ends_the_rule_that_prints_it() -> None:
+    style = sheet_style('x"; } body { display: none } @page { content: "\\')
+    assert style.count("{") == style.count("}") == 3 and "display" in style and "display: none" not in style
+
+
+@pytest.mark.parametrize("form", ["txt", "html", "pdf"])
+def test_there_is_a_line_to_sign_on(tmp_path: Path, form: str) -> None:
+    data = render(*broken_bridge(), form, tmp_path)
+    said = said_in_pdf(data, tmp_path) if form == "pdf" else data.decode("utf-8")
+    assert said.index("Technician (A. Tester)") < said.rindex("Date")

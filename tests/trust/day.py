@@ -250,7 +250,8 @@ def _ask_the_desk(person: Browser, desk: Browser, job: str, store: Store) -> str
     assert token is not None
     wanted = store.job(job).parts[0].wanted.entry.id
     at = f"/desk/{token[1]}"
-    desk.send(at, f"{at}/{wanted}", {"state": "ordered", "number": "B-3", "date": "2026-03-01"})
+    answers = {"far": "ordered", "number": "B-3", "date": "2026-03-01"}
+    desk.send(at, at, {f"{name}-{wanted}": text for name, text in answers.items()})
     return wanted
 
 

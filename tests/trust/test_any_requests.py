@@ -64,15 +64,19 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "access.call": {"name": ("Bay 2 phone", "")},
     "access.devices": {"job": ("JOB", "")},
     "access.give_code": {"code": ("1234 5678",), "name": ("Bay 2 phone",), "to": ("/", "/new")},
-    "board.board": {"text": ("bench",), "state": ("open", "closed"), "page": ("1", "2")},
+    "board.board": {
+        "text": ("bench",), "state": ("open", "closed"), "page": ("1", "2"), "since": ("", "2026-01-01"),
+        "until": ("", "2099-01-01"),
+    },
     "board.find": {"job": ("JOB",)},
     "board.new": {
         "start": ("1",), "unit": ("Test bench",), "complaint": ("misses", ""), "cylinders": ("6",),
         "order": ("1-5-3-6-2-4", ""), "arrangement": ("inline",), "injection": ("common rail",), "technician": ("Ash",),
     },
     "desk.answer": {
-        "state": ("ordered", "arrived"), "number": ("B-3",), "price": ("12",), "availability": ("now",),
-        "date": ("2026-03-01", ""), "note": ("",),
+        "far-PART": ("ordered", "arrived", ""), "number-PART": ("B-3",), "price-PART": ("12", ""),
+        "superseded_by-PART": ("B-4", ""), "availability-PART": ("now",), "lead_time-PART": ("two days", ""),
+        "date-PART": ("2026-03-01", ""), "note-PART": ("",), "seen-PART": ("",),
     },
     "facts.keep": {
         "unit": ("Test bench", "Bench 2"), "complaint": ("smokes",), "hours": ("1200", ""), "mileage": ("",),
@@ -87,7 +91,11 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "handset.cue": {"subject": ("overhead", "blow-by"), "cylinder": CYLINDERS},
     "handset.now": {"after": ("", "0", "3")},
     "links.give": {"days": ("1", "7", "30")},
-    "links.say": {"state": ("priced", "ordered", "arrived", "fitted", "not needed")},
+    "links.order": {"paper": ("A4", "Letter")},
+    "links.say": {
+        "far-PART": ("", "ordered", "arrived", "fitted", "not needed"), "price-PART": ("12", ""),
+        "number-PART": ("B-3", "B-5"),
+    },
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},
     "listening.listen": {"act": ("listen", "stop"), "microphone": ("", "usb"), "voice": ("tones", "silent"),
                          "lead": ("", "yes")},
@@ -109,12 +117,15 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "review.add": {
         "words": ("", "", "cylinder four cut thirty eight", "blow by light", "idle cut out test", "scratch that"),
         "cylinder": CYLINDERS, "value": ("38.5", "38,5"), "run": ("", "1", "2"), "no_change": ("", "", "1"),
+        "back": ("", "run-1", "all"), "sure": ("", "yes"),
     },
     "review.correct": {
         "words": ("", "", "cylinder four cut thirty eight"), "cylinder": ("1", "4"), "value": ("38.5", "31"),
         "outcome": ("", "light", "heavy"), "text": ("oil on the fifth",), "no_change": ("", "1"),
+        "back": ("", "run-1", "cylinder-4", "rest"), "sure": ("", "yes"),
     },
-    "review.take_back": {"back": ("review", "")},
+    "review.review": {"show": ("", "run-1", "cylinder-3", "rest", "all", "cylinder-99"), "page": ("1", "2")},
+    "review.take_back": {"back": ("run-1", "")},
     "tapping.number": {
         "about": ("cylinder", "question", "baseline"), "cylinder": CYLINDERS, "question": ("QUESTION",),
         "value": ("38.5", "31", ""), "no_change": ("", "yes"),
@@ -293,7 +304,8 @@ def form(rule: Rule, chance: random.Random, place: Place) -> dict[str, Any]:
         if rule.endpoint == "tapping.take_back":
             last = last_done(place.store.job(place.names["job_id"][0]))
             stand_ins["LAST"] = last.id if last is not None else ""
-        fields = {name: stand_ins.get(what, what) for name, what in fields.items()}
+        part = chance.choice(place.names["part_id"])
+        fields = {name.replace("PART", part): stand_ins.get(what, what) for name, what in fields.items()}
         for name in chance.sample(sorted(fields), min(len(fields), chance.choice([0, 0, 1, 2]))):
             fields[name] = value(chance, place)
     else:

@@ -76,8 +76,13 @@ def opened(browser: Any, size: dict[str, int], *, known: bool = True, **how: Any
 
 
 @contextlib.contextmanager
-def window(browser: Any, size: dict[str, int] = DESKTOP, *, known: bool = True, **how: Any) -> Iterator[Any]:
-    """A page in a window of its own; complaints on its console fail the test at the end."""
+def window(
+    browser: Any, size: dict[str, int] = DESKTOP, *, known: bool = True, refusals: bool = False, **how: Any
+) -> Iterator[Any]:
+    """A page in a window of its own; complaints on its console fail the test at the end.
+
+    With `refusals` the browser may say that something asked for by a script was refused or could not be had.
+    """
     context = opened(browser, size, known=known, **how)
     page = context.new_page()
     said: list[str] = []
@@ -85,4 +90,5 @@ def window(browser: Any, size: dict[str, int] = DESKTOP, *, known: bool = True, 
     page.on("pageerror", lambda error: said.append(str(error)))
     yield page
     context.close()
+    said = [words for words in said if not (refusals and words.startswith("Failed to load resource"))]
     assert said == [], said

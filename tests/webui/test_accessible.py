@@ -39,7 +39,8 @@ def full_job(shop: Shop) -> tuple[str, list[str]]:
     cut = next(entry.id for entry in shop.job(job).entries if isinstance(entry.body, Cut))
     shop.post(f"/job/{job}/entry/{cut}/correct", cylinder="1", value="37.4")
     shop.post(f"/job/{job}/links", days="7")
-    own = ["", "/about", "/run/1", "/live", "/review", f"/entry/{cut}", "/photos", f"/photos/{first}", "/parts",
+    own = ["", "/about", "/run/1", "/live", "/review", "/review?show=cylinder-3", "/review?show=rest",
+           f"/entry/{cut}", "/photos", f"/photos/{first}", "/parts",
            "/write-up", f"/photos/pair?left={first}&right={second}", "/write-up/cause", "/finish"]  # fmt: skip
     others = ["/", "/new?cylinders=8&arrangement=vee", "/phrases", "/units", "/devices", "/code", "/nowhere"]
     links = [link_of(shop, job), link_of(shop, job, LinkKind.PHONE)]

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import pytest
 
-from journal.facts import Arrangement, JobClosed, PartWanted
+from journal.facts import Arrangement, JobClosed, PartAnswer, PartState, PartWanted
 from journal.facts.layouts import layout_names, layout_of
 from journal.record.store import Store
+from journal.session import Session
 from tests.webui.conftest import Shop, text_of
 
 
@@ -129,3 +130,31 @@ def test_a_vee_is_drawn_by_its_banks() -> None:
 
 def test_an_absurd_page_number_is_no_fault(shop: Shop) -> None:
     assert {shop.get(f"/?page={n}").status_code for n in ("-3", "0", "99999999999999999999", "x")} == {200}
+
+
+def test_the_one_field_finds_by_reference_technician_unit_and_part(shop: Shop) -> None:
+    pump, chipper = shop.open("Orchard pump 2"), shop.open("Chipper 7")
+    with Store.open(shop.folder) as store:
+        reference = store.line(chipper).reference
+        Session(store, pump, "Ash Marlow").type("blow by light")
+        (wanted,) = [Session(store, chipper, "Robin Vale").enter(PartWanted("thrust washer"))]
+        Session(store, chipper, "Robin Vale").enter(PartAnswer(wanted.id, PartState.PRICED, "TW-4411"))
+    units = ("Orchard pump 2", "Chipper 7")
+    for text, found in (
+        (reference, [units[1]]), (reference.lower(), [units[1]]), ("ash", [units[0]]), ("marlow ash", [units[0]]),
+        ("Robin", [units[1]]), ("wren", list(units)), ("thrust", [units[1]]), ("tw-4411", [units[1]]),
+        ("pump", [units[0]]), ("robin pump", []), ("nobody", []),
+    ):  # fmt: skip
+        page = text_of(shop.get("/", query_string={"text": text}))
+        assert [unit for unit in units if f'class="unit">{unit}' in page] == found, text
+
+
+def test_jobs_are_found_by_the_days_that_they_were_worked_on(shop: Shop) -> None:
+    """The shop's jobs begin on 2 March 2026."""
+    shop.open("Orchard pump 2")
+    for query, found in (
+        ("since=2026-03-01", True), ("since=2026-03-04", False), ("until=2026-03-03", True),
+        ("until=2026-03-01", False), ("since=2026-03-02&until=2026-03-02", True), ("since=soon", True),
+        ("until=9999-12-31", True),
+    ):  # fmt: skip
+        assert ("Orchard pump 2" in text_of(shop.get(f"/?{query}"))) is found, query

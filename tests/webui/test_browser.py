@@ -14,6 +14,7 @@ from typing import Any
 import pytest
 
 from journal.facts import Cut, Note, PartWanted, PhotoCue, Question
+from tests.output.test_writeup import said_in_pdf
 from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import IDLE_RUN, Shop, jpeg
 from tests.webui.test_desk import link_of
@@ -146,7 +147,7 @@ def test_a_reading_is_corrected_by_keyboard_alone_and_its_history_shown(
     shop.say(job, *IDLE_RUN)
     with window(chromium) as page:
         page.goto(f"{address}/job/{job}/review")
-        page.locator(".what").first.focus()
+        page.locator(".reading .what").first.focus()
         for _ in range(8):
             if "Cylinder 4" in page.evaluate("document.activeElement.textContent"):
                 break
@@ -222,8 +223,7 @@ def test_the_desk_answers_in_a_second_browser_and_the_open_page_shows_it(
         clerk.goto(address + link)
         clerk.get_by_label("Part number").fill("VB-30017")
         clerk.get_by_label("Price, with currency").fill("84.50 EUR")
-        clerk.get_by_label("State").select_option("priced")
-        clerk.get_by_role("button", name="Send the answer").click()
+        clerk.get_by_role("button", name="Save all").click()
         clerk.get_by_text("the shop sees it now").wait_for()
         technician.get_by_text("VB-30017").wait_for(timeout=SOON)
         assert technician.get_by_role("heading", name="The parts desk says").is_visible()
@@ -257,6 +257,8 @@ def test_the_write_up_prints_to_pages_of_both_papers(shop: Shop, address: str, c
         page.goto(f"{address}/job/{job}/write-up")
         for paper, size in (("A4", (595, 842)), ("Letter", (612, 792))):
             data = page.pdf(format=paper)
+            sheets = said_in_pdf(data, tmp_path).split("\f")[:-1]
+            assert all(re.search(rf"Job [A-Z]{{4,}}, Orchard pump 2 +sheet {n} of", s) for n, s in enumerate(sheets, 1))
             found = re.search(rb"/MediaBox \[0 0 ([\d.]+) ([\d.]+)\]", data)
             assert found is not None
             assert (float(found[1]), float(found[2])) == pytest.approx(size, abs=1.5)

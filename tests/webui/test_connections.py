@@ -163,7 +163,7 @@ STRANGERS = {
     "a body of no said length": ("POST", "/job/x/photos", ["Transfer-Encoding: chunked"], 403),
     "a body that a page does not take": ("GET", "/code", ["Content-Length: 60000000"], 403),
     "nowhere": ("POST", "/nowhere", ["Content-Length: 60000000"], 403),
-    "a made-up desk link": ("POST", "/desk/made.up/x", ["Content-Length: 100000"], 403),
+    "a made-up desk link": ("POST", "/desk/made.up", ["Content-Length: 100000"], 403),
     "a made-up phone link": ("POST", "/in/made.up", ["Content-Length: 60000000"], 403),
     "a long code": ("POST", "/code", ["Content-Length: 300000"], 413),
     "a made-up cookie": ("POST", "/job/x/photos", ["Content-Length: 60000000", "Cookie: {name}=made.up.cookie"], 403),
@@ -258,7 +258,7 @@ def test_no_body_comes_by_a_link_that_ended_or_was_taken_back(shop: Shop) -> Non
     from webui.bodies import judge
 
     job, grants = shop.open(), shop.app.extensions["journal"].grants
-    for kind, start in ((LinkKind.PHONE, "/in/{}"), (LinkKind.DESK, "/desk/{}/x")):
+    for kind, start in ((LinkKind.PHONE, "/in/{}"), (LinkKind.DESK, "/desk/{}")):
         ended, taken, good = (grants.give(job, kind, timedelta(hours=hours)) for hours in (-1, 1, 1))
         grants.withdraw(job, taken.id)
         asked = [start.format(grants.token(link)) for link in (ended, taken, good)]

@@ -25,17 +25,26 @@ FIELDS = [
     ),
     ("/job/{job}/close", {"cause": "injector", "anyway": "yes"}, {"cause": 60, "text": 400, "anyway": 5}),
     ("/job/{job}/parts", {"description": "bridge"}, {"description": 200, "reason": 400, "quantity": 20}),
-    ("/job/{job}/parts/{part}", {"state": "ordered"}, {"state": 20}),
+    ("/job/{job}/parts/answers", {"far-{part}": "ordered"}, {"number-{part}": 80, "note-{part}": 400}),
     (
-        "/desk/{token}/{part}",
-        {"state": "ordered", "date": "2026-03-04"},
-        {"state": 20, "number": 80, "price": 40, "availability": 120, "date": 10, "note": 400},
+        "/desk/{token}",
+        {"far-{part}": "ordered", "date-{part}": "2026-03-04"},
+        {
+            "number-{part}": 80,
+            "superseded_by-{part}": 80,
+            "price-{part}": 40,
+            "availability-{part}": 120,
+            "lead_time-{part}": 60,
+            "date-{part}": 10,
+            "note-{part}": 400,
+        },
     ),
 ]
 """Address, a form that does something there, and how long its fields may be, characters."""
 FREE = {
-    "unit", "complaint", "technician", "hours", "mileage", "text", "reason", "description", "number", "price",
-    "availability", "note",
+    "unit", "complaint", "technician", "hours", "mileage", "text", "reason", "description",
+    "number-{part}", "superseded_by-{part}", "price-{part}", "availability-{part}",
+    "lead_time-{part}", "note-{part}",
 }  # fmt: skip
 """Fields of words that anyone may choose."""
 CASES = [(address, form, name, most) for address, form, fields in FIELDS for name, most in fields.items()]
@@ -49,8 +58,9 @@ def sent(shop: Shop, address: str, form: dict[str, str]) -> tuple[int, str]:
     grants = shop.app.extensions["journal"].grants
     token = grants.token(grants.give(job, LinkKind.DESK, timedelta(days=1)))
     sign = sign_of(text_of(shop.client.get("/code")))
+    filled = {name.format(part=part.id): text for name, text in form.items()}
     answer = shop.client.post(
-        address.format(job=job, part=part.id, token=token), data={"csrf_token": sign, **form}, follow_redirects=False
+        address.format(job=job, token=token), data={"csrf_token": sign, **filled}, follow_redirects=False
     )
     return answer.status_code, text_of(answer)
 
@@ -81,8 +91,8 @@ SAID = {
     "/job/{job}/order-anyway": "recorded with its reason; the missing checks stay listed",
     "/job/{job}/close": "closed",
     "/job/{job}/parts": "wanted: bridge",
-    "/job/{job}/parts/{part}": "valve bridge: ordered",
-    "/desk/{token}/{part}": "sent; the shop sees it now",
+    "/job/{job}/parts/answers": "valve bridge: ordered",
+    "/desk/{token}": "sent; the shop sees it now",
 }
 """What each says it did, on the page it leads to."""
 
@@ -94,7 +104,8 @@ def test_what_was_done_is_said(shop: Shop, address: str, form: dict[str, str]) -
     (part,) = shop.enter(job, PartWanted("valve bridge", 1, 3, "broken"))
     grants = shop.app.extensions["journal"].grants
     token = grants.token(grants.give(job, LinkKind.DESK, timedelta(days=1)))
-    page = text_of(shop.post(address.format(job=job, part=part.id, token=token), **form))
+    filled = {name.format(part=part.id): text for name, text in form.items()}
+    page = text_of(shop.post(address.format(job=job, token=token), **filled))
     assert SAID[address] in page
     if address.endswith("close"):
         assert "open again" in text_of(shop.post(f"/job/{job}/reopen"))

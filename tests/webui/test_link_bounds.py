@@ -11,8 +11,8 @@ from flask.testing import FlaskClient
 
 from journal.facts import JobClosed, JobReopened, PartAnswer, PartState, PartWanted, Source, Withdrawal
 from tests.webui.conftest import Shop, jpeg, sign_of, text_of
-from tests.webui.test_desk import link_of
-from webui.desk import SETTLED, STATES
+from tests.webui.test_desk import answered, link_of
+from webui.answers import DESK_SAYS, SETTLED
 from webui.grants import LinkKind
 from webui.quotas import ANSWERS, PHOTOS
 
@@ -114,16 +114,16 @@ def test_a_desk_link_is_still_read_after_closing_and_takes_no_answer(tested: tup
     shop, job = tested
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]
     link, clerk = link_of(shop, job), stranger(shop)
-    assert shop.post(f"{link}/{part.id}", clerk, state="priced", number="B-3").status_code == 200
+    assert answered(shop, link, part.id, clerk, number="B-3").status_code == 200
     shop.enter(job, JobClosed("valve-train", 3))
     page = text_of(clerk.get(link))
-    assert "This job is closed" in page and "B-3" in page and f"{link}/{part.id}" not in page
+    assert "This job is closed" in page and "B-3" in page and f"far-{part.id}" not in page
     assert "eady to order" not in page
-    answer = shop.post(f"{link}/{part.id}", clerk, state="ordered")
+    answer = answered(shop, link, part.id, clerk, far="ordered")
     assert answer.status_code == 400 and "this job is closed" in text_of(answer).lower()
     assert len(shop.job(job).parts[0].answers) == 1
     shop.enter(job, JobReopened())
-    assert shop.post(f"{link}/{part.id}", clerk, state="ordered").status_code == 200
+    assert answered(shop, link, part.id, clerk, far="ordered").status_code == 200
 
 
 @pytest.mark.parametrize("state", SETTLED)
@@ -134,12 +134,13 @@ def test_the_desk_neither_says_what_only_the_shop_knows_nor_changes_it(
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]
     link, clerk = link_of(shop, job), stranger(shop)
     page = text_of(clerk.get(link))
-    assert [str(offered) for offered in STATES] == re.findall(r"<option[^>]*>([^<]+)</option>", page)
-    assert shop.post(f"{link}/{part.id}", clerk, state=str(state)).status_code == 400
+    offered = re.findall(rf'name="far-{part.id}" value="([^"]*)"', page)
+    assert offered == [str(far) for far in DESK_SAYS] and str(state) not in offered
+    assert answered(shop, link, part.id, clerk, far=str(state)).status_code == 400
     assert shop.job(job).parts[0].answers == () and str(shop.job(job).state) != "repaired, to verify"
     shop.enter(job, PartAnswer(part.id, state, "B-3"))
-    assert f"{link}/{part.id}" not in text_of(clerk.get(link))
-    answer = shop.post(f"{link}/{part.id}", clerk, state="priced")
+    assert f"far-{part.id}" not in text_of(clerk.get(link))
+    answer = answered(shop, link, part.id, clerk, price="4")
     assert answer.status_code == 400 and f"the shop says that this part is {state}" in text_of(answer).lower()
     assert shop.job(job).parts[0].answers[-1].body.state is state
 
@@ -148,8 +149,9 @@ def test_the_desk_answers_and_orders(tested: tuple[Shop, str]) -> None:
     shop, job = tested
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]
     link, clerk = link_of(shop, job), stranger(shop)
-    for state in STATES:
-        assert shop.post(f"{link}/{part.id}", clerk, state=str(state)).status_code == 200
+    answered(shop, link, part.id, clerk, number="VB-3")
+    for far, state in (("ordered", PartState.ORDERED), ("arrived", PartState.ARRIVED), ("", PartState.ANSWERED)):
+        assert answered(shop, link, part.id, clerk, far=far).status_code == 200
         answer = shop.job(job).parts[0].answers[-1]
         assert answer.body.state is state and answer.entry.source is Source.DESK
 
@@ -159,13 +161,13 @@ def test_the_desk_answers_so_often_a_minute(tested: tuple[Shop, str]) -> None:
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]
     link, clerk = link_of(shop, job), stranger(shop)
     sign = sign_of(text_of(clerk.get(link)))
-    form = {"csrf_token": sign, "state": "priced"}
-    statuses = [clerk.post(f"{link}/{part.id}", data=form).status_code for _ in range(60)]
+    forms = [{"csrf_token": sign, f"price-{part.id}": f"{n} EUR"} for n in range(61)]
+    statuses = [clerk.post(link, data=form).status_code for form in forms[:60]]
     most = ANSWERS[0].amount
     assert statuses == [303] * most + [429] * (60 - most)
     assert len(shop.job(job).parts[0].answers) == most
     assert shop.refused().count("too many answers by one link") == 1, "a row of them is written down once"
-    assert clerk.post(f"{link_of(shop, job)}/{part.id}", data=form).status_code == 303
+    assert clerk.post(link_of(shop, job), data=forms[60]).status_code == 303
 
 
 def test_a_link_is_not_withdrawn_by_way_of_another_job(shop: Shop) -> None:
@@ -199,9 +201,11 @@ def test_what_is_known_of_a_part_stays_when_the_shop_says_how_far_it_is(tested: 
     part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0]
     link = link_of(shop, job)
     known = {"number": "VB-30017", "price": "84.50 EUR", "availability": "2 in the shop", "date": "2026-03-05"}
-    shop.post(f"{link}/{part.id}", stranger(shop), state="priced", note="ask for Lee", **known)
-    shop.post(f"/job/{job}/parts/{part.id}", state="ordered")
-    assert shop.job(job).parts[0].answers[-1].body == PartAnswer(part.id, PartState.ORDERED, **known)
+    answered(shop, link, part.id, stranger(shop), note="ask for Lee", **known)
+    answered(shop, f"/job/{job}/parts/answers", part.id, far="ordered")
+    assert shop.job(job).parts[0].answers[-1].body == PartAnswer(
+        part.id, PartState.ORDERED, **known, note="ask for Lee"
+    )
     assert "VB-30017" in text_of(shop.get(f"/job/{job}/parts"))
 
 

@@ -10,6 +10,7 @@ import pytest
 from journal.facts import Cut, PartAnswer, PartState, PartWanted, RepairDone
 from journal.record.clips import keep_clip
 from tests.webui.conftest import IDLE_RUN, Shop, text_of
+from tests.webui.test_desk import answered
 from webui.grants import LinkKind
 
 
@@ -39,7 +40,7 @@ def test_what_the_desk_said_of_a_part_stays_when_its_state_is_set(shop: Shop, st
     job = shop.open()
     (wanted,) = shop.enter(job, PartWanted("valve bridge", 1, 3, "found broken"))
     shop.enter(job, PartAnswer(wanted.id, PartState.ORDERED, "VB-3", "12.50", "two days", "2026-03-04"))
-    shop.post(f"/job/{job}/parts/{wanted.id}", state=state.value)
+    answered(shop, f"/job/{job}/parts/answers", wanted.id, far=state.value)
     (part,) = shop.job(job).parts
     said = part.answers[-1].body
     assert (said.state, said.number, said.price, said.availability, said.date) == (

@@ -4,10 +4,11 @@ from __future__ import annotations
 
 import hashlib
 import io
+import re
 
 from PIL import Image
 
-from journal.facts import Photo, PhotoCue
+from journal.facts import Photo, PhotoCue, RepairDone
 from journal.output.writeup_html import NOT_HERE
 from journal.record.photos import original_path
 from journal.record.store import Store
@@ -101,7 +102,7 @@ def test_a_photo_is_placed_by_hand(shop: Shop) -> None:
     shop.post(f"/job/{job}/photos", photos=sent(jpeg()))
     sha = shop.job(job).pictures[0].photo.body.sha256
     shop.post(f"/job/{job}/photos/{sha}/place", subject="overhead", cylinder="5")
-    assert "Overhead, cylinder 5" in text_of(shop.get(f"/job/{job}/photos"))
+    assert ">overhead, cylinder 5<" in text_of(shop.get(f"/job/{job}/photos"))
     assert shop.post(f"/job/{job}/photos/{sha}/place", subject="overhead", cylinder="9").status_code == 400
     assert shop.post(f"/job/{job}/photos/{sha}/place", subject=" ").status_code == 400
 
@@ -164,3 +165,34 @@ def test_marks_stand_on_the_photo_in_the_write_up_and_at_the_desk(shop: Shop) ->
     shop.post(f"/job/{job}/photos/{sha}/mark", shape="arrow", x0="1", y0="1", x1="50", y1="50", text="here")
     for address in (f"/job/{job}/write-up", link_of(shop, job)):
         assert ">here</text>" in text_of(shop.get(address))
+
+
+def test_photos_stand_by_cylinder(shop: Shop) -> None:
+    job = shop.open()
+    for place, cylinder in (("overhead", 3), ("blow-by", None), ("overhead", 1), ("wiring", 3), ("", None)):
+        shop.enter(job, Photo(f"{len(shop.job(job).entries):064x}", "x.jpg", place, cylinder))
+    page = text_of(shop.get(f"/job/{job}/photos"))
+    titles = re.findall(r"<h2>(.*?)</h2>", page)
+    assert titles == ["Not placed yet", "Whole engine", "Cylinder 1", "Cylinder 3"]
+    third = page[page.index("<h2>Cylinder 3</h2>") :]
+    assert third.index("overhead, cylinder 3") < third.index("wiring, cylinder 3")
+
+
+def test_the_same_place_before_and_after_the_repair_stands_side_by_side(shop: Shop) -> None:
+    job = shop.open()
+
+    def take(number: int, subject: str, cylinder: int | None) -> str:
+        shop.enter(job, Photo(f"{number:064x}", f"{number}.jpg", subject, cylinder))
+        return f"{number:064x}"
+
+    take(1, "overhead", 3)
+    last, blow_by = take(2, "overhead", 3), take(3, "blow-by", None)
+    assert "Before and after the repair" not in text_of(shop.get(f"/job/{job}/photos"))
+    shop.enter(job, RepairDone("new bridge", 3))
+    first = take(4, "overhead", 3)
+    take(5, "overhead", 3)
+    take(6, "overhead", 4)
+    page = text_of(shop.get(f"/job/{job}/photos"))
+    pairs = set(re.findall(r"pair\?left=(\w+)&amp;right=(\w+)", page))
+    assert pairs == {(last, first)} and blow_by not in {sha for pair in pairs for sha in pair}
+    assert 'alt="Before: overhead, cylinder 3"' in page and 'alt="After: overhead, cylinder 3"' in page

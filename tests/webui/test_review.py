@@ -4,9 +4,13 @@ from __future__ import annotations
 
 import re
 
-from journal.facts import Correction, Cut, Note, Question, Source
+import pytest
+
+from journal.facts import Baseline, Condition, Correction, Cut, Note, Question, Source
 from journal.record.job import Job
-from tests.webui.conftest import IDLE_RUN, Shop, text_of
+from journal.record.store import Store
+from tests.webui.conftest import IDLE_RUN, Shop, sign_of, text_of
+from tests.webui.test_desk import link_of
 
 
 def cut_of(job: Job, cylinder: int, run: int = 1) -> tuple[str, float | None]:
@@ -17,7 +21,7 @@ def cut_of(job: Job, cylinder: int, run: int = 1) -> tuple[str, float | None]:
 
 def test_every_entry_stands_in_the_review_with_its_words_and_certainty(tested: tuple[Shop, str]) -> None:
     shop, job = tested
-    page = text_of(shop.get(f"/job/{job}/review"))
+    page = text_of(shop.get(f"/job/{job}/review?show=all"))
     for words in IDLE_RUN:
         assert words in page
     assert page.count('class="what"') == len(shop.job(job).entries)
@@ -61,9 +65,9 @@ def test_a_reading_taken_back_does_not_count_and_can_be_restored(tested: tuple[S
     page = text_of(shop.post(f"/job/{job}/entry/{entry}/take-back"))
     assert not [cut for cut in shop.job(job).runs[0].cuts if cut.cylinder == 6]
     assert "Restore this entry" in page
-    shop.post(f"/job/{job}/entry/{entry}/take-back", back="review")
+    shop.post(f"/job/{job}/entry/{entry}/take-back", back="run-1")
     assert cut_of(shop.job(job), 6) == (entry, value)
-    shop.post(f"/job/{job}/entry/{entry}/take-back", back="review")
+    shop.post(f"/job/{job}/entry/{entry}/take-back", back="run-1")
     assert not [cut for cut in shop.job(job).runs[0].cuts if cut.cylinder == 6], "and taken back once more"
 
 
@@ -123,7 +127,7 @@ def test_a_note_is_put_right_as_it_is_written(shop: Shop) -> None:
 def test_long_reviews_come_in_pages_that_hold_every_entry_once(shop: Shop) -> None:
     job = shop.open()
     shop.enter(job, *(Note(f"note number {n:03d}x") for n in range(180)))
-    pages = [text_of(shop.get(f"/job/{job}/review?page={n}")) for n in (1, 2, 3)]
+    pages = [text_of(shop.get(f"/job/{job}/review?show=all&page={n}")) for n in (1, 2, 3)]
     listed = [n for page in pages for n in re.findall(r'class="what"[^>]*>Note: note number (\d{3})x', page)]
     assert listed == [f"{n:03d}" for n in reversed(range(180))]
 
@@ -143,3 +147,122 @@ def test_entries_are_by_whoever_is_at_the_device(tested: tuple[Shop, str]) -> No
     page = shop.post(f"/job/{job}/add", words="blow by heavy")
     assert [fact.entry.technician for fact in shop.job(job).checks] == ["Wren", "Ash"]
     assert "Entries made here are by Ash" in text_of(page)
+
+
+def shown_of(page: str) -> list[str]:
+    """The values in the rows of a page of the review, in order."""
+    return re.findall(r'name="value" inputmode="decimal" maxlength="30" value="([^"]*)"', page)
+
+
+def test_the_review_shows_one_run_or_one_cylinder_at_a_time(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    shop.say(
+        job, "idle cut out test", "baseline twenty eight", "cylinder two cut thirty five", "cylinder one cut thirty six"
+    )
+    shop.say(job, "cylinder three broken bridge")
+    latest, first, third, rest, unknown = (
+        text_of(shop.get(f"/job/{job}/review{show}"))
+        for show in ("", "?show=run-1", "?show=cylinder-3", "?show=rest", "?show=run-9")
+    )
+    assert shown_of(latest) == ["28", "36", "35"] == shown_of(unknown), "cylinder by cylinder"
+    assert shown_of(first) == ["30", "37.5", "37.6", "", "37.4", "37.5", "37.5"]
+    assert shown_of(third) == [""] and "Overhead, cylinder 3: damaged, bridge" in third
+    assert "damaged, bridge" in rest and "Job opened" in rest and "Cylinder 2 cut" not in rest
+
+
+def test_a_reading_is_put_right_where_it_is_shown_and_the_place_is_kept(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    entry, _ = cut_of(shop.job(job), 4)
+    sign = {"csrf_token": sign_of(text_of(shop.get("/code")))}
+    there = f"/job/{job}/review?show=cylinder-4#entry-{entry}"
+    form = {"cylinder": "4", "value": "36.9", "back": "cylinder-4", **sign}
+    assert shop.client.post(f"/job/{job}/entry/{entry}/correct", data=form).location == there
+    back = {"back": "cylinder-4", **sign}
+    assert shop.client.post(f"/job/{job}/entry/{entry}/take-back", data=back).location == there
+    page = text_of(shop.get(f"/job/{job}/review?show=cylinder-4"))
+    assert f'id="entry-{entry}"' in page and ">taken back<" in page and "Restore" in page
+    form = {"run": "1", "cylinder": "4", "value": "37", "back": "run-1", **sign}
+    added = shop.client.post(f"/job/{job}/add", data=form).location
+    assert added == f"/job/{job}/review?show=run-1#entry-{cut_of(shop.job(job), 4)[0]}"
+
+
+@pytest.mark.parametrize(
+    ("what", "form"),
+    [
+        (Cut, {"cylinder": "4", "value": "9999999"}), (Cut, {"cylinder": "4", "value": "3.7"}),
+        (Cut, {"cylinder": "4", "value": "374"}), (Baseline, {"value": "300"}), (Baseline, {"value": "3"}),
+        (Condition, {"value": "7000"}), (Cut, {"words": "cylinder four cut nine hundred"}),
+    ],
+)  # fmt: skip
+def test_a_number_that_the_run_does_not_lead_one_to_expect_is_asked_about_and_not_taken_in_silence(
+    shop: Shop, what: type, form: dict[str, str]
+) -> None:
+    job = shop.open()
+    shop.say(job, IDLE_RUN[0], "engine speed seven hundred", *IDLE_RUN[1:])
+    entries = [e for e in shop.job(job).entries if isinstance(e.body, what)]
+    entry = next(e for e in entries if getattr(e.body, "cylinder", None) in (None, 4))
+    answer = shop.post(f"/job/{job}/entry/{entry.id}/correct", **form)
+    assert answer.status_code == 409 and 'name="sure" value="yes"' in text_of(answer)
+    assert shop.job(job).effective[entry.id].body == entry.body, "not yet"
+    assert shop.post(f"/job/{job}/entry/{entry.id}/correct", **form, sure="yes").status_code == 200
+    assert isinstance(shop.job(job).entries[-1].body, Correction)
+
+
+def test_a_reading_added_by_numbers_is_doubted_as_the_spoken_one_is(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    count = len(shop.job(job).entries)
+    for form in ({"run": "1", "cylinder": "6", "value": "3710"}, {"value": "3000"}, {"cylinder": "3", "value": "9999"}):
+        assert shop.post(f"/job/{job}/add", **form).status_code == 409
+    assert len(shop.job(job).entries) == count
+    shop.post(f"/job/{job}/add", run="1", cylinder="6", value="3710", sure="yes")
+    assert cut_of(shop.job(job), 6)[1] == 3710
+
+
+def test_a_plausible_correction_is_not_asked_about(tested: tuple[Shop, str]) -> None:
+    """A question asked of the user costs too: whatever the spoken road takes without asking is taken here."""
+    shop, job = tested
+    for cylinder, value in ((1, "37.1"), (2, "36"), (4, "39"), (3, "30.2")):
+        entry, _ = cut_of(shop.job(job), cylinder)
+        answer = shop.post(f"/job/{job}/entry/{entry}/correct", cylinder=str(cylinder), value=value)
+        assert answer.status_code == 200 and cut_of(shop.job(job), cylinder)[1] == float(value)
+    baseline = shop.job(job).runs[0].baselines[0].entry
+    assert shop.post(f"/job/{job}/entry/{baseline}/correct", value="29.5").status_code == 200
+
+
+def test_a_form_that_cannot_be_done_stays_within_the_job(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    entry, _ = cut_of(shop.job(job), 4)
+    answer = shop.post(f"/job/{job}/entry/{entry}/correct", cylinder="4", value="many")
+    page = text_of(answer)
+    assert answer.status_code == 400 and 'data-problem="value"' in page
+    assert f'href="/job/{job}/live"' in page and "Orchard pump 2" in page
+
+
+def test_titles_name_the_page_and_the_job(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    with Store.open(shop.folder) as store:
+        reference = store.line(job).reference
+    places = ["", "/review", "/review?show=cylinder-3", "/run/1", "/photos", "/parts", "/write-up", "/finish", "/about"]
+    titles = [re.search("<title>(.*?)</title>", text_of(shop.get(f"/job/{job}{place}")))[1] for place in places]  # type: ignore[index]
+    assert len(set(titles)) == len(places)
+    assert all(f"Orchard pump 2, {reference}" in title for title in titles)
+    assert titles[2].startswith("Review: Cylinder 3 – ")
+
+
+def test_a_question_that_waits_stands_in_the_head_of_every_page_but_no_strangers(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    (asked,) = shop.enter(job, Question("Cylinder 4: 30 or 38?", (Cut(4, 38.0), Cut(4, 30.0))))
+    link = f'href="/job/{job}/review#question-{asked.id}"'
+    for place in (
+        "/",
+        "/units",
+        "/devices",
+        "/phrases",
+        "/new",
+        *(f"/job/{job}{p}" for p in ("", "/photos", "/parts")),
+    ):
+        assert link in text_of(shop.get(place)), place
+    assert link not in text_of(shop.app.test_client().get("/code"))
+    assert link not in text_of(shop.get(link_of(shop, job)))
+    shop.post(f"/job/{job}/question/{asked.id}", choice="0")
+    assert link not in text_of(shop.get("/"))

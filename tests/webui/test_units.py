@@ -50,7 +50,7 @@ def test_units_stand_beside_numbers_as_they_are_printed(shop: Shop) -> None:
     assert "(readings in mm³)" in text_of(shop.get(f"/job/{job}/live"))
     shop.enter(job, Baseline(30.0), Cut(1, 37.0), Cut(2, 31.0, unit="mg"), Condition(COOLANT, 185.0, "degF"))
     shop.enter(job, Check(Subject.COMPRESSION, "measured", 3, value=2700.0))
-    live, review, overview = (text_of(shop.get(f"/job/{job}{page}")) for page in ("/live", "/review", ""))
+    live, review, overview = (text_of(shop.get(f"/job/{job}{page}")) for page in ("/live", "/review?show=all", ""))
     assert ">30 mm³<" in live and ">37<" in live and ">31 mg<" in live
     assert "Coolant temperature: 185 °F" in review and "2700 kPa" in review and "(mm³)" in review
     assert "185 °F" in overview and "2700 kPa" in overview

@@ -7,6 +7,7 @@ import json
 import re
 import zipfile
 
+from journal.record.store import Store
 from tests.record.pictures import file_of, phone_exif, scene
 from tests.webui.conftest import Shop, text_of
 
@@ -69,3 +70,25 @@ def test_the_pack_holds_every_entry_and_the_write_up(tested: tuple[Shop, str]) -
         lines = pack.read(next(name for name in names if name.endswith(".jsonl"))).decode().splitlines()
     assert any(name.endswith("write-up.html") for name in names)
     assert [json.loads(line)["id"] for line in lines] == [entry.id for entry in shop.job(job).entries]
+
+
+def test_every_write_up_that_goes_out_tells_the_jobs_reference(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    with Store.open(shop.folder) as store:
+        reference = store.line(job).reference
+    assert f"Job {reference}, Orchard pump 2" in text_of(shop.get(f"/job/{job}/write-up.txt"))
+    assert f"<title>Job {reference}, Orchard pump 2</title>" in text_of(shop.get(f"/job/{job}/write-up.html"))
+    with zipfile.ZipFile(io.BytesIO(shop.get(f"/job/{job}/pack").data)) as pack:
+        assert f"<title>Job {reference}, " in pack.read("write-up.html").decode()
+    page = text_of(shop.get(f"/job/{job}/write-up"))
+    style = re.search(rf'media="print" href="(/job/{job}/sheet.css)"', page)
+    assert style is not None and f"<dd>{reference}</dd>" in page
+    printed = shop.get(style.group(1))
+    assert printed.mimetype == "text/css" and f"Job\\20 {reference}\\2c" in text_of(printed)
+
+
+def test_the_page_of_the_write_up_has_each_runs_readings(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    page = text_of(shop.get(f"/job/{job}/write-up"))
+    assert '<td role="cell" data-head="Cut, mm³">37.6</td><td role="cell" data-head="Rise, mm³">7.6</td>' in page
+    assert page.index("Cautions</h2>") < page.index("Run 1: Idle</h2>") and "<p>Technician (Wren)</p>" in page

@@ -18,7 +18,7 @@ _PUT_BACK = {
     Restored.PRESSURE: "Injection pressure was overridden for a run and is not back yet, as far as was said: "
     "put it back, then say `pressure override off`.",
 }
-_NOT_YET_BOUGHT = frozenset({PartState.WANTED, PartState.PRICED})
+_NOT_YET_BOUGHT = frozenset({PartState.WANTED, PartState.ANSWERED, PartState.PRICED})
 
 
 def warnings_of(
