@@ -12,7 +12,7 @@ import re
 import sys
 from collections import Counter
 from collections.abc import Iterator
-from datetime import timedelta
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
 
@@ -192,7 +192,10 @@ class Place:
 
     def renew(self) -> None:
         """Make another job with runs, questions, parts, photos, marks and links, and forget the one before."""
-        session = Session(self.store, open_job(self.store, JobOpened("Test bench", Engine(6), "misses"), "Ash"))
+        # A minute ago: what was asked just now takes no answer yet.
+        began = datetime.now(UTC) - timedelta(minutes=1)
+        job = open_job(self.store, JobOpened("Test bench", Engine(6), "misses"), "Ash", at=began)
+        session = Session(self.store, job, clock=lambda: began)
         clip = keep_clip(self.folder, np.sin(np.arange(3000) / 10).astype(np.float32) * 0.1)
         runs: list[Body] = [RunStarted(RunKind.IDLE), Baseline(30.0)]
         runs += [Cut(number, 30.0 if number == 3 else 37.5) for number in range(1, 7)]
