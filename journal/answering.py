@@ -128,12 +128,20 @@ def last_number(job: Job, technician: str, cylinder: int | None = None, about: s
             continue
         if about == "baseline" and not isinstance(body, Baseline):
             continue
+        if about in set(Quantity) and not (isinstance(body, Condition) and body.quantity == about):
+            continue
         if cylinder is not None and not (isinstance(body, Cut | Check) and body.cylinder == cylinder):
             continue
         if cylinder is None and not about and entry.technician != technician:
             continue
         return job.effective[entry.id]
     return None
+
+
+def last_wanted(job: Job, technician: str) -> Entry | None:
+    """The last part that a technician wants."""
+    mine = (job.effective.get(e.id) for e in reversed(job.entries) if e.technician == technician)
+    return next((e for e in mine if e is not None and isinstance(e.body, PartWanted)), None)
 
 
 def just_wanted(job: Job) -> Entry | None:

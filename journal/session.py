@@ -15,6 +15,7 @@ from journal.answering import (
     last_act,
     last_number,
     last_of_cylinder,
+    last_wanted,
     new_run,
     of_cylinder,
     said,
@@ -60,6 +61,9 @@ from journal.wording.near import Near, near
 from journal.wording.numbers import only_figures
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
+
+A_PART = "part wanted"
+"""What a withdrawal is about that takes back the last part wanted."""
 
 THE_CYLINDER = "cylinder"
 """What a correction is about that puts the cylinder right."""
@@ -483,6 +487,8 @@ class Session:
             target = last_act(job, self.technician)
             if target is not None and self.clock() - target.at_utc > RECENT:
                 return _let_go(decision, "nothing was said just now to take back")
+        elif command.about == A_PART:
+            target = last_wanted(job, self.technician)
         elif command.cylinder is not None or command.about:
             target = last_number(job, self.technician, command.cylinder, command.about)
         else:

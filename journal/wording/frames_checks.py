@@ -204,7 +204,7 @@ def _denied(clause: Clause, at: int | None) -> bool:
         if has_role(item, "neg") and not item.cylinders and item.number is None:
             clause.used.add(index)
             return True
-        if not has_role(item, "link", "subject", "aside"):
+        if not has_role(item, "link", "subject", "part", "aside"):
             return False
     return False
 

@@ -226,6 +226,9 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if (number := _part_number(clause, thing)) is not None:
         name = f"{name} {number}"
     said = Fill("description", one_of(str(name)) if amount > 1 else name)
+    if any(_counts(item) for i, item in enumerate(clause.items) if i not in clause.used):
+        # "One for two and one for five" is more than one part.
+        return
     if many is not None and amount == len(many.cylinders):
         each = [Fill("cylinder", c, many.start, many.end) for c in many.cylinders]
         first = clause.made("part wanted", said, each[0], extra=-figure)
@@ -233,6 +236,11 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     quantity = Fill("quantity", amount) if count is not None else None
     yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
+
+
+def _counts(item: Item) -> bool:
+    """Whether a word is a cylinder or a number of parts."""
+    return bool(item.cylinders) or any(p.role == "quantity_word" and p.value != "1" for p in item.parts)
 
 
 def _part_number(clause: Clause, thing: Item) -> int | None:

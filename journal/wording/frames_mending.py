@@ -62,7 +62,9 @@ def taken_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if any(item.number is not None for item in clause.items) or clause.take("take_back") is None:
         return
     one = clause.cylinder()
-    if one is None:
+    about = None if one else clause.take("quantity") or ("part wanted" if clause.take("wanted") else None)
+    if one is None and about is None:
         return
     clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "why_not")}
-    yield (clause.made("command", Fill("word", "scratch"), fill("cylinder", one)),)
+    what = Fill("about", about) if about else fill("cylinder", one)
+    yield (clause.made("command", Fill("word", "scratch"), what),)

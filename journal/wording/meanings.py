@@ -103,6 +103,8 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
             return Refused("no next cylinder is known: say its number")
     assert cylinder is not None
     if said.get("no_change"):
+        if measured and isinstance(context.last, Check):
+            return replace(context.last, cylinder=cylinder)
         return Cut(cylinder, None, no_change=True)
     if measured and isinstance(context.last, Check) and "value" in said:
         return _measured_alike(said, cylinder, context.last)

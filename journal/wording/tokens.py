@@ -9,6 +9,7 @@ _TOKEN = re.compile(
     r"""[a-z]+/h\b | mm3 | \#                       # units and marks that are said
     | [0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?         # 1,950
     | (?<![0-9.,]) (?:2[1-9]|[3-9][0-9]|[0-9]{3,4}),[0-9]{1,2} (?![0-9.,])   # 37,5; no cylinder before a reading
+    | (?<![0-9.,]) [0-9]{1,2},[0-9]{1,3} (?=\s?(?:ohm|mm|bar|psi|kpa|mpa|mbar|mg|kw|%|l/h|degrees|volt)) # 1,1 ohm
     | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
     | [^\W\d_]+(?:'[^\W\d_]+)*                     # words
     | − | \S""",

@@ -48,7 +48,8 @@ class Command:
     value: float | None = None
     """The number, for a correction."""
     about: str = ""
-    """What it is about besides a cylinder: `baseline`; `cylinder` when that itself is put right; or empty."""
+    """What it is about besides a cylinder: `baseline`, a quantity, `part wanted`; `cylinder` when that itself is put
+    right; or empty."""
     instead_of: int | None = None
     """The cylinder that was said wrongly, where it is named."""
 
