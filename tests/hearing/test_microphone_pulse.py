@@ -224,7 +224,8 @@ def test_the_doctor_tells_a_muted_microphone_from_one_that_is_spoken_into(
 class Listener:
     """Takes what is said for the next of some texts, once it is as long: the path is meant here, not recognition."""
 
-    name = "stub"
+    name = "whisper"
+    """It is believed as that one is."""
 
     def __init__(self, *said: tuple[str, Sound]) -> None:
         self.said = list(said)
@@ -234,7 +235,8 @@ class Listener:
         if not self.said or len(sound) < 0.9 * len(self.said[0][1]):
             return Hearing(())
         self.sounds.append(sound)
-        return Hearing((Candidate(self.said.pop(0)[0], 0.0, self.name),))
+        words = self.said.pop(0)[0]
+        return Hearing((Candidate(words, 0.0, self.name),), free_text=words)
 
 
 def test_what_is_spoken_at_the_microphone_becomes_entries_with_their_sound(

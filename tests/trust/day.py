@@ -39,6 +39,7 @@ from journal.record.verify import verify
 from journal.session import Session, open_job
 from tests.ground.script import fits, matched
 from tests.trust.road import DEMO, KnownSpeech, Line, lines
+from webui.live import DEAD_S
 
 SIX = Engine(6, (1, 5, 3, 6, 2, 4), injection=Injection.HYDRAULIC)
 JOB_S = 1200.0
@@ -215,6 +216,7 @@ def work_one_job(
             kept.append(outcome.entry.id)
             if isinstance(outcome.entry.body, Question):
                 choice = _meant(outcome.entry.body, script)
+                time.sleep(DEAD_S + 0.1)  # nobody reads a question faster
                 person.send(f"/job/{job}/live", f"/job/{job}/question/{outcome.entry.id}", {"choice": choice})
                 day.acknowledged += 1
                 day.asked += 1
