@@ -6,6 +6,7 @@ import math
 import secrets
 import tempfile
 import time
+from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
 from urllib.parse import urlsplit
@@ -212,14 +213,13 @@ def _take_memo(job: Job, memo: FileStorage) -> None:
 
 def _samples(memo: FileStorage, name: str) -> bytes:
     """A memo's sound as a phone sends it: mono, 16 bits, 16,000 a second."""
-    try:
-        import numpy as np
-        import soundfile  # noqa: F401  # said here, as it is the speech extra's
+    if find_spec("soundfile") is None:
+        raise HearingError("sound cannot be read here: install the speech extra")
+    import numpy as np
 
-        from journal.hearing.sources import blocks_from_file
-        from journal.hearing.types import RATE
-    except (ImportError, OSError):
-        raise HearingError("sound cannot be read here: install the speech extra") from None
+    from journal.hearing.sources import blocks_from_file
+    from journal.hearing.types import RATE
+
     with tempfile.TemporaryDirectory() as folder:
         path = Path(folder) / "memo"
         memo.save(path)

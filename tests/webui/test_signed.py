@@ -45,7 +45,7 @@ def test_the_job_says_who_wrote_it_and_which_journal_signed_that(shop: Shop, bro
 
 def test_each_entry_from_elsewhere_says_so_in_the_review(shop: Shop, brought: tuple[str, str]) -> None:
     job, name = brought
-    page = text_of(shop.get(f"/job/{job}/review"))
+    page = text_of(shop.get(f"/job/{job}/review?show=all"))
     assert page.count(f"from elsewhere: signed by {name}") == 2 and "signed by this journal" not in page
     _, cut, note = shop.job(job).entries
     assert f"<dt>From elsewhere</dt><dd>signed by {name}</dd>" in text_of(shop.get(f"/job/{job}/entry/{cut.id}"))

@@ -311,7 +311,7 @@ def test_photos_without_a_place_come_first_and_each_place_is_a_group(shop: Shop)
         shop.enter(job, Photo(sha, f"{seed}.jpg", subject, cylinder))
     page = text_of(shop.get(f"/job/{job}/photos"))
     heads = [head for head in re.findall(r"<h2>(.*?)</h2>", page) if head != "Cautions"]
-    assert heads == ["Not placed yet", "Blow-by", "Overhead", "Overhead, cylinder 3"]
+    assert heads == ["Not placed yet", "Whole engine", "Cylinder 3"]
 
 
 def test_a_link_is_open_from_when_it_is_given(shop: Shop) -> None:
