@@ -149,6 +149,17 @@ def _counts(parse: Parse, tokens: Sequence[Token]) -> bool:
     return {b[0].value - a[0].value for a, b in pairwise(said)} in ({1.0}, {-1.0})
 
 
+def _may_be_a_no(heard: str, context: Context) -> bool:
+    """Whether a note may be a cut reading whose "no" was heard as "note": "note change on four"."""
+    opener, _, rest = heard.partition(" ")
+    if opener.lower() != "note":
+        return False
+    denied = f"no {rest}"
+    found = parse_tokens(tokenise(denied), denied, context.engine.cylinders if context.engine else None)
+    kinds = {vocabulary().phrases[said.phrase].kind for said in found[0].said} if found else set()
+    return kinds == {"cut"}
+
+
 def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) -> Iterator[Piece]:
     for said in parse.said:
         filled = {f.name: f.value for f in said.filled}
@@ -160,5 +171,6 @@ def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) 
         guessed, idle = number and isinstance(meaning, Cut), number and answers_nothing(meaning, context)
         if context.awaits is not None:
             guessed = _for_another(meaning, tokens[said.start : said.end], context.awaits)
+        guessed = guessed or (phrase.kind == "note" and _may_be_a_no(heard, context))
         yield Piece(meaning, heard, said.asked or guessed, said.strange, idle)
         context = after(context, meaning)

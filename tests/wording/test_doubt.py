@@ -323,6 +323,15 @@ def test_a_note_whose_first_word_was_misheard_is_kept(first: str) -> None:
         assert decision.meaning == Note("oil on the third injector body.")
 
 
+def test_a_note_that_may_be_a_reading_with_no_change_is_asked_about() -> None:
+    words = "note change on 4"
+    candidates = both({words: -0.5}, {"no change on four": -30.0})
+    assert all(d.verdict is not Verdict.TAKE for d in decide(candidates, RUNNING, free_text=words, seconds=1.4))
+    assert decide_text(words, RUNNING)[0].verdict is Verdict.ASK
+    (noted,) = decide_text("note oil on the fourth injector body", RUNNING)
+    assert (noted.verdict, noted.meaning) == (Verdict.TAKE, Note("oil on the fourth injector body"))
+
+
 def test_a_question_about_free_words_says_them() -> None:
     assert question(Note("push rod three looks straight"), ()) == "note: push rod three looks straight?"
     assert question(Cut(4, 38.0), ()) == "four, thirty-eight?"
