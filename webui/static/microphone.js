@@ -44,6 +44,7 @@
   // What is recorded
 
   const recorded = ({ data: { at, samples } }) => {
+    if (!media) return; // on its way when the microphone was stopped: it would begin a stream that nobody ends
     recordedAt = performance.now();
     const begins = at - (samples.length * 1000) / RATE;
     // A clock that runs a little slower than the other makes no gap, what was not recorded does.
