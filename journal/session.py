@@ -28,6 +28,7 @@ from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.leading import Asked as AskedFor
 from journal.leading import Lead, spoken
+from journal.learnt import Shop
 from journal.machine import EarlierJobs
 from journal.outcome import Foreseen, Outcome, let_go
 from journal.record.job import Job
@@ -86,7 +87,7 @@ class Session:
         self.clock = clock
         self.held = False
         self._units: Mapping[Quantity, str] | None = None
-        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
+        self._closed, self._earlier, self._shop = ClosedJobs(), EarlierJobs(), Shop(store, job)
         self.lead: Lead | None = None
         self.asks = ""
         self.last_said = ""
@@ -274,7 +275,7 @@ class Session:
         if decision.verdict is Verdict.ASK and meaning is None and not self.held:
             return Outcome(Verdict.ASK, decision.prompt, decision.prompt, None, decision)
         if decision.verdict is Verdict.LET_GO or meaning is None:
-            return self._not_understood(decision, clip)
+            return self._not_understood(decision, job, clip)
         carry_on = isinstance(meaning, Command) and meaning.word is CommandWord.CARRY_ON
         if self.held and not carry_on:
             return let_go(decision, "holding on; say carry on")
@@ -294,9 +295,11 @@ class Session:
         line = f"{describe(meaning)} ({remark})" if remark else describe(meaning)
         return Outcome(Verdict.TAKE, line, said_back, entry, decision)
 
-    def _not_understood(self, decision: Decision, clip: str) -> Outcome:
+    def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
         told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
+        if not (self.held or told) and (meant := self._as_put_right(decision.heard, job)):
+            return asked_anew(self, meant, decision, clip)
         kind = Near.NOTHING if self.held or told else near(decision.heard)
         if kind is Near.NOTHING:
             return let_go(decision, decision.reason)
@@ -309,6 +312,14 @@ class Session:
         prompt = f'Sorry? Keep it as a note: "{words}"?' if options else f'Sorry? I made out "{words}".'
         entry = self.enter(Question(prompt, options), heard=decision.heard, clip=clip, certainty=0.0)
         return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
+
+    def _as_put_right(self, heard: str, job: Job) -> list[Body]:
+        """What words that this shop has put right before stand for; nothing where that is not one plain entry."""
+        words = self._shop.words_for(heard)
+        decisions = decide_text(words, self.context(job)) if words else ()
+        if len(decisions) != 1 or isinstance(decisions[0].meaning, Command | Number | None):
+            return []
+        return [decisions[0].meaning]
 
     def _ask(self, decision: Decision, clip: str) -> Outcome:
         meanings: tuple[Meaning | None, ...] = (decision.meaning, *decision.alternatives)
