@@ -35,7 +35,7 @@ from journal.record.job import Job
 from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
-from journal.settling import answer_by, asked_anew, settle, settle_by_number, settle_by_word
+from journal.settling import answer_by, asked_anew, option_by_words, settle, settle_by_number, settle_by_word
 from journal.steering import steer
 from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
@@ -298,6 +298,8 @@ class Session:
     def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
         told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
+        if not (self.held or told) and (picked := option_by_words(self, decision.heard, job)) is not None:
+            return settle(self, decision, job, *picked, clip)
         if not (self.held or told) and (meant := self._as_put_right(decision.heard, job)):
             return asked_anew(self, meant, decision, clip)
         kind = Near.NOTHING if self.held or told else near(decision.heard)

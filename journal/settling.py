@@ -10,6 +10,7 @@ from journal.facts import Answer, Body, Question
 from journal.outcome import Acting, Outcome, let_go
 from journal.record.job import Asked, Job
 from journal.wording import describe, read_back
+from journal.wording.choosing import option_named
 from journal.wording.expect import expected
 from journal.wording.types import CommandWord, Decision, Verdict
 
@@ -47,6 +48,13 @@ def settle_by_number(acting: Acting, decision: Decision, value: float, job: Job,
     answers = "first, second or neither" if len(asked.question.body.options) > 1 else "yes or no"
     prompt = f"{asked.question.body.prompt} Say {answers}."
     return Outcome(Verdict.ASK, prompt, prompt, None, decision)
+
+
+def option_by_words(acting: Acting, heard: str, job: Job) -> tuple[Asked, Answer] | None:
+    """The question just asked and the answer that words give by what only one of its options says."""
+    asked = just_asked(job, acting.clock())
+    index = option_named(asked.question.body.options, heard) if asked is not None else None
+    return None if asked is None or index is None else (asked, Answer(asked.question.entry.id, index))
 
 
 def instead(acting: Acting, asked: Asked, value: float, job: Job) -> Body | None:
