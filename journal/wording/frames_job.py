@@ -293,7 +293,7 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Hours run or mileage."""
     value = clause.value(frozenset({"", "hours", "miles"}))
-    if clause.has("subject"):
+    if clause.has("subject") or clause.has("fixed"):
         # "We did the overhead at five thousand hours" tells of another day.
         return
     if value is None or not (clause.has("fact") or (value.unit and (value.number or 0) >= _FROM_A_METER)):

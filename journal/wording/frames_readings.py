@@ -20,6 +20,8 @@ _CUT_UNITS = frozenset({"", *(unit for q in _WATCHED for unit in UNITS[Quantity(
 _BOTH = 0.4
 """Cost of a number and "no change" said of one cylinder."""
 _PART_OF_NUMBER = 1.0
+_WANTED = 3.0
+"""Cost of a reading in words that ask for a part: "get one for five"."""
 _NEXT_AND_NAMED = 0.7
 _BACKWARDS = 0.9
 _TIME_OF_DAY = 1.0
@@ -70,7 +72,7 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     sure = acted or named or marked or same
     extra = _BOTH if value is not None and same else 0.0
     if not acted:
-        extra += odd(clause, named)
+        extra += odd(clause, named) + (_WANTED if clause.has("want") else 0.0)
     # "Change number one to no change" puts right what only a number can.
     asked = (only_dead and value is None) or (same and clause.take("amend") is not None)
     if isinstance(prior, int):
