@@ -50,6 +50,7 @@ from journal.record.job import Asked, Job, Reading
 from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
+from journal.speaker import Speaker
 from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
@@ -148,6 +149,7 @@ class Session:
         self.last_said = ""
         technicians = self.job.technicians
         self.technician = technician or (technicians[0] if technicians else "")
+        self.speaker: Speaker | None = Speaker(store, self.technician, job) if source is Source.VOICE else None
 
     @property
     def job(self) -> Job:
@@ -197,7 +199,8 @@ class Session:
         return self.asks
 
     def _context(self, job: Job) -> Context:
-        return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job))
+        known = self.speaker.offset(job) if self.speaker is not None else 0.0
+        return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job), speaker=known)
 
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""
