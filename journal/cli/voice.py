@@ -99,6 +99,7 @@ def listen_command(
         for number, name in input_devices().items():
             echo(f"{number} {name}")
         return
+    from journal.hearing.choose import ASKS_A_LOT, LIGHT
     from journal.listening import Ears, Listening, listen
     from journal.phone import Phone
 
@@ -142,6 +143,8 @@ def listen_command(
     heard = 0
     with page:
         ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
+        if {each.name for each in ears.listeners} == {LIGHT}:
+            echo(f"  ! {ASKS_A_LOT}", err=True)
         if by_phone:
             echo("listening to this job's phones; Ctrl-C ends it.")
         elif source is None:
