@@ -125,7 +125,7 @@ def test_a_session_asks_who_is_known_less_and_can_be_told_not_to(store: Store) -
     doubt = next(
         behind / 10
         for behind in range(60, 0, -1)
-        if decide(heard("four cut thirty eight", behind / 10), session._context(session.job), seconds=1.6)[0].verdict
+        if decide(heard("four cut thirty eight", behind / 10), session.context(session.job), seconds=1.6)[0].verdict
         is Verdict.ASK
     )
     said = heard("four cut thirty eight", doubt)
