@@ -36,6 +36,7 @@ from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
 from journal.settling import answer_by, asked_anew, option_by_words, settle, settle_by_number, settle_by_word
+from journal.speaker import Speaker
 from journal.steering import steer
 from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
@@ -93,6 +94,7 @@ class Session:
         self.last_said = ""
         technicians = self.job.technicians
         self.technician = technician or (technicians[0] if technicians else "")
+        self.speaker: Speaker | None = Speaker(store, self.technician, job) if source is Source.VOICE else None
 
     @property
     def job(self) -> Job:
@@ -142,8 +144,9 @@ class Session:
         return self.asks
 
     def context(self, job: Job) -> Context:
-        """What the job leads one to expect."""
-        return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job))
+        """What the job leads one to expect, and how well the technician is understood."""
+        known = self.speaker.offset(job) if self.speaker is not None else 0.0
+        return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job), speaker=known)
 
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""

@@ -65,6 +65,9 @@ def recogniser_options(command: Any) -> Any:
 @click.option("--lead", is_flag=True, help="Lead the test: ask for each reading, and take bare numbers.")
 @click.option("--keep-all", is_flag=True, help="Keep the sound of what was let go too.")
 @click.option("--attention", default="", help="Heed only what begins with this word, for a noisy shop.")
+@click.option(
+    "--learn/--no-learn", default=True, show_default=True, help="Go by how well this technician was understood before."
+)
 @click.option("--microphones", is_flag=True, help="List the microphones, by number, and end.")
 @click.option("--watched", is_flag=True, help="For the page that starts it: it ends with its standard input.")
 @recogniser_options
@@ -81,6 +84,7 @@ def listen_command(
     lead: bool,
     keep_all: bool,
     attention: str,
+    learn: bool,
     microphones: bool,
     watched: bool,
     listeners: tuple[str, ...],
@@ -95,11 +99,14 @@ def listen_command(
         for number, name in input_devices().items():
             echo(f"{number} {name}")
         return
+    from journal.hearing.choose import ASKS_A_LOT, LIGHT
     from journal.listening import Ears, Listening, listen
     from journal.phone import Phone
 
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician, Source.VOICE)
+    if not learn:
+        session.speaker = None
     began = time_from_text(recorded_at) if recorded_at else None
     by_phone = str(source) == PHONE
     if source is not None and str(source) not in ("-", PHONE) and not source.is_file():
@@ -136,6 +143,8 @@ def listen_command(
     heard = 0
     with page:
         ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
+        if {each.name for each in ears.listeners} == {LIGHT}:
+            echo(f"  ! {ASKS_A_LOT}", err=True)
         if by_phone:
             echo("listening to this job's phones; Ctrl-C ends it.")
         elif source is None:

@@ -14,6 +14,10 @@ from journal.hearing.types import Recogniser, Speakable
 
 NAMES = ("auto", "whisper", "vosk", "pocketsphinx")
 """What `--listener` takes."""
+LIGHT = "pocketsphinx"
+"""The one that every machine can run."""
+ASKS_A_LOT = "PocketSphinx alone asks about nearly all it hears; for Whisper beside it install the speech extra"
+"""What whoever listens with that one alone is told."""
 
 
 def recognisers(

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -76,6 +77,11 @@ def doubted(decision: Decision) -> Decision:
     return replace(decision, verdict=Verdict.ASK, prompt=question(decision.meaning, decision.alternatives))
 
 
+def shifted(chance: float, offset: float) -> float:
+    """A chance with something added to its log-odds."""
+    return 1.0 / (1.0 + math.exp(-offset) * (1.0 - chance) / chance) if 0.0 < chance < 1.0 else chance
+
+
 @dataclass
 class _Choice:
     """What can become of one of the things said, and what that costs."""
@@ -101,6 +107,9 @@ class _Choice:
         self.chance = self.chances[self.piece.meaning][1]
         if isinstance(self.piece.meaning, Number):
             self.chance = self._as_answer(self.piece.meaning)
+        self.certainty = min(1.0, self.chance)
+        if not self.typed and not isinstance(self.piece.meaning, Number | Command) and not in_words(self.piece.meaning):
+            self.chance = shifted(self.certainty, self.context.speaker)
         self.made = self._decision()
 
     @property
@@ -135,14 +144,14 @@ class _Choice:
             del ways["take"]
         match min(ways, key=ways.__getitem__):
             case "take":
-                return Decision(Verdict.TAKE, meaning, certainty=min(1.0, self.chance), heard=heard)
+                return Decision(Verdict.TAKE, meaning, certainty=self.certainty, heard=heard)
             case "ask":
                 told = expected(meaning, self.context)
                 reason = "may have been heard wrongly" if told else "not what this job leads one to expect"
                 prompt = question(meaning, named)
-                return Decision(Verdict.ASK, meaning, named, min(1.0, self.chance), heard, prompt, reason)
+                return Decision(Verdict.ASK, meaning, named, self.certainty, heard, prompt, reason)
             case "again":
-                return _again(heard, self.chance)
+                return _again(heard, self.certainty)
         return _let_go(heard, "no question waits for it" if idle else NOTHING_FOR_IT)
 
     def _if_wrong(self, meaning: Meaning) -> float:

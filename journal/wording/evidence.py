@@ -16,6 +16,7 @@ from journal.wording.expect import decimals, expected
 from journal.wording.figures import fitted
 from journal.wording.hypotheses import FREE, HEARD, Hypothesis, in_words
 from journal.wording.meanings import Refused
+from journal.wording.numbers import atoms
 from journal.wording.pace import pace, syllables
 from journal.wording.sounds import likeness
 from journal.wording.tokens import tokenise
@@ -101,6 +102,8 @@ class Evidence:
     def _of_nothing(self) -> Iterator[tuple[str, float]]:
         yield "nothing", 1.0
         for part in self._parts:
+            senseless = self._nothing.senseless.get(part, -math.inf)
+            yield f"{part}: senseless", float(senseless > self._best.get(part, -math.inf))
             if part not in self._nothing.scores:
                 yield f"{part}: lacks nothing", 1.0
             elif part in _WRITE_ONLY:
@@ -108,8 +111,10 @@ class Evidence:
                 yield f"{part}: unsaid", float(part in self._best)
         if self._free_text:
             unsaid = self._freely is not None and bool(self._freely.pieces)
+            words = unechoed(self._free_text)
             yield "unsaid", float(unsaid)
-            yield "words", 0.0 if unsaid else float(len(tokenise(self._free_text)))
+            yield "words", 0.0 if unsaid else float(len(words))
+            yield "figures", float(any(atoms(word) for word in words))
 
     def _of_said(self, each: Hypothesis) -> Iterator[tuple[str, float]]:
         for part in self._parts:
@@ -186,6 +191,12 @@ def unrepeated(text: str) -> str:
     """A text whose sentences stand once each: unconstrained listeners that run on say everything again."""
     sentences = re.split(r"(?<=[.!?])\s+", text)
     return " ".join({re.sub(r"[^a-z0-9.]", "", each.lower()).strip("."): each for each in reversed(sentences)}.values())
+
+
+def unechoed(text: str) -> list[str]:
+    """The words of a text that begins again and goes on so to its end, as listeners that run on write it, once."""
+    words = [token.text for token in tokenise(text)]
+    return next((words[:n] for n in range(1, len(words)) if words[n:] == words[:-n]), words)
 
 
 def unfinished(text: str) -> bool:

@@ -52,6 +52,8 @@ class Hypothesis:
     """How far the words are from what can be said."""
     mended: dict[str, str] = field(default_factory=dict)
     """For each part whose texts mean it only when something is done to them: what."""
+    senseless: dict[str, float] = field(default_factory=dict)
+    """Of nothing for the tool: natural log of how likely those that must find words hold a text that means nothing."""
 
     @property
     def meanings(self) -> Meanings:
@@ -124,7 +126,11 @@ def _add(
         if sensible and _refused(way):
             # What was typed is certain, so that it is no other way of understanding it.
             continue
-        if not way.pieces and (how != HEARD or (held and way is not _NOTHING)):
+        if not way.pieces and how == HEARD and held and way is not _NOTHING:
+            senseless = found[()].senseless
+            senseless[part] = max(score + way.share, senseless.get(part, -math.inf))
+            continue
+        if not way.pieces and how != HEARD:
             continue
         key = tuple(map(_kind, way.meanings))
         old = found.get(key)
@@ -136,8 +142,11 @@ def _add(
         elif way.pieces and old.how == HEARD and how not in (HEARD, *_WRITTEN):
             continue
         elif way.cost < old.cost and old.how == how:
-            # The plainest words are what it is judged by, whoever wrote them.
-            old.pieces, old.cost, sources[key] = way.pieces, way.cost, way
+            # The plainest words are what it is judged by, whoever wrote them; but a listener's own less likely words
+            # take back no doubt about its likelier ones.
+            asked = part in old.scores and any(piece.asked for piece in old.pieces)
+            pieces = tuple(replace(piece, asked=True) for piece in way.pieces) if asked else way.pieces
+            old.pieces, old.cost, sources[key] = pieces, way.cost, way
         if how == HEARD:
             old.mended.pop(part, None)
         elif part not in old.scores:

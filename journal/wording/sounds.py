@@ -39,7 +39,7 @@ def _sounded(text: str) -> str:
     words: list[str] = []
     for token in tokenise(text):
         written = token.text.isascii() and token.text.replace(".", "").isdigit()
-        words += cardinal(float(token.text)) if written and len(token.text) < 5 else (token.text,)
+        words += cardinal(float(token.text)) if written and float(token.text) < 10_000 else (token.text,)
     return "".join(sound_key(word) for word in words)
 
 

@@ -118,6 +118,8 @@ class Context:
     """The identifier of that entry."""
     units: tuple[tuple[Quantity, str], ...] = ()
     """What a number without a unit means in this shop; a quantity that is not there is in its first unit."""
+    speaker: float = 0.0
+    """How much better than others who speaks is understood: natural log, added to the odds of what they read out."""
 
 
 @dataclass(frozen=True)

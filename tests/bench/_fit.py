@@ -30,7 +30,7 @@ from tests.bench._items import context, wanted
 from tests.bench._judge import said_so
 from tests.bench._kept import Cut, Heard, read
 
-PENALTY = 0.3
+PENALTY = 0.1
 """Of the sum of the squared weights, in natural log."""
 _AGAINST = {
     "behind", "near", "lacks", "unlike", "other", "slow", "fast", "cost", "unfinished", "longer", "unopened",
@@ -41,6 +41,8 @@ _FOR = {
     "free: run together", "free: twice", "whisper: run together", "whisper: twice",
 }  # fmt: skip
 """Features that speak against a hypothesis, and for one, whatever a few examples say."""
+_AT_MOST = {"beginning lost": -2.0}
+"""Weights that are no more than this: what was lost may have been anything, and few examples tell."""
 LEAST = 10
 """A feature that fewer utterances have gets no weight."""
 _FAINT = 0.01
@@ -123,6 +125,8 @@ def fit(learnt: Sequence[Example], penalty: float = PENALTY) -> Features:
 def _bounds(name: str) -> tuple[float | None, float | None]:
     """Between which values a feature's weight may lie."""
     what = name.split(": ")[-1]
+    if name in _AT_MOST:
+        return None, _AT_MOST[name]
     if name in _FOR or what in _FOR:
         return 0.0, None
     return (None, 0.0) if what in _AGAINST else (None, None)
@@ -170,8 +174,9 @@ def main() -> None:
     ask.add_argument("--write", action="store_true")
     ask.add_argument("--only", default="", help="one set of listeners")
     ask.add_argument("--penalty", type=float, default=PENALTY)
+    ask.add_argument("--also", default="", help="what else of the folder to fit on: looked-at")
     asked = ask.parse_args()
-    kept = read(asked.folder, "fit")
+    kept = read(asked.folder, "fit") + (read(asked.folder, asked.also) if asked.also else [])
     told: dict[str, Any] = dict(journal.wording.figures.fitted())
     told["weights"] = dict(told["weights"])
     for name, pooled in SETS.items():

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 from pathlib import Path
+from types import SimpleNamespace
 
 import numpy as np
 import pytest
@@ -11,6 +12,8 @@ from click.shell_completion import BashComplete
 
 from journal.cli import main
 from journal.cli.main import group as journal_group
+from journal.hearing.choose import ASKS_A_LOT
+from journal.listening import Ears
 
 OPEN = ("open", "--unit", "Pump", "--firing-order", "1-5-3-6-2-4", "--technician", "Ash")
 
@@ -124,6 +127,25 @@ def test_a_recording_without_speech_says_so_and_saves_nothing(
     before = run(capsys, "show", "--json")[1]
     assert "no speech" in refused(capsys, "listen", "--from", str(path))
     assert run(capsys, "show", "--json")[1] == before
+
+
+@pytest.mark.parametrize(("listeners", "told"), [(["pocketsphinx"], True), (["whisper", "pocketsphinx"], False)])
+def test_who_listens_with_the_light_one_alone_is_told_that_it_asks_a_lot(
+    capsys: pytest.CaptureFixture[str],
+    folder: Path,
+    tmp_path: Path,
+    monkeypatch: pytest.MonkeyPatch,
+    listeners: list[str],
+    told: bool,
+) -> None:
+    soundfile = pytest.importorskip("soundfile", reason="needs the speech extra")
+    path = tmp_path / "silence.wav"
+    soundfile.write(path, np.zeros(16_000, "float32"), 16_000)
+    run(capsys, *OPEN)
+    ears = Ears([SimpleNamespace(name=name) for name in listeners])  # type: ignore[misc]
+    monkeypatch.setattr(Ears, "open", lambda *args, **kwargs: ears)
+    _, _, said = run(capsys, "listen", "--no-learn", "--from", str(path))
+    assert (ASKS_A_LOT in said) is told
 
 
 def test_a_mistyped_command_is_answered_with_the_nearest_one(capsys: pytest.CaptureFixture[str], folder: Path) -> None:

@@ -70,3 +70,29 @@ def test_a_note_that_the_open_text_does_not_have_is_less_likely() -> None:
         decide(heard, RUNNING, free_text=f"{first} torque wrench is gone", seconds=2.0)[0] for first in ("Note", "No")
     )
     assert opened.certainty > unopened.certainty
+
+
+def test_a_listeners_less_likely_words_take_back_no_doubt_about_its_likelier_ones() -> None:
+    """Words in any order are asked about, though the same listener could have written a phrase that means as much."""
+    loose, plain = "killed four and it showed sixty eight", "four cut sixty eight"
+    alone = meant(hypotheses(whisper({loose: -1.0, plain: -14.0}), "", RUNNING), Cut(4, 68.0))
+    assert (alone.heard, alone.pieces[0].asked) == (plain, True)
+    (decision,) = decide(whisper({loose: -1.0, plain: -14.0}), RUNNING, free_text=loose, seconds=2.5)
+    assert (decision.verdict, decision.meaning) == (Verdict.ASK, Cut(4, 68.0))
+    agreed = [*whisper({loose: -1.0}), Candidate(plain, -40.0, "pocketsphinx")]
+    assert not meant(hypotheses(agreed, "", RUNNING), Cut(4, 68.0)).pieces[0].asked
+
+
+def test_a_text_that_means_nothing_speaks_for_nothing_where_it_is_the_likeliest() -> None:
+    for sense, score in ((0.0, -5.0), (1.0, -1.0)):
+        told = gather(whisper({"the radio is on": score, "four cut sixty three": -3.0}), RUNNING, "", 1.5)
+        nothing = next(each for each in told.hypotheses if not each.pieces)
+        assert told.of(nothing).get("whisper: senseless", 0.0) == sense
+
+
+def test_words_said_over_and_over_are_as_many_as_said_once_and_figures_among_them_are_told() -> None:
+    for free_text, words, figures in (("Baseland 25 Baseland 25", 2.0, 1.0), ("the radio is on", 4.0, 0.0)):
+        told = gather(whisper({"4 cut 63": -3.0}), RUNNING, free_text, 1.5)
+        nothing = next(each for each in told.hypotheses if not each.pieces)
+        assert told.of(nothing)["words"] == words
+        assert told.of(nothing).get("figures", 0.0) == figures
