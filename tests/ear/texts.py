@@ -19,7 +19,7 @@ from random import Random
 from journal.wording.template import Choice, Rule, Slot, Template, Word
 from journal.wording.template import Sequence as Parts
 from journal.wording.vocabulary import CYLINDER_SLOTS, LIST_SLOT, TEXT_SLOT, vocabulary
-from tests.bench._phrases import FITTING_JOBS
+from tests.bench._phrases import CHAT, FITTING_JOBS
 from tests.wording.gold_nothing import NOTHING
 
 _ROOT = Path(__file__).resolve().parents[2]
@@ -160,7 +160,7 @@ def _natural_lines() -> tuple[tuple[str, bool], ...]:
     ]
     usual = [(each["say"], each["group"] == "negative") for each in found]
     usual += [(text, False) for job in FITTING_JOBS for text in job]
-    return tuple((text, talk) for text, talk in usual if not re.search(r"[0-9%=/:&]", text))
+    return tuple((text, talk) for text, talk in usual if text not in CHAT and not re.search(r"[0-9%=/:&]", text))
 
 
 _NUMBER = re.compile(rf"\b(?:{'|'.join((*_TEENS, *_TENS))})(?:[ -](?:{'|'.join(_ONES)}|point|oh|hundred))*\b")
@@ -191,7 +191,8 @@ def _note(dice: Random) -> Line:
 def _talk(dice: Random) -> Line:
     """Talk and prose that is not for the tool."""
     if dice.random() < 0.3:
-        return _line(dice.choice([text for text in NOTHING if not re.search(r"[0-9%=/:]", text)]), is_open=True)
+        talk = [text for text in NOTHING if text not in CHAT and not re.search(r"[0-9%=/:]", text)]
+        return _line(dice.choice(talk), is_open=True)
     said = dice.choice(_prose())
     return Line(said, said if said.endswith(".") else f"{said[:1].upper()}{said[1:]}.", open=True)
 
@@ -277,17 +278,22 @@ def _one(run: Sequence[str], at: int) -> tuple[int, str]:
             return at + 1, value + _VALUE[run[at]]
         return at, value
 
+    def with_hundreds(at: int) -> tuple[int, int]:
+        at, value = small(at)
+        if at < len(run) and run[at] == "hundred":
+            at, value = at + 1, value * 100
+            if at < len(run) and run[at] in _VALUE:
+                at, rest = small(at)
+                value += rest
+        return at, value
+
     first = at
-    at, value = small(at)
-    while at < len(run) and run[at] in ("hundred", "thousand"):
-        scale = 100 if run[at] == "hundred" else 1000
-        value, at = (value * scale if value < scale else value + scale), at + 1
+    at, value = with_hundreds(at)
+    if at < len(run) and run[at] == "thousand":
+        at, value = at + 1, value * 1000
         if at < len(run) and run[at] in _VALUE:
-            after, more = small(at)
-            if after < len(run) and run[after] in ("hundred",):
-                value, at = value + more * 100, after + 1
-            elif more < scale:
-                value, at = value + more, after
+            at, rest = with_hundreds(at)
+            value += rest
     text = str(value)
     while at + 1 < len(run) and run[at] in ("oh", "o") and run[at + 1] in _VALUE and at - first == 1:
         text, at = f"{text}0{_VALUE[run[at + 1]]}", at + 2

@@ -56,6 +56,8 @@ class Plan:
     batch: int = 64
     ranks: tuple[tuple[str, int], ...] = (("encoder/", 48), ("decoder/", 16))
     rate: float = 6e-4
+    warm_steps: int = 200
+    """Over which the rate comes up."""
     open_share: float = 0.3
     """Of a batch."""
     windows: tuple[int, ...] = _WINDOWS
@@ -262,7 +264,7 @@ class Trainer:
 
     def look(self) -> float:
         """The loss on what is held back, in noise of all levels; the same noise each time."""
-        samples, found = 10 * RATE, []
+        samples, found = max(self.plan.windows) * RATE, []
         whole = {**self.base, **merged(self.base, self.ear)}
         for n, level in enumerate(_LEVELS):
             for at in range(0, len(self.held) - self.plan.batch + 1, self.plan.batch):
@@ -319,7 +321,7 @@ def train(trainer: Trainer) -> tuple[dict[str, np.ndarray], list[dict[str, float
                 best, least = trainer.ear, loss
             if gone >= 1 or waited > _PATIENCE:
                 break
-        trainer.step(plan.rate * min(1.0, (step + 1) / 200) * 0.5 * (1 + np.cos(np.pi * min(1.0, gone))))
+        trainer.step(plan.rate * min(1.0, (step + 1) / plan.warm_steps) * 0.5 * (1 + np.cos(np.pi * min(1.0, gone))))
         step += 1
     trainer.ear = best
     share = trainer.share()
