@@ -84,6 +84,7 @@ def test_utterances_are_placed_where_they_should_be() -> None:
     assert abs(int(heard[-1]) - 249) <= 1
 
 
+@pytest.mark.long
 def test_a_few_steps_learn_something(
     base: dict[str, np.ndarray], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
