@@ -37,9 +37,8 @@ PHONE = "phone"
 
 def recogniser_options(command: Any) -> Any:
     """Adds `--listener` and `--model`."""
-    listener = click.option(
-        "--listener", "listeners", multiple=True, help="auto, whisper, pocketsphinx or vosk; repeat for several."
-    )
+    kinds = "auto, whisper, plain-whisper, pocketsphinx or vosk; repeat for several."
+    listener = click.option("--listener", "listeners", multiple=True, help=kinds)
     model = click.option("--model", type=click.Path(path_type=Path), help="Folder of a Vosk model.")
     return listener(model(command))
 

@@ -8,7 +8,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Any
 
 import numpy as np
@@ -41,12 +40,11 @@ class Texts:
 class Decoder:
     """The decoder half of a Whisper model."""
 
-    def __init__(self, model: Path) -> None:
-        """Args: model, ctranslate2's model.bin.
+    def __init__(self, model: bytes) -> None:
+        """Args: model, the contents of ctranslate2's model.bin.
 
         Raises:
-            ValueError: not such a file.
-            OSError: it cannot be read.
+            ValueError: not such a file's.
         """
         found = decoder_variables(model)
         self.vocabulary = len(found["embeddings/weight"])

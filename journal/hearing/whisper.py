@@ -15,6 +15,7 @@ import numpy as np
 from journal.errors import HearingError
 from journal.hearing.beam import Search, Written, search
 from journal.hearing.decoder import Decoder, Heard
+from journal.hearing.ear import SHIPPED, adapted, read_ear
 from journal.hearing.modelfile import Floats
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
@@ -63,12 +64,13 @@ class Whisper:
 
     name = "whisper"
 
-    def __init__(self, speakable: Speakable, model: Path | None = None) -> None:
+    def __init__(self, speakable: Speakable, model: Path | None = None, ear: Path | None = SHIPPED) -> None:
         """Loads the model.
 
         Args:
             speakable: gives the word graphs; without any, texts are unconstrained.
             model: a ctranslate2 Whisper folder; none for the one that ships in a registry package.
+            ear: adapters that are put into the latter; none to leave it as its makers trained it.
 
         Raises:
             HearingError: the model is missing, damaged or not for English.
@@ -84,11 +86,17 @@ class Whisper:
         folder = model or shipped_model()
         try:
             # One thread: the other core is the other listener's.
+            weights = (folder / "model.bin").read_bytes()
+            if model is None and ear is not None:
+                weights = adapted(weights, read_ear(ear))
+            files = {name: (folder / name).read_bytes() for name in ("config.json", "vocabulary.txt")}
             self._model: Any = ctranslate2.models.Whisper(
-                str(folder), device="cpu", compute_type="int8", intra_threads=1
+                str(folder), device="cpu", compute_type="int8", intra_threads=1, files={"model.bin": weights, **files}
             )
             self._tokenizer: Any = tokenizers.Tokenizer.from_file(str(folder / "tokenizer.json"))
-            self._decoder = Decoder(folder / "model.bin")
+            self._decoder = Decoder(weights)
+        except HearingError:
+            raise
         except Exception as error:  # tokenizers raises bare Exception for a damaged file.
             raise HearingError(f"the Whisper model in {folder} cannot be loaded; fetch it again") from error
         self._features: Any = FeatureExtractor(feature_size=self._model.n_mels)

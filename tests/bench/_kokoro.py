@@ -10,8 +10,10 @@ import functools
 import hashlib
 import importlib.util
 import json
+import os
 import shutil
 import subprocess
+import tempfile
 from importlib.resources import files
 from pathlib import Path
 from typing import Any
@@ -39,9 +41,19 @@ def missing() -> str:
 
 def speak(text: str, styles: str, speed: float, path: Path) -> None:
     """Write a text, spoken in a style or in the mean of several ("jm_kumo+jf_alpha"), as a sound file."""
-    session, vocabulary, every = _loaded(path.parent)
-    tokens = [vocabulary[sign] for sign in _phonemes(text) if sign in vocabulary]
-    style = np.mean([every[name] for name in styles.split("+")], axis=0)
+    names = styles.split("+")
+    say(text, "en-us", dict.fromkeys(names, 1 / len(names)), speed, path, path.parent)
+
+
+def say(text: str, accent: str, shares: dict[str, float], speed: float, path: Path, model: Path | None = None) -> None:
+    """The same with a share of each style, in an accent of espeak-ng's.
+
+    Args:
+        model: the folder where the model is put together; none for that of temporary files.
+    """
+    session, vocabulary, every = _loaded(model or Path(tempfile.gettempdir()))
+    tokens = [vocabulary[sign] for sign in _phonemes(text, accent) if sign in vocabulary]
+    style = sum(share * every[name] for name, share in shares.items())
     feed = {
         "tokens": np.array([[0, *tokens, 0]], dtype=np.int64),
         "style": style[min(len(tokens), len(style)) - 1].reshape(1, -1).astype(np.float32),
@@ -50,9 +62,9 @@ def speak(text: str, styles: str, speed: float, path: Path) -> None:
     soundfile.write(path, np.ravel(session.run(None, feed)[0]), _RATE)
 
 
-def _phonemes(text: str) -> str:
+def _phonemes(text: str, accent: str) -> str:
     said = subprocess.run(
-        ["espeak-ng", "-q", "--ipa", "-v", "en-us", text], check=True, capture_output=True, text=True
+        ["espeak-ng", "-q", "--ipa", "-v", accent, text], check=True, capture_output=True, text=True
     ).stdout.strip()
     said = said.replace("\n", ", ")
     for written, sign in _SPELT:
@@ -70,7 +82,7 @@ def _loaded(folder: Path) -> tuple[Any, dict[str, int], dict[str, Any]]:
         whole = b"".join((files(f"{_MODEL}_model_{n}") / "part.bin").read_bytes() for n in range(1, _PARTS + 1))
         if hashlib.sha256(whole).hexdigest() != (data / "model.sha256").read_text().strip():
             raise RuntimeError("the parts of Kokoro's model are damaged: install its packages again")
-        half = model.with_suffix(".part")
+        half = model.with_suffix(f".{os.getpid()}")  # several processes may want it at once
         half.write_bytes(whole)
         half.rename(model)
     options = onnxruntime.SessionOptions()
