@@ -12,7 +12,7 @@ from scipy.stats import binomtest
 from tests.mutants.__main__ import asked_of, files_of, interval
 from tests.mutants.changes import mutants
 from tests.mutants.forked import TIMED_OUT, forked
-from tests.mutants.reach import Reach
+from tests.mutants.reach import Reach, moved
 
 
 def changed(source: str) -> list[str]:
@@ -89,6 +89,13 @@ def test_a_line_is_tried_by_the_tests_that_run_it_or_what_it_sets(
     assert reach.of("room.py", 4, SOURCE) == {"test of f"}
     assert reach.of("room.py", 3, SOURCE) == {"test of f"}, "a default is seen where the function runs"
     assert reach.of("room.py", 1, SOURCE) == {"test of g"}, "a constant is seen where its name stands"
+
+
+def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> None:
+    was = "a = 1\nb = 2\nc = 3\n"
+    assert moved(was, was) == {1: 1, 2: 2, 3: 3}
+    assert moved(was, "a = 1\nnew = 5\nb = 2\nc = 3\n") == {1: 1, 2: 1, 3: 2, 4: 3}, "a new line runs as that before it"
+    assert moved(was, "b = 2\nc = 4\n") == {1: 2, 2: 2}
 
 
 def test_rooms_are_folders_or_modules_and_have_tests() -> None:
