@@ -102,7 +102,7 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
 
 
 def _insert(db: Database, entry: Entry, number: int, signature: Signature | None) -> Arrived:
-    return Arrived(int(db.execute(rows.INSERT, rows.row_of(entry, number)).lastrowid or 0), entry, signature)
+    return Arrived(rows.number_given(db.execute(rows.INSERT, rows.row_of(entry, number))), entry, signature)
 
 
 def _check_time(entry: Entry, now: datetime) -> None:
@@ -131,7 +131,7 @@ def number_of(db: Database, job_id: str, opening: Container[str], key: JournalKe
     reference = references.free_reference(db, code)
     sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
     with sums.kept(db, key, "jobs", "id = ?", [job_id]):
-        return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
+        return rows.number_given(db.execute(sql, [job_id, code, reference]))
 
 
 def _about(db: Database, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:

@@ -160,7 +160,6 @@ def keep_page_copy(folder: Path, sha256: str, jpeg: bytes, *, anew: bool = False
 
 def original_path(folder: Path, sha256: str) -> Path:
     """The original's file; `NotFound` when it is not here."""
-    check_sha256(sha256)
     for ending in dict.fromkeys(_ENDINGS.values()):
         path = shelf(folder, PHOTOS, sha256, ending)
         if path.is_file():

@@ -18,7 +18,7 @@ from pathlib import Path
 
 from tests.mutants.forked import forked
 
-RECORD_S = 240
+RECORD_S = 900
 """Seconds after which the recording of one test file is given up."""
 
 

@@ -57,11 +57,15 @@ def test_readings_belong_to_the_run_in_progress() -> None:
     job.say(RunStarted(RunKind.IDLE))
     job.say(Baseline(30.0))
     job.say(Cut(1, 37.5))
+    job.say(Condition(Quantity.ENGINE_SPEED, 700.0))
     job.say(RunEnded())
     job.say(RunStarted(RunKind.HALF_ENGINE, held_out=(4, 5, 6)))
     job.say(Cut(1, 70.0))
     first, second = replay(job.entries).runs
+    assert (first.number, second.number) == (1, 2)
     assert [r.value for r in first.baselines + first.cuts] == [30.0, 37.5]
+    assert [(r.quantity, r.value, r.unit) for r in first.conditions] == [(Quantity.ENGINE_SPEED, 700.0, "rpm")]
+    assert replay(job.entries).conditions == ()
     assert first.ended_at is not None
     assert [r.value for r in second.cuts] == [70.0]
     assert replay(job.entries).run_in_progress == second
