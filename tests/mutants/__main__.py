@@ -37,7 +37,7 @@ BEYOND = {
     "analysis/run": ("analysis", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
-MOST_S = 10.0
+MOST_S = 40.0
 """Seconds of tests, by what they took when recorded, that one mutant is tried with."""
 
 

@@ -55,8 +55,10 @@ def test_what_lies_in_the_log_is_read_too(logged: Path, held: bool, in_turn: boo
     other = sqlite3.connect(logged) if held else None
     if other is not None:
         other.execute("SELECT * FROM said").fetchone()
+    before = sorted(logged.parent.iterdir())
     db = connect_to_read(logged, in_turn)
     assert words(db) == ["one", "two"]
+    assert sorted(logged.parent.iterdir()) == before, "no file is put beside it for sharing it"
     assert in_another_thread(db) == ([["one", "two"]] if in_turn else ["refused"])
     with pytest.raises(sqlite3.OperationalError, match="readonly"):
         db.execute("INSERT INTO said VALUES ('three')")
