@@ -100,7 +100,9 @@ def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> Non
 
 def test_rooms_are_folders_or_modules_and_have_tests() -> None:
     assert Path("journal/record/store.py") in files_of("record") == files_of("journal/record")
-    assert files_of("session") == [Path("journal/session.py")]
+    assert files_of("journal/session") == [Path("journal/session.py")]
+    assert {Path("journal/session.py"), Path("journal/context.py")} < set(files_of("session"))
+    assert all(path.is_file() for path in files_of("session"))
     assert Path("webui/app.py") in files_of("webui")
     assert Path("journal/wording/parse.py") in files_of("wording")
     for room in ("record", "webui", "session", "wording", "analysis"):

@@ -28,10 +28,12 @@ ROOT = Path(__file__).resolve().parents[2]
 KEPT = ROOT / ".mutants"
 MOST_ALIVE = 6.0
 """Per cent of a sample that may be alive."""
+TOGETHER = {"session": ("session", "answering", "context", "corrected", "holding", "leading", "mending", "told")}
+"""Modules that make a room though no folder holds them: here those of a conversation."""
 BEYOND = {
     "record": ("record", "facts", "cli"),
     "webui": ("webui",),
-    "session": ("session", "cli", "webui"),
+    "session": ("session", "cli"),
     "wording": ("wording", "session"),
     "analysis": ("analysis", "causes", "outside"),
     "analysis/run": ("analysis", "outside"),
@@ -67,6 +69,8 @@ def files_of(room: str) -> list[Path]:
     Raises:
         SystemExit: there is no such room.
     """
+    if room in TOGETHER:
+        return [Path("journal") / f"{module}.py" for module in TOGETHER[room]]
     plain = room.removeprefix("journal/").removesuffix("/").removesuffix(".py")
     for place in (ROOT / "journal" / plain, ROOT / plain):
         if place.is_dir() and plain not in ("", "tests", "demo"):
