@@ -86,9 +86,10 @@ def test_a_line_is_tried_by_the_tests_that_run_it_or_what_it_sets(
     reach = Reach()
     reach.lines["room.py"][4] |= {"test of f"}
     reach.lines["room.py"][7] |= {"test of g"}
+    reach.lines["room.py"][1] |= {"test that is the first to load it"}
     assert reach.of("room.py", 4, SOURCE) == {"test of f"}
     assert reach.of("room.py", 3, SOURCE) == {"test of f"}, "a default is seen where the function runs"
-    assert reach.of("room.py", 1, SOURCE) == {"test of g"}, "a constant is seen where its name stands"
+    assert reach.of("room.py", 1, SOURCE) == {"test of g", "test that is the first to load it"}, "where its name stands"
 
 
 def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> None:

@@ -40,7 +40,7 @@ BEYOND = {
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
 MOST_S = 40.0
-"""Seconds of tests, by what they took when recorded, that one mutant is tried with."""
+"""Seconds of tests beside its own file's, by what they took when recorded, that one mutant is tried with."""
 
 
 @dataclass(frozen=True)
@@ -88,14 +88,15 @@ def asked_of(room: str) -> list[Path]:
 
 
 def chosen(reach: Reach, place: Place) -> list[str]:
-    """The tests a mutant is tried with: those that run its line, up to `MOST_S` seconds.
+    """The tests a mutant is tried with: those that run its line in the file named after its module, and others.
 
-    First those of the file that is named after its module, then the shortest.
+    Of the others the shortest, up to `MOST_S` seconds.
     """
-    found, spent = [], 0.0
     reached = reach.of(place.path, place.mutant.line, place.source)
-    own = f"test_{Path(place.path).stem}.py"
-    for test in sorted(reached, key=lambda test: (own not in test, reach.tests[test], test)):
+    named = f"/test_{Path(place.path).stem}.py::"
+    own = sorted((test for test in reached if named in test), key=lambda test: (reach.tests[test], test))
+    found, spent = own, 0.0
+    for test in sorted(reached.difference(own), key=lambda test: (reach.tests[test], test)):
         spent += reach.tests[test]
         if found and spent > MOST_S:
             break

@@ -34,23 +34,21 @@ class Reach:
     def of(self, path: str, line: int, source: bytes) -> set[str]:
         """The tests that a change of this line can be seen by.
 
-        A line that runs when its module is loaded runs in no test: of a function's head, its body's tests are taken;
-        of a name that is set, the tests of every line that says the name.
+        A line that runs when its module is loaded runs in no test, or only in the first that loads it: of a function's
+        head, its body's tests are taken; of a name that is set, the tests of every line that says the name.
         """
-        if ran := self.lines[path].get(line):
-            return ran
+        ran = self.lines[path].get(line, set())
         names: set[str] = set()
         for node in ast.walk(ast.parse(source)):
             if not (getattr(node, "lineno", 0) <= line <= getattr(node, "end_lineno", -1)):
                 continue
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 body = range(node.body[0].lineno, (node.end_lineno or line) + 1)
-                if line not in body:
-                    return {test for n in body for test in self.lines[path].get(n, ())}
+                return ran if line in body else ran | {test for n in body for test in self.lines[path].get(n, ())}
             if isinstance(node, ast.Assign | ast.AnnAssign):
                 targets = node.targets if isinstance(node, ast.Assign) else [node.target]
                 names |= {each.id for each in targets if isinstance(each, ast.Name)}
-        return self._saying(names)
+        return ran | self._saying(names)
 
     def _saying(self, names: set[str]) -> set[str]:
         if not names:
