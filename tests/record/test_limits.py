@@ -11,6 +11,7 @@ import pytest
 from PIL import Image
 
 from journal.errors import BadInput
+from journal.facts import Note, Photo
 from journal.record import clips, intake, photos, schema, spool, unpack, verify
 from journal.record.pack import pack
 from journal.record.photos import page_copy_path, take_in, thumbnail_path
@@ -98,8 +99,6 @@ def test_copies_have_the_sizes_that_pages_are_laid_out_for(tmp_path: Path) -> No
 
 
 def test_a_pack_has_the_same_time_on_every_file_and_originals_unless_asked(tmp_path: Path) -> None:
-    from journal.facts import Photo
-
     job = opened()
     with Store.open(tmp_path / "j") as store:
         taken = take_in(store.folder, file_of(Image.new("RGB", (64, 48), "teal")), "a.jpg")
@@ -119,3 +118,15 @@ def test_a_pack_has_the_same_time_on_every_file_and_originals_unless_asked(tmp_p
     with zipfile.ZipFile(tmp_path / "b.zip") as file:
         assert f"copies/{taken.sha256}-page.jpg" in file.namelist()
         assert not any(name.startswith("photos/") for name in file.namelist())
+
+
+def test_fifty_jobs_are_listed_and_a_thousand_entries_told_unless_more_are_asked_for(tmp_path: Path) -> None:
+    jobs = [opened() for _ in range(51)]
+    notes = [jobs[0].say(Note(f"{number}")) for number in range(951)]
+    with Store.open(tmp_path / "j") as store:
+        store.append(*(job.entries[0] for job in jobs), *notes)
+        assert len(store.jobs()) == 50 and len(store.jobs(limit=60)) == 51
+        assert len(store.since(0)) == 1000 and len(store.since(0, limit=None)) == 1002
+        assert [seq for seq, _ in store.since(1000)] == [1001, 1002]
+        assert len(store.since(0, jobs[0].job)) == 952 and len(store.since(0, jobs[1].job)) == 1
+        assert store.last_seq() == 1002
