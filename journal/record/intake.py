@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlite_utils import Database
@@ -42,11 +42,11 @@ class Way:
     """The journal's key."""
     now: datetime
     """The present moment, aware."""
-    timed: bool = False
+    timed: bool
     """Whether their times give way to the order in which they came (`Store.append`), or stand (`Store.merge`)."""
-    carried: bool = False
+    carried: bool
     """Whether they were made in another journal."""
-    signatures: Mapping[str, Signature] = field(default_factory=dict)
+    signatures: Mapping[str, Signature]
     """The signatures they were carried with, by entry."""
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from PIL import Image
+from PIL import Image, ImageOps
 
 from journal.facts import Photo, PhotoCue, RunEnded, RunKind, RunStarted
 from journal.facts.codec import time_to_text
@@ -133,3 +133,18 @@ def test_only_what_is_larger_than_may_be_left_is_brought_down(
         page = decoded(image, 160, 200, 1)
     assert page.size == expected and page.mode == "RGB" and page.info == {}
     assert np.abs(np.asarray(page, dtype=float) - 100).max() <= 1
+
+
+def test_a_large_jpeg_is_compared_without_decoding_all_of_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A JPEG can be decoded at an eighth of its size; 49 megapixels whole are 150 MB."""
+    sizes = []
+    turned = ImageOps.exif_transpose
+
+    def upright(image: Image.Image) -> Image.Image:
+        sizes.append(image.size)
+        return turned(image)
+
+    monkeypatch.setattr(ImageOps, "exif_transpose", upright)
+    original = kept(tmp_path, "a.jpg", grey(100, (2048, 1536)), "JPEG")
+    assert alike(original, kept(tmp_path, "b.jpg", grey(100, (1024, 768)), "JPEG"))
+    assert sizes == [(256, 192), (256, 192)], "at least 128 pixels each way"
