@@ -60,6 +60,7 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
         "'text 3 < 4'",
         "a = f'{b[:12]}'",
         "a = 1 << 20",
+        "time.sleep(0.02)",
         "def f(a: int) -> int: ...",
     ],
 )

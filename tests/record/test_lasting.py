@@ -4,15 +4,20 @@ from __future__ import annotations
 
 import errno
 import os
+import sqlite3
 import stat
+import sys
 from pathlib import Path
 
 import pytest
 
 from journal.errors import RecordError
 from journal.record import exports, files
+from journal.record.backup import back_up
 from journal.record.exports import exported, scratch
 from journal.record.files import file_errors, make_folder, put_in_place, write_once, write_whole
+from journal.record.store import Store
+from tests.record.arrange import opened
 
 Told = list[tuple[str, str]]
 
@@ -65,6 +70,16 @@ def test_each_folder_that_is_made_is_put_on_the_disk_in_the_one_above(tmp_path: 
         make_folder(tmp_path / "file")
 
 
+def test_a_folder_that_another_program_makes_meanwhile_is_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "a").mkdir()
+    exists = Path.exists
+    monkeypatch.setattr(Path, "exists", lambda path: path.name not in ("a", "b") and exists(path))
+    make_folder(tmp_path / "a" / "b")
+    assert (tmp_path / "a" / "b").is_dir()
+
+
 def test_what_leaves_the_journal_is_synced_before_it_has_its_name(tmp_path: Path, told: Told) -> None:
     with exported(tmp_path / "out" / "a.zip") as file:
         file.write(b"123")
@@ -92,6 +107,25 @@ def test_a_file_may_be_read_back_while_it_is_written(
     assert [path.name for path in tmp_path.iterdir()] == ["a"]
     if os.name == "posix":
         assert stat.S_IMODE((tmp_path / "a").stat().st_mode) == 0o600
+
+
+def test_the_copy_of_the_database_has_no_name_while_it_is_made(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """So that a kill leaves nothing of it beside the backup, where an O_TMPFILE can be had for that too."""
+    job, there = opened(), []
+    copy = Store.copy_database
+
+    def looked(store: Store, target: sqlite3.Connection) -> None:
+        there.extend(path.name for path in (tmp_path / "out").iterdir() if ".db." in path.name)
+        copy(store, target)
+        there.extend(path.name for path in (tmp_path / "out").iterdir() if ".db." in path.name)
+
+    monkeypatch.setattr(Store, "copy_database", looked)
+    (tmp_path / "out").mkdir()
+    with Store.open(tmp_path / "journal") as store:
+        store.append(*job.entries)
+        back_up(store, tmp_path / "out" / "a.zip")
+    assert there == [] or sys.platform == "win32"
+    assert [path.name for path in (tmp_path / "out").iterdir()] == ["a.zip"]
 
 
 def test_a_scratch_file_is_the_owners_alone_and_goes_with_its_use(tmp_path: Path) -> None:

@@ -54,8 +54,8 @@ def test_a_limit_is_what_is_said_of_it(limit: object, figure: object) -> None:
 
 def test_forty_streams_wait_to_be_heard(tmp_path: Path) -> None:
     kept = Spool(tmp_path, JOB)
-    full = [kept.put(f"{number:016x}", 0, b"ab", device="a").full for number in range(41)]
-    assert full == [False] * 40 + [True]
+    come = [kept.put(f"{number:016x}", 0, b"ab", device="a") for number in range(41)]
+    assert come == [spool.Come(1)] * 40 + [spool.Come(0, full=True)]
 
 
 def test_the_last_eight_answers_are_kept(tmp_path: Path) -> None:

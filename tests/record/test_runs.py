@@ -16,6 +16,7 @@ from journal.facts import (
     RunEnded,
     RunKind,
     RunStarted,
+    Withdrawal,
 )
 from journal.record.job import JobState
 from journal.record.replay import replay
@@ -116,3 +117,19 @@ def test_what_was_changed_twice_is_put_back_once() -> None:
     assert replay(job.entries).outstanding == (Restored.PRESSURE,)
     job.say(PutBack(Restored.PRESSURE))
     assert replay(job.entries).outstanding == ()
+
+
+def test_what_only_acts_on_other_entries_does_not_count_itself() -> None:
+    job = opened()
+    cut = job.say(Cut(1, 30.0))
+    right = job.say(Correction(cut.id, Cut(1, 33.0)))
+    away = job.say(Withdrawal(right.id))
+    asked = job.say(Question("two, three zero?", (Cut(2, 30.0),)))
+    answer = job.say(Answer(asked.id))
+    stands = replay(job.entries)
+    assert {id_: entry.body for id_, entry in stands.effective.items()} == {
+        job.entries[0].id: job.entries[0].body,
+        cut.id: Cut(1, 30.0),
+        answer.id: answer.body,
+    }
+    assert stands.replaced_by == {cut.id: (right.id,), right.id: (away.id,), asked.id: (answer.id,)}

@@ -263,14 +263,15 @@ def test_the_last_act_is_none_that_was_taken_back_unless_it_was_put_back_and_nev
 
 
 def test_the_context_is_of_the_run_in_progress_in_its_unit() -> None:
-    said = (Baseline(30.0), Cut(1, 31.0), Cut(5, None, no_change=True), Condition(SPEED, 700.0))
+    other = (Cut(2, 1.0, unit="mg"), Cut(3, 700.0, quantity=SPEED), Cut(4, 1.0, quantity=Quantity.FUEL_RATE))
+    said = (Baseline(30.0), Cut(1, 31.0), *other, Cut(5, None, no_change=True), Condition(SPEED, 700.0))
     scribe, job = told(RunStarted(RunKind.IDLE, held_out=(6,)), *said)
     context = context_of(job)
     assert context.run == RunStarted(RunKind.IDLE, held_out=(6,))
     assert context.run_id == scribe.entries[1].id
     assert context.baseline == 30.0
     assert context.already_cut == ((1, 31.0), (5, 30.0))
-    assert (context.done, context.held_out, context.next_cylinder) == ((1, 5), (6,), 2)
+    assert (context.done, context.held_out, context.next_cylinder) == ((1, 2, 3, 4, 5), (6,), None)
     assert context.ranges == (Range(SPEED, 350.0, 1050.0, "rpm"),)
     assert context.last == Condition(SPEED, 700.0) and context.last_id == scribe.entries[-1].id
     scribe.say(RunEnded())

@@ -8,7 +8,19 @@ from datetime import datetime, timedelta
 import pytest
 
 from journal.analysis.findings import Contribution, Findings, RunFinding, Standing, Suspect
-from journal.facts import Baseline, Body, Condition, Cut, Engine, JobOpened, Quantity, RunEnded, RunKind, RunStarted
+from journal.facts import (
+    Baseline,
+    Body,
+    Condition,
+    Cut,
+    Engine,
+    JobOpened,
+    Quantity,
+    RunEnded,
+    RunKind,
+    RunStarted,
+    Withdrawal,
+)
 from journal.leading import MOST_REPEATS, OLD, Asked, Lead, spoken, words
 from journal.record.job import Job, Reading
 from journal.record.replay import replay
@@ -112,6 +124,25 @@ def test_back_after_a_reading_is_that_reading_though_one_was_skipped_before() ->
     assert Led().lead.skip(Led().job, Led().now()) == "", "no run yet"
     before = Led().say(RUN)
     assert before.lead.skip(before.job, before.now()) == "", "a run needs its baseline"
+
+
+def test_what_was_skipped_stays_so_when_a_reading_before_it_is_taken_back() -> None:
+    led = Led().say(RUN, Baseline(30.0))
+    skipped = led.read(1, 5).asks()
+    assert isinstance(skipped, Cut)
+    led.lead.skip(led.job, led.now())
+    led.say(Withdrawal(led.scribe.entries[-1].id))
+    assert led.asks() != skipped
+    led.read(5)
+    assert led.asks() not in (skipped, None)
+
+
+def test_the_order_in_which_one_goes_counts_with_what_is_skipped_in_it() -> None:
+    led = Led().say(RUN, Baseline(30.0)).read(1, 5)
+    for expected in (3, 6, 2):
+        assert led.asks() == Cut(expected, 0.0), "by firing order, as it was begun"
+        led.lead.skip(led.job, led.now())
+    assert led.read(4).asks() is None
 
 
 def test_again_asks_for_the_last_reading_until_it_is_read_or_skipped() -> None:
