@@ -8,7 +8,7 @@ from pathlib import Path
 
 import pytest
 
-from journal.facts import Answer, Correction, Engine, JobOpened, Note, Question, Source, Withdrawal
+from journal.facts import Answer, Correction, Cut, Engine, JobOpened, Note, Question, Source, Withdrawal
 from journal.record.store import Store
 from journal.session import DOUBTFUL, RECENT, Session, open_job
 from journal.wording.types import Verdict
@@ -140,3 +140,74 @@ def test_while_it_is_held_nothing_is_entered_and_that_is_said(session: Session) 
     assert (on.verdict, on.say) == (Verdict.TAKE, "carrying on") and not session.held
     session.type("cylinder one cut thirty seven")
     assert len(session.job.entries) == before + 1
+
+
+@pytest.mark.parametrize(
+    ("word", "value", "say"),
+    [
+        ("first", 30.0, "two, thirty"),
+        ("second", 13.0, "two, thirteen"),
+        ("thirteen", 13.0, "two, thirteen"),
+        ("thirty", 30.0, "two, thirty"),
+        ("neither", None, "neither, then; say it again"),
+        ("no", None, "neither, then; say it again"),
+    ],
+)
+def test_each_word_picks_its_option(session: Session, word: str, value: float | None, say: str) -> None:
+    question = session.enter(Question("two, three zero or one three?", (Cut(2, 30.0), Cut(2, 13.0))))
+    (outcome,) = session.type(word)
+    assert (outcome.verdict, outcome.say) == (Verdict.TAKE, say)
+    answer = last(session)
+    assert isinstance(answer, Answer) and answer.question == question.id
+    assert [cut.value for cut in session.job.runs[-1].cuts] == ([] if value is None else [value])
+
+
+@pytest.mark.parametrize("word", ["yes", "third", "forty five"])
+def test_what_picks_none_of_two_is_asked_again_and_settles_nothing(session: Session, word: str) -> None:
+    session.enter(Question("two, three zero or one three?", (Cut(2, 30.0), Cut(2, 13.0))))
+    outcomes = session.type(word)
+    assert all(outcome.verdict is not Verdict.TAKE for outcome in outcomes)
+    assert len(session.job.waiting) >= 1 and session.job.runs[-1].cuts == ()
+
+
+def test_second_of_one_is_asked_again(session: Session) -> None:
+    session.enter(Question("two, three zero?", (Cut(2, 30.0),)))
+    (again,) = session.type("second")
+    assert (again.verdict, again.say, again.entry) == (Verdict.ASK, "two, three zero?", None)
+    (right,) = session.type("yes")
+    assert (right.verdict, right.line) == (Verdict.TAKE, "cylinder 2 cut: 30")
+
+
+def test_a_number_that_is_neither_is_told_what_to_say(session: Session) -> None:
+    session.enter(Question("which?", (Note("a"), Note("b"))))
+    (again,) = session.type("forty")
+    assert (again.verdict, again.say) == (Verdict.ASK, "which? Say first, second or neither.")
+    session.type("neither")
+    session.enter(Question("this?", (Note("a"),)))
+    (again,) = session.type("forty")
+    assert (again.verdict, again.say) == (Verdict.ASK, "this? Say yes or no.")
+
+
+def test_a_number_picks_the_cylinder_where_that_is_what_is_asked(session: Session) -> None:
+    session.enter(Question("three or four?", (Cut(3, 30.0), Cut(4, 30.0))))
+    (taken,) = session.type("four")
+    assert (taken.verdict, taken.line) == (Verdict.TAKE, "cylinder 4 cut: 30")
+
+
+def test_earlier_questions_about_the_same_thing_are_settled_with_the_one_answered(session: Session) -> None:
+    session.enter(Question("two, three zero?", (Cut(2, 30.0),)))
+    session.enter(Question("three, three zero?", (Cut(3, 30.0),)))
+    session.enter(Question("two, three one?", (Cut(2, 31.0),)))
+    session.type("yes")
+    assert [asked.question.body.prompt for asked in session.job.waiting] == ["three, three zero?"]
+    assert [(cut.cylinder, cut.value) for cut in session.job.runs[-1].cuts] == [(2, 31.0)]
+
+
+def test_a_plain_statement_settles_what_waits_by_its_option_or_in_its_own_words(session: Session) -> None:
+    asked = session.enter(Question("two, three zero or one three?", (Cut(2, 30.0), Cut(2, 13.0))))
+    session.type("cylinder two cut thirty")
+    assert last(session) == Answer(asked.id, 0)
+    asked = session.enter(Question("three, three zero or one three?", (Cut(3, 30.0), Cut(3, 13.0))))
+    session.type("cylinder three cut thirty one")
+    assert last(session) == Answer(asked.id, body=Cut(3, 31.0))
+    assert [(cut.cylinder, cut.value) for cut in session.job.runs[-1].cuts] == [(2, 30.0), (3, 31.0)]
