@@ -65,6 +65,9 @@ def test_a_cut_in_another_unit_is_held_against_the_runs_own() -> None:
     assert not doubt(job, Cut(1, 3.7 / one, quantity=Quantity.FUEL_RATE, unit="gal/h"))
     assert doubt(job, Cut(1, 3.7, quantity=Quantity.FUEL_RATE, unit="gal/h"))
     assert doubt(job, Cut(1, 3.7, quantity=Quantity.FUEL_RATE, unit="kg/h")), "no litre is a kilogram"
+    _, job = run_of(Baseline(3.0 / one), start=RunStarted(RunKind.IDLE, Quantity.FUEL_RATE, "gal/h"))
+    assert not doubt(job, Cut(1, 3.7, quantity=Quantity.FUEL_RATE, unit="L/h"))
+    assert doubt(job, Cut(1, 3.7)) and not doubt(job, Cut(1, 3.7 / one))
 
 
 @pytest.mark.parametrize(("stranded", "asked"), [(1, False), (2, True)])
@@ -72,6 +75,9 @@ def test_a_baseline_is_doubted_where_most_of_the_cuts_could_not_be_with_it(stran
     cuts = [Cut(n, 75.0 if n <= stranded else 37.5) for n in (1, 2)]
     scribe, job = run_of(Baseline(30.0), *cuts)
     assert bool(doubt(job, Baseline(30.0), entry=scribe.entries[2].id)) is asked
+    scribe.say(Cut(3, None, no_change=True))
+    scribe.say(Cut(4, 900.0, unit="mg"))
+    assert bool(doubt(replay(scribe.entries), Baseline(30.0), entry=scribe.entries[2].id)) is asked, "they say nothing"
 
 
 def test_hold_on_is_of_one_job_until_carry_on(tmp_path: Path) -> None:
