@@ -102,7 +102,7 @@ def digest(files: list[Path]) -> str:
 def _add(reach: Reach, found: dict, copy: Path, sources: Path) -> None:
     reach.tests |= found["tests"]
     for path, lines in found["lines"].items():
-        if not (copy / path).is_file():
+        if path not in found["sources"] or not (copy / path).is_file():  # a template, or a source that is gone
             continue
         was = (sources / found["sources"][path]).read_text(encoding="utf-8")
         lines_now = moved(was, (copy / path).read_text(encoding="utf-8"))
