@@ -36,7 +36,7 @@ class Lead:
     """What was asked for once more by the technician."""
     _repeated: list[Cut | Baseline] = field(default_factory=list)
     """What was asked for once more by the journal."""
-    _before: int = 0
+    _before: int = field(init=False)
     """How often the last of that was read when it was asked for; -1 once it is not wanted any more."""
     ended: str = ""
     """The run whose end was told."""

@@ -177,3 +177,31 @@ def test_a_held_database_is_waited_for_as_long_as_is_said_and_no_longer(tmp_path
         other.execute("ROLLBACK")
         assert len(store.append(*opened().entries)) == 1
     other.close()
+
+
+@pytest.mark.parametrize(
+    ("limit", "most", "how"),
+    [
+        ("MOST_COEFFICIENTS", 3 * 640 * 480, {"kind": "JPEG", "progressive": True, "subsampling": 0}),
+        ("MOST_PIXELS_JPEG", 640 * 480, {"kind": "JPEG"}),
+        ("MOST_PIXELS", 640 * 480, {"kind": "PNG"}),
+        ("MOST_PIXELS_COSTLY", 640 * 480, {"kind": "WEBP"}),
+    ],
+)
+def test_a_photo_of_just_so_much_is_taken_in_and_of_one_more_is_not(
+    tmp_path: Path, limit: str, most: int, how: dict[str, object], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from journal.record import photos
+
+    data = file_of(scene(), **how)  # type: ignore[arg-type]
+    monkeypatch.setattr(photos, limit, most)
+    assert take_in(tmp_path, data, "a").width == 640
+    monkeypatch.setattr(photos, limit, most - 1)
+    with pytest.raises(BadInput, match="megapixels|several scans"):
+        take_in(tmp_path, data, "a")
+    monkeypatch.setattr(photos, limit, most)
+    monkeypatch.setattr(photos, "MOST_BYTES", len(data))
+    assert take_in(tmp_path, data, "a").width == 640
+    monkeypatch.setattr(photos, "MOST_BYTES", len(data) - 1)
+    with pytest.raises(BadInput):
+        take_in(tmp_path, data, "a")

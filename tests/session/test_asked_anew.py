@@ -17,7 +17,7 @@ def test_a_pressure_changed_amid_a_run_names_it_and_both_that_it_may_mean(sessio
     assert asked.verdict is Verdict.ASK
     assert asked.say == asked.line == "injection pressure thirty megapascals: still this run, or a new one?"
     begun = RunStarted(RunKind.IDLE, repeat=True, pressure_value=30.0, pressure_unit="MPa")
-    assert last(session) == Question(asked.say, (Condition(Quantity.INJECTION_PRESSURE, 30.0, "MPa"), begun))
+    assert last(session) == Question(asked.say, (Condition(Quantity.INJECTION_PRESSURE, 30.0), begun))
 
 
 def test_a_correction_of_something_older_names_what_it_would_be(session: Session) -> None:
