@@ -197,7 +197,7 @@ def test_a_photo_of_just_so_much_is_taken_in_and_of_one_more_is_not(
     monkeypatch.setattr(photos, limit, most)
     assert take_in(tmp_path, data, "a").width == 640
     monkeypatch.setattr(photos, limit, most - 1)
-    with pytest.raises(BadInput, match="megapixels|several scans"):
+    with pytest.raises(BadInput, match=r"megapixels|several scans"):
         take_in(tmp_path, data, "a")
     monkeypatch.setattr(photos, limit, most)
     monkeypatch.setattr(photos, "MOST_BYTES", len(data))
