@@ -148,3 +148,17 @@ def test_a_large_jpeg_is_compared_without_decoding_all_of_it(tmp_path: Path, mon
     original = kept(tmp_path, "a.jpg", grey(100, (2048, 1536)), "JPEG")
     assert alike(original, kept(tmp_path, "b.jpg", grey(100, (1024, 768)), "JPEG"))
     assert sizes == [(256, 192), (256, 192)], "at least 128 pixels each way"
+
+
+def test_so_is_one_that_stands_upright(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    sizes = []
+    turned = ImageOps.exif_transpose
+
+    def upright(image: Image.Image) -> Image.Image:
+        sizes.append(image.size)
+        return turned(image)
+
+    monkeypatch.setattr(ImageOps, "exif_transpose", upright)
+    kept_so = kept(tmp_path, "b.jpg", grey(100, (768, 1024)), "JPEG")
+    assert alike(kept(tmp_path, "a.jpg", grey(100, (1536, 2048)), "JPEG"), kept_so)
+    assert sizes == [(192, 256), (192, 256)]
