@@ -28,7 +28,12 @@ ROOT = Path(__file__).resolve().parents[2]
 KEPT = ROOT / ".mutants"
 MOST_ALIVE = 6.0
 """Per cent of a sample that may be alive."""
-TOGETHER = {"session": ("session", "answering", "context", "corrected", "holding", "leading", "mending", "told")}
+TOGETHER = {
+    "session": (
+        "session", "answering", "amending", "context", "corrected", "holding", "leading", "learnt", "mending",
+        "outcome", "settling", "steering", "told",
+    ),
+}  # fmt: skip
 """Modules that make a room though no folder holds them: here those of a conversation."""
 BEYOND = {
     "record": ("record", "facts", "cli"),

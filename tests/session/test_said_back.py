@@ -8,9 +8,10 @@ from pathlib import Path
 
 import pytest
 
+from journal.amending import RECENT
 from journal.facts import Answer, Correction, Cut, Engine, JobOpened, Note, Question, Source, Withdrawal
 from journal.record.store import Store
-from journal.session import DOUBTFUL, RECENT, Session, open_job
+from journal.session import DOUBTFUL, Session, open_job
 from journal.wording.types import Verdict
 
 
