@@ -205,3 +205,23 @@ def test_a_photo_of_just_so_much_is_taken_in_and_of_one_more_is_not(
     monkeypatch.setattr(photos, "MOST_BYTES", len(data) - 1)
     with pytest.raises(BadInput):
         take_in(tmp_path, data, "a")
+
+
+def test_a_copy_that_goes_meanwhile_keeps_no_photo_out(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    from journal.record import photos
+
+    monkeypatch.setattr(photos, "files_of", lambda *_: [tmp_path / "gone.jpg"])
+    assert take_in(tmp_path, file_of(scene()), "a.jpg").width == 640
+
+
+def test_what_was_to_be_removed_of_an_erased_job_is_noted_no_more_once_it_is(tmp_path: Path) -> None:
+    job, other = opened(), opened()
+    with Store.open(tmp_path) as store:
+        clip = keep_clip(store.folder, np.ones(4, dtype=np.float32))
+        job.say(Cut(1, 30.0), clip=clip)
+        store.append(*job.entries, *other.entries)
+        store.erase(job.job)
+        assert list(all_clips(store.folder)) == []
+        assert store.query("SELECT count(*) FROM files_to_remove") == [(0,)]
+        assert store.query("SELECT count(*) FROM erasing") == [(0,)]
+        assert verify(store) == []
