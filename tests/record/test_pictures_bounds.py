@@ -12,6 +12,7 @@ from PIL import Image, ImageOps
 
 from journal.facts import Photo, PhotoCue, RunEnded, RunKind, RunStarted
 from journal.facts.codec import time_to_text
+from journal.record import picture_decoding
 from journal.record.job import Picture, PlacedBy
 from journal.record.picture_alike import alike, same_copy
 from journal.record.picture_decoding import decoded
@@ -162,3 +163,18 @@ def test_so_is_one_that_stands_upright(tmp_path: Path, monkeypatch: pytest.Monke
     kept_so = kept(tmp_path, "b.jpg", grey(100, (768, 1024)), "JPEG")
     assert alike(kept(tmp_path, "a.jpg", grey(100, (1536, 2048)), "JPEG"), kept_so)
     assert sizes == [(192, 256), (192, 256)]
+
+
+def test_what_must_be_decoded_whole_is_brought_down_in_strips_of_whole_steps(monkeypatch: pytest.MonkeyPatch) -> None:
+    """At most 256 rows of it are there twice."""
+    seen, plain = [], picture_decoding._plain
+
+    def strip(image: Image.Image) -> Image.Image:
+        seen.append(image.size)
+        return plain(image)
+
+    monkeypatch.setattr(picture_decoding, "_plain", strip)
+    with Image.open(io.BytesIO(file_of(grey(100, (640, 1100)), "PNG"))) as image:
+        page = decoded(image, 160, 200, 1)
+    assert seen == [(640, 252)] * 4 + [(640, 92), (107, 184)]
+    assert page.size == (107, 184), "small enough to be left so"
