@@ -230,8 +230,7 @@ def _opened(photo: Path | bytes | IO[bytes], name: str) -> Iterator[tuple[IO[byt
 
 
 def _check_size(file: IO[bytes], name: str) -> None:
-    size = file.seek(0, io.SEEK_END)
-    file.seek(0)
+    size = file.seek(0, io.SEEK_END)  # whoever reads it begins at its beginning
     if size > MOST_BYTES:
         raise BadInput(f"{name} is larger than {MOST_BYTES // 1_000_000} MB: send a smaller copy")
     if not size:
