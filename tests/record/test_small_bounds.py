@@ -13,7 +13,17 @@ import pytest
 from PIL import Image
 
 from journal.errors import BadInput, NotFound, RecordError
-from journal.facts import Cut, Note, Photo, PhotoPlaced
+from journal.facts import (
+    Cut,
+    Note,
+    PartAnswer,
+    PartState,
+    PartWanted,
+    Photo,
+    PhotoPlaced,
+    Source,
+    Withdrawal,
+)
 from journal.record import verify as verifying
 from journal.record.clips import all_clips, clip_path, keep_clip, keep_flac
 from journal.record.files import PHOTOS, shelf
@@ -225,3 +235,24 @@ def test_what_was_to_be_removed_of_an_erased_job_is_noted_no_more_once_it_is(tmp
         assert store.query("SELECT count(*) FROM files_to_remove") == [(0,)]
         assert store.query("SELECT count(*) FROM erasing") == [(0,)]
         assert verify(store) == []
+
+
+def test_the_desk_has_the_last_word_on_a_part_until_somebody_else_has(tmp_path: Path) -> None:
+    job, other = opened(), opened()
+    first, second = job.say(PartWanted("injector")), job.say(PartWanted("pushrod"))
+
+    def answered(part: str, state: PartState, source: Source) -> None:
+        job.say(PartAnswer(part, state), source=source, technician="")
+
+    with Store.open(tmp_path) as store:
+        answered(first.id, PartState.PRICED, Source.DESK)
+        answered(second.id, PartState.ANSWERED, Source.DESK)
+        answered(first.id, PartState.ORDERED, Source.DESK)
+        store.append(*job.entries, *other.entries)
+        assert store.desk_answers([job.job, other.job]) == {job.job: ["ordered", "answered"]}
+        assert store.desk_answers([]) == {}
+        store.append(job.say(Withdrawal(job.entries[-1].id)))
+        assert store.desk_answers([job.job]) == {job.job: ["priced", "answered"]}
+        answered(first.id, PartState.FITTED, Source.TYPED)
+        store.append(job.entries[-1])
+        assert store.desk_answers([job.job]) == {job.job: ["answered"]}
