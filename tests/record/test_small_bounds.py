@@ -112,6 +112,13 @@ def test_an_entry_is_found_by_a_beginning_that_only_one_has(tmp_path: Path) -> N
                 store.entry(nothing)
 
 
+def test_a_job_is_found_by_an_identifier_with_every_digit_in_it(tmp_path: Path) -> None:
+    whole = "01234567-89ab-7cde-8f01-234567890123"
+    with Store.open(tmp_path) as store:
+        store.append(*opened(job=whole).entries)
+        assert store.find(whole) == store.find(whole.upper()) == store.find(whole[:-1]) == whole
+
+
 def test_a_list_is_ordered_narrowed_and_begun_where_it_is_asked(tmp_path: Path) -> None:
     jobs = [opened(at=datetime(2026, 3, day, 8, tzinfo=UTC), technician=f"T{day}") for day in (1, 2, 3)]
     with Store.open(tmp_path) as store:
