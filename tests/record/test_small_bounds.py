@@ -27,6 +27,7 @@ from journal.facts import (
 from journal.record import verify as verifying
 from journal.record.clips import all_clips, clip_path, keep_clip, keep_flac
 from journal.record.files import PHOTOS, shelf
+from journal.record.pack import pack
 from journal.record.photos import take_in, thumbnail_path
 from journal.record.schema import connect
 from journal.record.store import Store
@@ -263,3 +264,20 @@ def test_the_desk_has_the_last_word_on_a_part_until_somebody_else_has(tmp_path: 
         answered(first.id, PartState.FITTED, Source.TYPED)
         store.append(job.entries[-1])
         assert store.desk_answers([job.job]) == {job.job: ["answered"]}
+
+
+def test_a_pack_says_which_photos_and_sounds_it_lacks(tmp_path: Path) -> None:
+    job = opened()
+    photo, clip = "ab" * 32, "cd" * 32
+    job.say(Photo(photo, "a.jpg", "overhead"))
+    job.say(Cut(1, 30.0), clip=clip)
+    with Store.open(tmp_path / "j") as store:
+        store.append(*job.entries)
+        packed = pack(store, job.job, tmp_path / "a.zip")
+        assert (packed.missing, packed.photos, packed.clips, packed.entries) == ((photo, clip), 0, 0, 3)
+        sha256 = take_in(store.folder, file_of(scene(160, 120)), "b.jpg").sha256
+        job.say(Photo(sha256, "b.jpg", "overhead"))
+        job.say(Cut(2, 30.0), clip=keep_clip(store.folder, np.ones(4, dtype=np.float32)))
+        store.append(*job.entries[-2:])
+        packed = pack(store, job.job, tmp_path / "b.zip")
+        assert (packed.missing, packed.photos, packed.clips, packed.entries) == ((photo, clip), 1, 1, 5)
