@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import stat
+import time
 from pathlib import Path
 
 import pytest
@@ -13,6 +14,7 @@ from journal.facts import Baseline, Body, Check, Condition, Cut, Note, Quantity,
 from journal.holding import HOLDING_FILE, is_holding, keep_holding
 from journal.record.job import Job
 from journal.record.replay import replay
+from journal.session import local_offset_minutes
 from tests.record.arrange import Scribe, opened
 
 READ = (Cut(1, 37.5), Cut(2, 37.4), Cut(3, 37.6))
@@ -93,3 +95,16 @@ def test_hold_on_is_of_one_job_until_carry_on(tmp_path: Path) -> None:
     assert not is_holding(tmp_path, "a") and not (tmp_path / HOLDING_FILE).exists()
     (tmp_path / HOLDING_FILE).write_bytes(b"\xff\xfe")
     assert not is_holding(tmp_path, "a")
+
+
+@pytest.mark.skipif(not hasattr(time, "tzset"), reason="the zone of this system cannot be set for a moment")
+@pytest.mark.parametrize(("zone", "minutes"), [("UTC0", 0), ("AAA-05:30", 330), ("BBB03:30", -210)])
+def test_an_entry_has_the_offset_of_the_place_in_minutes(
+    zone: str, minutes: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """POSIX writes zones west of Greenwich as positive."""
+    with monkeypatch.context() as patched:
+        patched.setenv("TZ", zone)
+        time.tzset()
+        assert local_offset_minutes() == minutes
+    time.tzset()
