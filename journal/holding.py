@@ -27,4 +27,4 @@ def keep_holding(folder: Path, job: str, holding: bool) -> None:
     if holding:
         write_whole(folder / HOLDING_FILE, job.encode(), lasting=False)
     elif is_holding(folder, job):
-        (folder / HOLDING_FILE).unlink(missing_ok=True)
+        (folder / HOLDING_FILE).unlink()

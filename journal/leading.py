@@ -36,7 +36,7 @@ class Lead:
     """What was asked for once more by the technician."""
     _repeated: list[Cut | Baseline] = field(default_factory=list)
     """What was asked for once more by the journal."""
-    _before: int = 0
+    _before: int = field(init=False)
     """How often the last of that was read when it was asked for; -1 once it is not wanted any more."""
     ended: str = ""
     """The run whose end was told."""
@@ -57,11 +57,10 @@ class Lead:
 
     def _handled(self, run: Run) -> list[int]:
         """The cylinders cut and skipped, in the order in which that was done."""
-        cut = [each.cylinder for each in run.cuts if each.cylinder is not None]
-        handled: list[int] = []
-        for number in range(len(cut) + 1):
-            handled += [cylinder for before, cylinder in self._skipped if before == number]
-            handled += cut[number : number + 1]
+        handled = [each.cylinder for each in run.cuts if each.cylinder is not None]
+        # From the last on, so that each finds its place; one skipped after a reading that was taken back stays skipped.
+        for before, cylinder in reversed(self._skipped):
+            handled.insert(before, cylinder)
         return handled
 
     def _worth_repeating(self, run: Run) -> Cut | Baseline | None:

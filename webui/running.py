@@ -26,7 +26,7 @@ def keep_address(folder: Path, address: str) -> None:
 def forget_address(folder: Path) -> None:
     """The page is served no more."""
     with contextlib.suppress(OSError):
-        (folder / ADDRESS_FILE).unlink(missing_ok=True)
+        (folder / ADDRESS_FILE).unlink()
 
 
 def address_of_running(folder: Path) -> str:

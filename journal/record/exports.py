@@ -89,7 +89,7 @@ def exported(target: Path, *, replace: bool = False, mode: int = 0o666) -> Itera
             _publish(beside, target, replace=replace)
         finally:
             with contextlib.suppress(OSError):
-                beside.unlink(missing_ok=True)
+                beside.unlink()
         sync_folder(target.parent)
 
 
@@ -136,4 +136,4 @@ def scratch(folder: Path) -> Iterator[tuple[Path, int]]:
     finally:
         os.close(handle)
         with contextlib.suppress(OSError):
-            path.unlink(missing_ok=True)
+            path.unlink()

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Container, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from datetime import datetime, timedelta
 
 from sqlite_utils import Database
@@ -42,11 +42,11 @@ class Way:
     """The journal's key."""
     now: datetime
     """The present moment, aware."""
-    timed: bool = False
+    timed: bool
     """Whether their times give way to the order in which they came (`Store.append`), or stand (`Store.merge`)."""
-    carried: bool = False
+    carried: bool
     """Whether they were made in another journal."""
-    signatures: Mapping[str, Signature] = field(default_factory=dict)
+    signatures: Mapping[str, Signature]
     """The signatures they were carried with, by entry."""
 
 
@@ -102,7 +102,7 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
 
 
 def _insert(db: Database, entry: Entry, number: int, signature: Signature | None) -> Arrived:
-    return Arrived(int(db.execute(rows.INSERT, rows.row_of(entry, number)).lastrowid or 0), entry, signature)
+    return Arrived(rows.number_given(db.execute(rows.INSERT, rows.row_of(entry, number))), entry, signature)
 
 
 def _check_time(entry: Entry, now: datetime) -> None:
@@ -131,7 +131,7 @@ def number_of(db: Database, job_id: str, opening: Container[str], key: JournalKe
     reference = references.free_reference(db, code)
     sql = "INSERT INTO jobs (id, code, reference) VALUES (?, ?, ?)"
     with sums.kept(db, key, "jobs", "id = ?", [job_id]):
-        return int(db.execute(sql, [job_id, code, reference]).lastrowid or 0)
+        return rows.number_given(db.execute(sql, [job_id, code, reference]))
 
 
 def _about(db: Database, entry: Entry, batch: Mapping[str, Entry]) -> Entry | None:

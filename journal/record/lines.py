@@ -73,6 +73,7 @@ def select(
     tables, where = "job_lines l JOIN jobs ON jobs.number = l.job", []
     values: list[object] = []
     order = f"l.{'last_at' if until is None else 'opened_at'} DESC, l.job DESC"
+    text = text.encode("utf-8", "ignore").decode()  # half a character finds nothing
     words = _query(text)
     if words:
         # The index yields its matches newest job first by itself: the search stops as soon as the page is full.
@@ -181,8 +182,7 @@ def _line(row: tuple[object, ...]) -> JobLine:
 
 def _query(text: str) -> str:
     """An FTS5 query that finds every word of the text as the beginning of a word, whatever signs it holds."""
-    readable = text.encode("utf-8", "ignore").decode().replace("\0", " ").replace('"', " ")
-    words = readable.split()
+    words = text.replace("\0", " ").replace('"', " ").split()
     return " ".join(f'"{word}"*' for word in words if any(c.isalnum() for c in word))
 
 

@@ -45,8 +45,6 @@ from journal.record.photos import original_path, page_copy_path
 from journal.record.store import Store
 from journal.record.unpack import ENTRIES, LAYOUT, MANIFEST, SIGNATURES, is_top_name
 
-_MADE = (1980, 1, 1, 0, 0, 0)
-
 
 @dataclass(frozen=True)
 class Packed:
@@ -134,7 +132,7 @@ def _write(out: BinaryIO, files: Mapping[str, bytes | Path], about: dict[str, An
 
 
 def _info(name: str, squeeze: bool) -> zipfile.ZipInfo:
-    info = zipfile.ZipInfo(name, _MADE)
+    info = zipfile.ZipInfo(name)  # of 1980, so that the same job gives the same bytes
     info.compress_type = zipfile.ZIP_DEFLATED if squeeze else zipfile.ZIP_STORED
     info.external_attr = 0o644 << 16
     return info

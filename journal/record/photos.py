@@ -160,7 +160,6 @@ def keep_page_copy(folder: Path, sha256: str, jpeg: bytes, *, anew: bool = False
 
 def original_path(folder: Path, sha256: str) -> Path:
     """The original's file; `NotFound` when it is not here."""
-    check_sha256(sha256)
     for ending in dict.fromkeys(_ENDINGS.values()):
         path = shelf(folder, PHOTOS, sha256, ending)
         if path.is_file():
@@ -231,8 +230,7 @@ def _opened(photo: Path | bytes | IO[bytes], name: str) -> Iterator[tuple[IO[byt
 
 
 def _check_size(file: IO[bytes], name: str) -> None:
-    size = file.seek(0, io.SEEK_END)
-    file.seek(0)
+    size = file.seek(0, io.SEEK_END)  # whoever reads it begins at its beginning
     if size > MOST_BYTES:
         raise BadInput(f"{name} is larger than {MOST_BYTES // 1_000_000} MB: send a smaller copy")
     if not size:

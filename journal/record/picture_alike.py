@@ -9,6 +9,8 @@ import numpy.typing as npt
 from PIL import Image, ImageOps
 
 _EDGE = 16
+_AT_LEAST = (128, 128)
+"""What a JPEG is decoded to, pixels: no less, and not twice as much where it can be less."""
 _UNLIKE = 0.05
 """Root mean square difference, of 1, above which two pictures are not the same; copies stay well under it."""
 _BLOCK = 8
@@ -63,7 +65,7 @@ def alike(original: Path, copy: Path) -> bool:
 def _small(path: Path) -> npt.NDArray[np.float64]:
     """A picture as shades of grey from 0 to 1, shape (16, 16), upright, on white where it is transparent."""
     with Image.open(path) as image:
-        image.draft("RGB", (8 * _EDGE, 8 * _EDGE))
+        image.draft("RGB", _AT_LEAST)
         upright = ImageOps.exif_transpose(image)
         if upright.mode.startswith("I"):  # 16 bits of grey
             deep = np.asarray(upright, dtype=np.float64) / 65_535

@@ -55,6 +55,11 @@ def _plain_words(trouble: str, path: Path) -> str:
         return "the journal cannot be opened: check that its folder exists and can be written"
     if "malformed" in words or "not a database" in words:
         return "the journal is damaged: keep the file, run `journal verify`, and go back to the last backup"
+    if "no such table" in words or "no such column" in words:
+        return (
+            f"the journal is damaged, part of it is gone ({trouble}); nothing was saved: go back to the last backup; "
+            "without one, `journal pack` each job and `journal unpack` the packs into a new folder"
+        )
     if "an entry is never" in words:
         return trouble
     return f"{trouble}; nothing was saved: check the disk, then run `journal verify`"

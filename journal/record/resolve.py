@@ -93,14 +93,12 @@ def _current(entry: Entry, said: tuple[Body | None, Entry] | None) -> tuple[Body
     if said is None:
         return entry.body, entry.certainty
     new, by = said
-    match entry.body:
+    if isinstance(entry.body, Correction | Answer):
+        assert new is not None  # only a question can be answered with nothing
         # What corrects an act by a plain fact changes what the act says, not whom it is about.
-        case Correction() if new is not None and target_of(new) is None:
-            new = Correction(entry.body.target, new)
-        case Answer() if new is not None and target_of(new) is None:
-            new = Answer(entry.body.question, body=new)
-        case _:
-            pass
+        if target_of(new) is None:
+            act = entry.body
+            new = Correction(act.target, new) if isinstance(act, Correction) else Answer(act.question, body=new)
     return new, by.certainty
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import sqlite3
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
@@ -28,6 +29,12 @@ def row_of(entry: Entry, number: int) -> list[object]:
     body = json.dumps(data["body"], ensure_ascii=False, separators=(",", ":"))
     before = (data["id"], number, data["at_utc"], data["offset_minutes"], data["technician"], data["source"])
     return [*before, data["body"]["kind"], data["heard"], data["clip"], data["certainty"], body]
+
+
+def number_given(inserted: sqlite3.Cursor) -> int:
+    """The number that the database gave to the row that was just inserted."""
+    assert inserted.lastrowid is not None
+    return inserted.lastrowid
 
 
 def entry_of(row: tuple[object, ...]) -> tuple[int, Entry]:

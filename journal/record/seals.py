@@ -131,7 +131,12 @@ def _bytes(value: object) -> bytes:
 
 
 def signatures(db: Database, job: int) -> dict[str, Signature]:
-    """Who signed which of a job's entries, by the entry's identifier; unsigned ones are left out."""
+    """Who signed which of a job's entries, by the entry's identifier; unsigned ones are left out.
+
+    Where the seals themselves are gone, which `troubles` tells, nothing is signed and the entries can still be read.
+    """
+    if _are_gone(db):
+        return {}
     sql = (
         "SELECT e.id, k.key, s.signature FROM entries e JOIN seals s ON s.seq = e.seq "
         "JOIN signers k ON k.number = s.signer WHERE e.job = ?"
@@ -139,6 +144,18 @@ def signatures(db: Database, job: int) -> dict[str, Signature]:
     # What is no bytes was put there by another program, and is refused as such.
     found = db.execute(sql, [job])
     return {str(id_): Signature(bytes(memoryview(key)), bytes(memoryview(by))) for id_, key, by in found}
+
+
+def carried(db: Database, job: int) -> set[str]:
+    """A job's entries, by identifier, that were made in another journal; none where the seals are gone."""
+    if _are_gone(db):
+        return set()
+    sql = "SELECT e.id FROM entries e JOIN seals s ON s.seq = e.seq WHERE e.job = ? AND s.carried"
+    return {str(id_) for (id_,) in db.execute(sql, [job])}
+
+
+def _are_gone(db: Database) -> bool:
+    return not {"seals", "signers"} <= set(db.table_names())
 
 
 Read = tuple[Sequence[object], object]

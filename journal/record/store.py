@@ -116,7 +116,7 @@ class Store:
             self._write(tuple(entries), carried=True, keep=False)
 
     def merge(
-        self, entries: Iterable[Entry], *, carried: bool = True, signatures: Mapping[str, Signature] | None = None
+        self, entries: Iterable[Entry], *, carried: bool, signatures: Mapping[str, Signature] | None = None
     ) -> list[Entry]:
         """Bring in entries exactly as they are; returns those that were not here yet.
 
@@ -436,9 +436,8 @@ class Store:
 
     def carried(self, job_id: str) -> set[str]:
         """A job's entries, by identifier, that were made in another journal. `NotFound` as `entries`."""
-        sql = "SELECT e.id FROM entries e JOIN seals s ON s.seq = e.seq WHERE e.job = ? AND s.carried"
         with database_errors(self.path):
-            return {str(id_) for (id_,) in self._db.execute(sql, [self._number(job_id)])}
+            return seals.carried(self._db, self._number(job_id))
 
     def copy_database(self, target: sqlite3.Connection) -> None:
         """Copy the database as it stands now into another, through SQLite's own backup."""

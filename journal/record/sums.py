@@ -19,6 +19,7 @@ from dataclasses import dataclass, field, replace
 from sqlite_utils import Database
 
 from journal.record.keys import KEY_NAME, JournalKey, name_of, signed_by
+from journal.record.rows import number_given
 
 _ALONE, _ALL = b"cutout journal sum\n", b"cutout journal sums\n"
 _BYTES = 256
@@ -186,7 +187,7 @@ def signer(db: Database, key: bytes) -> int:
     row = db.execute("SELECT number FROM signers WHERE key = ?", [key]).fetchone()
     if row is not None:
         return int(row[0])
-    return int(db.execute("INSERT INTO signers (key) VALUES (?)", [key]).lastrowid or 0)
+    return number_given(db.execute("INSERT INTO signers (key) VALUES (?)", [key]))
 
 
 def _worked_out(db: Database) -> dict[str, bytes]:

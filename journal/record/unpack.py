@@ -114,7 +114,7 @@ def unpack(store: Store, path: Path, ask: Callable[[Brought], object] = lambda b
             data = _read(source, name, manifest, path.name)
             _keep(store.folder, name, data, anew=_checksum(name) in others)
     packed = {entry.id for entry in entries}
-    new = tuple(entry for entry in store.merge(entries, signatures=signatures) if entry.id in packed)
+    new = tuple(entry for entry in store.merge(entries, carried=True, signatures=signatures) if entry.id in packed)
     _note(store, kept, new)
     clips = sum(_room(name) == CLIPS for name in kept)
     return Unpacked((job,), new, len(kept) - clips, clips, brought)

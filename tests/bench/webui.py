@@ -74,7 +74,7 @@ def big_job(store: Store) -> str:
         for n, body in enumerate(bodies)
         for moment in [at + timedelta(seconds=n)]
     ]
-    store.merge(entries)
+    store.merge(entries, carried=True)
     return job
 
 

@@ -12,7 +12,7 @@ from scipy.stats import binomtest
 from tests.mutants.__main__ import asked_of, files_of, interval
 from tests.mutants.changes import mutants
 from tests.mutants.forked import TIMED_OUT, forked
-from tests.mutants.reach import Reach
+from tests.mutants.reach import Reach, moved
 
 
 def changed(source: str) -> list[str]:
@@ -60,6 +60,7 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
         "'text 3 < 4'",
         "a = f'{b[:12]}'",
         "a = 1 << 20",
+        "time.sleep(0.02)",
         "def f(a: int) -> int: ...",
     ],
 )
@@ -86,14 +87,24 @@ def test_a_line_is_tried_by_the_tests_that_run_it_or_what_it_sets(
     reach = Reach()
     reach.lines["room.py"][4] |= {"test of f"}
     reach.lines["room.py"][7] |= {"test of g"}
+    reach.lines["room.py"][1] |= {"test that is the first to load it"}
     assert reach.of("room.py", 4, SOURCE) == {"test of f"}
     assert reach.of("room.py", 3, SOURCE) == {"test of f"}, "a default is seen where the function runs"
-    assert reach.of("room.py", 1, SOURCE) == {"test of g"}, "a constant is seen where its name stands"
+    assert reach.of("room.py", 1, SOURCE) == {"test of g", "test that is the first to load it"}, "where its name stands"
+
+
+def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> None:
+    was = "a = 1\nb = 2\nc = 3\n"
+    assert moved(was, was) == {1: 1, 2: 2, 3: 3}
+    assert moved(was, "a = 1\nnew = 5\nb = 2\nc = 3\n") == {1: 1, 2: 1, 3: 2, 4: 3}, "a new line runs as that before it"
+    assert moved(was, "b = 2\nc = 4\n") == {1: 2, 2: 2}
 
 
 def test_rooms_are_folders_or_modules_and_have_tests() -> None:
     assert Path("journal/record/store.py") in files_of("record") == files_of("journal/record")
-    assert files_of("session") == [Path("journal/session.py")]
+    assert files_of("journal/session") == [Path("journal/session.py")]
+    assert {Path("journal/session.py"), Path("journal/context.py")} < set(files_of("session"))
+    assert all(path.is_file() for path in files_of("session"))
     assert Path("webui/app.py") in files_of("webui")
     assert Path("journal/wording/parse.py") in files_of("wording")
     for room in ("record", "webui", "session", "wording", "analysis"):

@@ -8,6 +8,7 @@ on, and what was alive is tried again once a test has changed. Ends with 1 where
 from __future__ import annotations
 
 import argparse
+import hashlib
 import json
 import os
 import random
@@ -27,17 +28,24 @@ ROOT = Path(__file__).resolve().parents[2]
 KEPT = ROOT / ".mutants"
 MOST_ALIVE = 6.0
 """Per cent of a sample that may be alive."""
+TOGETHER = {
+    "session": (
+        "session", "answering", "amending", "context", "corrected", "holding", "leading", "learnt", "mending",
+        "outcome", "settling", "steering", "told",
+    ),
+}  # fmt: skip
+"""Modules that make a room though no folder holds them: here those of a conversation."""
 BEYOND = {
-    "record": ("record", "facts", "session", "cli"),
+    "record": ("record", "facts", "cli"),
     "webui": ("webui",),
-    "session": ("session", "cli", "webui"),
+    "session": ("session", "cli"),
     "wording": ("wording", "session"),
     "analysis": ("analysis", "causes", "outside"),
     "analysis/run": ("analysis", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
-MOST_S = 10.0
-"""Seconds of tests, by what they took when recorded, that one mutant is tried with."""
+MOST_S = 40.0
+"""Seconds of tests beside its own file's, by what they took when recorded, that one mutant is tried with."""
 
 
 @dataclass(frozen=True)
@@ -51,7 +59,7 @@ class Place:
     @property
     def key(self) -> str:
         m = self.mutant
-        return f"{self.path} {digest([ROOT / self.path])[:16]} {m.line} {m.start} {m.end} {m.after}"
+        return f"{self.path} {hashlib.sha256(self.source).hexdigest()[:16]} {m.line} {m.start} {m.end} {m.after}"
 
     def __str__(self) -> str:
         text = self.source.splitlines()[self.mutant.line - 1]
@@ -66,6 +74,8 @@ def files_of(room: str) -> list[Path]:
     Raises:
         SystemExit: there is no such room.
     """
+    if room in TOGETHER:
+        return [Path("journal") / f"{module}.py" for module in TOGETHER[room]]
     plain = room.removeprefix("journal/").removesuffix("/").removesuffix(".py")
     for place in (ROOT / "journal" / plain, ROOT / plain):
         if place.is_dir() and plain not in ("", "tests", "demo"):
@@ -83,14 +93,15 @@ def asked_of(room: str) -> list[Path]:
 
 
 def chosen(reach: Reach, place: Place) -> list[str]:
-    """The tests a mutant is tried with: those that run its line, up to `MOST_S` seconds.
+    """The tests a mutant is tried with: those that run its line in the file named after its module, and others.
 
-    First those of the file that is named after its module, then the shortest.
+    Of the others the shortest, up to `MOST_S` seconds.
     """
-    found, spent = [], 0.0
     reached = reach.of(place.path, place.mutant.line, place.source)
-    own = f"test_{Path(place.path).stem}.py"
-    for test in sorted(reached, key=lambda test: (own not in test, reach.tests[test], test)):
+    named = f"/test_{Path(place.path).stem}.py::"
+    own = sorted((test for test in reached if named in test), key=lambda test: (reach.tests[test], test))
+    found, spent = own, 0.0
+    for test in sorted(reached.difference(own), key=lambda test: (reach.tests[test], test)):
         spent += reach.tests[test]
         if found and spent > MOST_S:
             break
@@ -106,7 +117,8 @@ def tried(copy: Path, place: Place, tests: list[str], took: float) -> bool:
     Path(cache_from_source(target)).unlink(missing_ok=True)
     target.write_bytes(place.mutant.applied(place.source))
     try:
-        options = ["-x", "-q", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
+        # What a failing assertion would show is not looked at, and rewriting them all anew takes most of the time.
+        options = ["-x", "-q", "--assert=plain", "-p", "no:cacheprovider", "--hypothesis-seed=0"]
         code = forked(copy, lambda: int(pytest.main([*options, *tests])), 30 + 5 * took)
     finally:
         target.write_bytes(place.source)

@@ -47,7 +47,8 @@ def mutants(source: bytes) -> list[Mutant]:
     """Every mutant of a module that still compiles, in the order of the file.
 
     Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), strings and
-    what stands in them, sizes told by shifting (`1 << 20`), imports, and what spans several lines.
+    what stands in them, sizes told by shifting (`1 << 20`), imports, sleeping between two looks, which only says how
+    often one looks, and what spans several lines.
     """
     lines = source.splitlines(keepends=True)
     found = []
@@ -74,6 +75,8 @@ def _worth_changing(node: ast.AST) -> Iterator[ast.AST]:
             if not isinstance(each, ast.AST) or isinstance(each, ast.Assert | ast.Import | ast.ImportFrom):
                 continue
             if isinstance(each, ast.JoinedStr) or (isinstance(each, ast.BinOp) and isinstance(each.op, ast.LShift)):
+                continue
+            if isinstance(each, ast.Expr) and ast.unparse(each.value).startswith(("time.sleep(", "sleep(")):
                 continue
             if isinstance(each, ast.If) and ast.unparse(each.test).endswith("TYPE_CHECKING"):
                 continue

@@ -35,7 +35,7 @@ def copied(root: Path) -> Path:
         if file.is_file():
             shutil.copy(file, copy / file.name)
     shutil.copytree(root / ".ci", copy / ".ci")
-    for room in ("journal", "webui"):
+    for room in ROOMS:
         # Compiled once, and not by time stamps, which two changes within a second share.
         compileall.compile_dir(copy / room, quiet=2, invalidation_mode=PycInvalidationMode.UNCHECKED_HASH)
     return copy

@@ -1,8 +1,14 @@
-"""Test files in, out which of their tests run which lines: recorded once by `coverage`, kept until either changes."""
+"""Test files in, out which of their tests run which lines: recorded once by `coverage`, kept until the tests change.
+
+Where a source has changed since, its lines are found again by comparing it with what it was; a line that is new is
+taken to run in the tests of the line before it.
+"""
 
 from __future__ import annotations
 
 import ast
+import difflib
+import functools
 import hashlib
 import json
 import re
@@ -12,7 +18,7 @@ from pathlib import Path
 
 from tests.mutants.forked import forked
 
-RECORD_S = 240
+RECORD_S = 900
 """Seconds after which the recording of one test file is given up."""
 
 
@@ -28,23 +34,21 @@ class Reach:
     def of(self, path: str, line: int, source: bytes) -> set[str]:
         """The tests that a change of this line can be seen by.
 
-        A line that runs when its module is loaded runs in no test: of a function's head, its body's tests are taken;
-        of a name that is set, the tests of every line that says the name.
+        A line that runs when its module is loaded runs in no test, or only in the first that loads it: of a function's
+        head, its body's tests are taken; of a name that is set, the tests of every line that says the name.
         """
-        if ran := self.lines[path].get(line):
-            return ran
+        ran = self.lines[path].get(line, set())
         names: set[str] = set()
         for node in ast.walk(ast.parse(source)):
             if not (getattr(node, "lineno", 0) <= line <= getattr(node, "end_lineno", -1)):
                 continue
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 body = range(node.body[0].lineno, (node.end_lineno or line) + 1)
-                if line not in body:
-                    return {test for n in body for test in self.lines[path].get(n, ())}
+                return ran if line in body else ran | {test for n in body for test in self.lines[path].get(n, ())}
             if isinstance(node, ast.Assign | ast.AnnAssign):
                 targets = node.targets if isinstance(node, ast.Assign) else [node.target]
                 names |= {each.id for each in targets if isinstance(each, ast.Name)}
-        return self._saying(names)
+        return ran | self._saying(names)
 
     def _saying(self, names: set[str]) -> set[str]:
         if not names:
@@ -67,20 +71,24 @@ def recorded(copy: Path, files: list[Path], kept: Path) -> Reach:
         files: test files, by their path in the project.
         kept: the folder that recordings are kept in.
     """
-    kept.mkdir(parents=True, exist_ok=True)
-    sources = digest(sorted([*(copy / "journal").rglob("*.py"), *(copy / "webui").rglob("*.py")]))
+    (kept / "sources").mkdir(parents=True, exist_ok=True)
+    for source in _sources(copy):
+        (kept / "sources" / digest([source])[:24]).write_bytes(source.read_bytes())
     reach = Reach()
     for file in files:
-        key = hashlib.sha256(f"{sources} {file} {digest([copy / file])}".encode()).hexdigest()[:24]
-        path = kept / f"{key}.json"
+        path = kept / f"{hashlib.sha256(f'{file} {digest([copy / file])}'.encode()).hexdigest()[:24]}.json"
         if not path.exists():
             print(f"recording {file}", flush=True)
             forked(copy, lambda file=file, path=path: _record(copy, file, path), RECORD_S)
         if path.exists():
-            _add(reach, json.loads(path.read_text(encoding="utf-8")))
+            _add(reach, json.loads(path.read_text(encoding="utf-8")), copy, kept / "sources")
         else:
             print(f"{file} could not be recorded: its tests are left out", flush=True)
     return reach
+
+
+def _sources(copy: Path) -> list[Path]:
+    return sorted([*(copy / "journal").rglob("*.py"), *(copy / "webui").rglob("*.py")])
 
 
 def digest(files: list[Path]) -> str:
@@ -91,11 +99,33 @@ def digest(files: list[Path]) -> str:
     return whole.hexdigest()
 
 
-def _add(reach: Reach, found: dict) -> None:
+def _add(reach: Reach, found: dict, copy: Path, sources: Path) -> None:
     reach.tests |= found["tests"]
     for path, lines in found["lines"].items():
-        for line, tests in lines.items():
-            reach.lines[path][int(line)] |= {test for test in tests if test in found["tests"]}
+        if path not in found["sources"] or not (copy / path).is_file():  # a template, or a source that is gone
+            continue
+        was = (sources / found["sources"][path]).read_text(encoding="utf-8")
+        lines_now = moved(was, (copy / path).read_text(encoding="utf-8"))
+        for line, before in lines_now.items():
+            reach.lines[path][line] |= {test for test in lines.get(str(before), ()) if test in found["tests"]}
+
+
+@functools.lru_cache(4096)
+def moved(was: str, now: str) -> dict[int, int]:
+    """For each line of a source, counted from 1, the line of what it was before whose tests are asked about it."""
+    before, after = was.splitlines(), now.splitlines()
+    if before == after:
+        return {line: line for line in range(1, len(after) + 1)}
+    found, last = {}, 1
+    same = {
+        block.b + n: block.a + n + 1
+        for block in difflib.SequenceMatcher(None, before, after, autojunk=False).get_matching_blocks()
+        for n in range(block.size)
+    }
+    for line in range(len(after)):
+        last = same.get(line, last)
+        found[line + 1] = last
+    return found
 
 
 def _record(copy: Path, file: Path, path: Path) -> int:
@@ -133,6 +163,7 @@ def _record(copy: Path, file: Path, path: Path) -> int:
         for each in data.measured_files()
     }
     whole = path.with_suffix(".part")
-    whole.write_text(json.dumps({"tests": passed, "lines": lines}), encoding="utf-8")
+    sources = {str(each.relative_to(copy)): digest([each])[:24] for each in _sources(copy)}
+    whole.write_text(json.dumps({"tests": passed, "lines": lines, "sources": sources}), encoding="utf-8")
     whole.replace(path)
     return int(code)

@@ -115,7 +115,7 @@ def test_a_store_gives_back_what_it_was_given_in_any_order_and_any_portions(
     folder: Path = tmp_path_factory.mktemp("journal")
     with Store.open(folder) as store:
         entries = sound(entries)
-        assert len(store.merge(data.draw(st.permutations(entries)))) == len(entries)
-        assert store.merge(data.draw(st.lists(st.sampled_from(entries)))) == []
+        assert len(store.merge(data.draw(st.permutations(entries)), carried=True)) == len(entries)
+        assert store.merge(data.draw(st.lists(st.sampled_from(entries))), carried=True) == []
         assert store.job(entries[0].job) == replay(entries)
         assert store.line(entries[0].job).entries == len(entries)

@@ -6,6 +6,7 @@ import numpy as np
 import pytest
 from PIL import Image
 
+from journal.record import picture_quality
 from journal.record.picture_quality import WIDEST_EDGE, edge_width, quality_warning
 
 
@@ -54,8 +55,11 @@ def test_an_edge_counts_from_forty_greys_and_fifty_of_them_make_a_picture() -> N
     assert fewest == 50, "one window of each line holds the edge in its middle"
 
 
-def test_the_widest_edge_that_is_sharp_parts_what_was_measured() -> None:
+def test_the_widest_edge_that_is_sharp_parts_what_was_measured(monkeypatch: pytest.MonkeyPatch) -> None:
     assert WIDEST_EDGE == 3.6
+    with monkeypatch.context() as patched:
+        patched.setattr(picture_quality, "edge_width", lambda values: WIDEST_EDGE)
+        assert quality_warning(picture(40, 200, 0.5)) == ""
     for width, warned in ((3.5, False), (3.7, True)):
         photo = Image.fromarray(np.clip(stripes(width) + 20, 0, 255).astype(np.uint8))
         assert bool(quality_warning(photo)) is (edge_width(np.asarray(photo, dtype=np.float32)) > WIDEST_EDGE)

@@ -17,6 +17,7 @@ from journal.facts import (
     Cut,
     Engine,
     EngineChanged,
+    GateOverridden,
     JobClosed,
     JobFact,
     JobOpened,
@@ -38,6 +39,7 @@ from journal.facts import (
     RunKind,
     RunStarted,
     Subject,
+    TroubleCode,
     Withdrawal,
     WriteUpEdited,
 )
@@ -57,11 +59,15 @@ def test_readings_belong_to_the_run_in_progress() -> None:
     job.say(RunStarted(RunKind.IDLE))
     job.say(Baseline(30.0))
     job.say(Cut(1, 37.5))
+    job.say(Condition(Quantity.ENGINE_SPEED, 700.0))
     job.say(RunEnded())
     job.say(RunStarted(RunKind.HALF_ENGINE, held_out=(4, 5, 6)))
     job.say(Cut(1, 70.0))
     first, second = replay(job.entries).runs
+    assert (first.number, second.number) == (1, 2)
     assert [r.value for r in first.baselines + first.cuts] == [30.0, 37.5]
+    assert [(r.quantity, r.value, r.unit) for r in first.conditions] == [(Quantity.ENGINE_SPEED, 700.0, "rpm")]
+    assert replay(job.entries).conditions == ()
     assert first.ended_at is not None
     assert [r.value for r in second.cuts] == [70.0]
     assert replay(job.entries).run_in_progress == second
@@ -419,3 +425,63 @@ def test_entries_without_an_opening_or_of_two_jobs_are_refused() -> None:
         replay([])
     with pytest.raises(BadInput, match="more than one job"):
         replay([*opened().entries, *opened(at=START + timedelta(days=1)).entries])
+
+
+def test_every_kind_of_entry_lands_where_it_is_looked_for() -> None:
+    job = opened()
+    code = job.say(TroubleCode(651, 5))
+    check = job.say(Check(Subject.WIRING, "sound", 3))
+    note = job.say(Note("smokes when cold"))
+    fact = job.say(JobFact("hours", "8123"))
+    job.say(JobFact("unit", "pump by the pond"))
+    job.say(EngineChanged(Engine(8)))
+    part = job.say(PartWanted("injector", cylinder=3))
+    answers = [job.say(PartAnswer(part.id, state, price="12")) for state in (PartState.PRICED, PartState.ORDERED)]
+    override = job.say(GateOverridden("injector", 3, "downtime"))
+    repair = job.say(RepairDone("new injector", 3))
+    job.say(WriteUpEdited("summary", "as I saw it"))
+    photo = job.say(Photo(SHA, "a.jpg", "overhead", 3))
+    mark = job.say(PhotoMark(SHA, "ring", 0.1, 0.1, 0.2, 0.2))
+    stands = replay(job.entries)
+    assert [fact.entry for fact in stands.codes] == [code]
+    assert [fact.entry for fact in stands.checks] == [check]
+    assert [fact.entry for fact in stands.notes] == [note]
+    assert stands.facts == {"hours": fact.body.value}  # type: ignore[union-attr]
+    assert (stands.unit, stands.complaint, stands.engine) == ("pump by the pond", "misses at idle", Engine(8))
+    assert [(p.wanted.entry, [a.entry for a in p.answers]) for p in stands.parts] == [(part, answers)]
+    assert stands.parts[0].now(PartState.FITTED) == PartAnswer(part.id, PartState.FITTED, price="12")
+    assert [fact.entry for fact in stands.overrides] == [override]
+    assert [fact.entry for fact in stands.repairs] == [repair]
+    assert stands.edits == {"summary": "as I saw it"}
+    assert [(p.photo.entry, [m.entry for m in p.marks]) for p in stands.pictures] == [(photo, [mark])]
+    assert stands.technicians == ("Ada",) and stands.closed is None
+    assert list(stands.entries) == job.entries and set(stands.effective) == {entry.id for entry in job.entries}
+    closing = job.say(JobClosed("injector", 3, "worn"))
+    assert (closed := replay(job.entries).closed) is not None and closed.entry == closing
+
+
+@pytest.mark.parametrize(
+    ("unit", "quantity"),
+    [("", Quantity.FUEL_PER_STROKE), ("mm3", Quantity.FUEL_PER_STROKE), ("L/h", Quantity.FUEL_RATE)],
+)
+def test_a_reading_that_nobody_announced_is_of_what_its_unit_says(unit: str, quantity: Quantity) -> None:
+    job = opened()
+    job.say(Baseline(30.0, unit=unit))
+    (run,) = replay(job.entries).runs
+    assert (run.start.quantity, run.baselines[0].quantity) == (quantity, quantity)
+    assert run.baselines[0].unit == (unit or "mm3")
+
+
+def test_what_differs_in_a_repeated_run_is_what_was_said_of_it() -> None:
+    job = opened()
+    job.say(RunStarted(RunKind.IDLE, pressure="high", held_out=(6,)))
+    job.say(RunStarted(RunKind.IDLE, repeat=True, pressure_value=30.0, pressure_unit="MPa"))
+    job.say(RunStarted(RunKind.IDLE, repeat=True, held_out=(5,)))
+    first, second, third = (run.start for run in replay(job.entries).runs)
+    assert (first.pressure, first.repeat) == ("high", False)
+    assert (second.pressure, second.pressure_value, second.pressure_unit) == (None, 30.0, "MPa")
+    assert (second.held_out, second.repeat) == ((6,), True)
+    assert (third.pressure_value, third.pressure_unit, third.held_out) == (30.0, "MPa", (5,))
+    assert set(replay(job.entries).outstanding) == {Restored.CYLINDERS, Restored.PRESSURE}
+    job.say(PutBack(Restored.PRESSURE))
+    assert replay(job.entries).outstanding == (Restored.CYLINDERS,)

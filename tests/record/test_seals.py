@@ -29,6 +29,7 @@ from journal.record.clips import clip_path, keep_clip
 from journal.record.keys import KEY_NAME, journal_key, key_there, name_of
 from journal.record.pack import pack
 from journal.record.photos import original_path, page_copy_path, take_in
+from journal.record.references import LETTERS
 from journal.record.schema import FILE_NAME, migrations
 from journal.record.store import Store
 from journal.record.unpack import unpack
@@ -539,3 +540,10 @@ def test_a_backup_holds_the_key_and_restores_to_the_same_signer(store: Store, tm
 
 def test_every_version_of_the_schema_is_applied_once(store: Store) -> None:
     assert len(migrations.applied(store._db)) == 3 and migrations.pending(store._db) == []
+
+
+def test_a_journals_name_is_twelve_letters_worked_out_from_its_keys_checksum() -> None:
+    key = bytes(range(32))
+    value, many = int(hashlib.sha256(key).hexdigest(), 16), len(LETTERS)
+    letters = "".join(LETTERS[value // many**place % many] for place in range(12))
+    assert name_of(key) == f"{letters[:4]}-{letters[4:8]}-{letters[8:]}"

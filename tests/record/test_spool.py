@@ -69,6 +69,16 @@ def test_a_piece_that_overlaps_adds_only_what_is_new(tmp_path: Path) -> None:
     assert all_of(kept) == sound(161)
 
 
+def test_a_stream_that_was_begun_when_the_power_went_has_nothing_yet(tmp_path: Path) -> None:
+    kept = Spool(tmp_path, JOB)
+    kept.put(STREAM, 0, sound(10), device="a")
+    for path in kept.streams()[0].path.glob("*.s16"):
+        path.unlink()
+    (stream,) = kept.streams()
+    assert (stream.first, stream.have, stream.read, stream.taken) == (0, 0, 0, 0)
+    assert kept.put(STREAM, 0, sound(10), device="a").have == 10 and all_of(kept) == sound(10)
+
+
 def test_it_survives_a_sample_that_was_half_written(tmp_path: Path) -> None:
     kept = Spool(tmp_path, JOB)
     kept.put(STREAM, 0, sound(10), device="a")
@@ -128,6 +138,19 @@ def test_what_is_no_piece_of_sound_is_refused(tmp_path: Path, stream: str, at: i
     with pytest.raises(BadInput):
         Spool(tmp_path, JOB).put(stream, at, data, device="a", age_s=age)
     assert not list(tmp_path.rglob("*.s16"))
+
+
+def test_a_piece_may_be_just_as_long_as_old_and_as_late_in_its_stream_as_is_said(tmp_path: Path) -> None:
+    longest = round(2 * LONGEST_PIECE_S * RATE)
+    assert Spool(tmp_path, JOB).put(STREAM, 0, bytes(longest), device="a", age_s=12 * 3600).have == longest // 2
+    late = Spool(tmp_path, JOB).put(STREAM, 12 * 3600 * RATE, b"ab", device="a")
+    assert late.have == longest // 2, "there is a hole before it"
+    with pytest.raises(BadInput, match="makes no sense"):
+        Spool(tmp_path, JOB).put(STREAM, 12 * 3600 * RATE + 1, b"ab", device="a")
+    with pytest.raises(BadInput, match="from more than 12 hours ago"):
+        Spool(tmp_path, JOB).put(OTHER, 0, b"ab", device="a", age_s=12 * 3600 + 0.001)
+    assert [len(piece) for _, piece in spool.pieces(bytes(2 * longest + 6), 5)] == [longest, longest, 6]
+    assert [at for at, _ in spool.pieces(bytes(2 * longest + 6), 5)] == [5, 5 + longest // 2, 5 + longest]
 
 
 def test_nobody_adds_to_anothers_sound(tmp_path: Path) -> None:
@@ -204,13 +227,17 @@ def test_answers_come_once_each_in_order_and_the_last_few_are_kept(tmp_path: Pat
     assert kept.answers(0) == []
 
 
-def test_whoever_hears_it_is_known_while_it_gives_signs(tmp_path: Path) -> None:
+def test_whoever_hears_it_is_known_while_it_gives_signs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     kept = Spool(tmp_path, JOB)
     assert kept.attended() == 0
     kept.attend()
     assert kept.attended() == os.getpid()
-    os.utime(kept.path / "attended", (1, 1))
-    assert kept.attended() == 0
+    at = (kept.path / "attended").stat().st_mtime
+    for since, there in ((1.5, True), (-1.5, True), (1.7, False), (-1.7, False)):
+        monkeypatch.setattr(spool.time, "time", lambda since=since: at + since)
+        assert (kept.attended() == os.getpid()) is there
+        assert kept.attended() in (0, os.getpid())
+    monkeypatch.undo()
     kept.attend()
     kept.leave()
     assert kept.attended() == 0

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 import sqlite3
+import uuid
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import timedelta
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import HealthCheck, example, given, settings
 from hypothesis import strategies as st
 
 from journal.errors import BadInput, NotFound, RecordError
@@ -33,6 +34,7 @@ from journal.facts import (
 )
 from journal.record.intake import HEARING_LAG
 from journal.record.job import JobState
+from journal.record.references import LETTERS, code_of
 from journal.record.replay import replay
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
@@ -212,8 +214,8 @@ def test_entries_made_elsewhere_come_in_exactly_as_they_are(store: Store) -> Non
     job = opened()
     job.say(Cut(1, 37.0))
     earlier = job.say(Note("earlier"), seconds=-500)
-    assert store.merge(job.entries) == job.entries
-    assert store.merge(job.entries) == []
+    assert store.merge(job.entries, carried=True) == job.entries
+    assert store.merge(job.entries, carried=True) == []
     assert earlier in store.entries(job.job)
 
 
@@ -312,6 +314,10 @@ def test_jobs_are_found_by_words_state_technician_date_and_standing(store: Store
     ]
     (line,) = store.jobs(text="pump")
     assert (line.headline, line.standings) == ("Cylinder 3 is dead", {1: "even", 3: "dead"})
+    store.note_summary(pump.job, "Cylinder 2 is weak", {2: "weak"})
+    (line,) = store.jobs(standing="weak")
+    assert (line.headline, line.standings) == ("Cylinder 2 is weak", {2: "weak"})
+    assert found(store, standing="dead") == found(store, text="valve train") == []
     store.append(pump.say(PartAnswer(part.id, PartState.ARRIVED), source=Source.DESK, technician="parts"))
     (line,) = store.jobs(text="pump")
     assert (line.state, line.technician) == (JobState.OPEN, "Ada")
@@ -328,6 +334,8 @@ def test_a_search_follows_corrections(store: Store) -> None:
 
 
 @given(text=st.text(alphabet=st.characters(exclude_categories=()), max_size=30))
+@example(text="0\ud800")
+@example(text='pump "\0')
 @settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
 def test_whatever_is_typed_into_the_search_is_only_searched_for(store: Store, text: str) -> None:
     assert isinstance(store.jobs(text=text), list)
@@ -365,13 +373,20 @@ def test_a_job_is_found_by_its_reference_by_more_of_it_and_by_its_identifier(sto
         store.find("  ")
 
 
+def test_a_reference_is_the_beginning_of_twelve_letters_made_from_the_random_bits() -> None:
+    """The last 62 bits of a UUIDv7 are random (RFC 9562, 5.7)."""
+    job_id = new_id(START)
+    value = int(uuid.UUID(job_id)) % 2**62
+    assert code_of(job_id) == "".join(LETTERS[value // len(LETTERS) ** place % len(LETTERS)] for place in range(12))
+
+
 def test_references_stay_different_when_their_letters_collide(store: Store) -> None:
     base = new_id(START)
     twin = base[:1] + ("1" if base[1] != "1" else "2") + base[2:]  # the same random bits, another time
     for job_id in (base, twin):
         store.append(*opened(job=job_id).entries)
-    references = {store.line(job_id).reference for job_id in (base, twin)}
-    assert len(references) == 2
+    references = [store.line(job_id).reference for job_id in (base, twin)]
+    assert references == [code_of(base)[:4], code_of(base)[:5]]
     assert {store.find(reference) for reference in references} == {base, twin}
 
 

@@ -436,14 +436,14 @@ def test_show_says_who_signed(here: Store, there: Store, tmp_path: Path) -> None
     by = json.loads(run(here.folder, "show", "--json").output)["signed_by"]
     assert by[job.entries[0].id] == name_of(journal_key(here.folder).public)
     late = Entry(new_id(job.at), job.job, job.at, Note("x"), technician="Cy")
-    here.merge([late])
+    here.merge([late], carried=True)
     assert "1 entry of Cy: not signed" in run(here.folder, "show").output
 
 
 def test_a_large_file_to_read_in_a_pack_is_looked_through_and_not_held(here: Store, tmp_path: Path) -> None:
     job = opened()
     here.append(*job.entries)
-    pack(here, job.job, tmp_path / "large.zip", {"readme.txt": bytes(40_000_000)})
+    pack(here, job.job, tmp_path / "large.zip", {"readme.txt": bytes(200_000_000)})
     with Store.open(tmp_path / "other") as other:
         tracemalloc.start()
         unpack(other, tmp_path / "large.zip")
@@ -451,6 +451,6 @@ def test_a_large_file_to_read_in_a_pack_is_looked_through_and_not_held(here: Sto
         tracemalloc.stop()
         assert other.entries(job.job) == job.entries
     assert most < 10_000_000
-    altered = {"readme.txt": bytes(39_999_999) + b"x"}
+    altered = {"readme.txt": bytes(199_999_999) + b"x"}
     with pytest.raises(BadInput, match=r"was changed or damaged at readme\.txt"):
         unpack(here, rewritten(tmp_path / "large.zip", lambda files: files.update(altered)))

@@ -139,6 +139,9 @@ def test_a_page_copy_that_is_no_picture_any_more_is_found_where_it_is_all_there_
         path.write_bytes(path.read_bytes()[:900])
         told = f"copies/{path.name} is no picture any more, and its original is elsewhere: restore it from a backup"
         assert verify(other) == lost(other) == [told]
+        path.unlink()
+        sha256 = path.name[:12]
+        assert verify(other) == lost(other) == [f"photo a.jpg ({sha256}…) is missing: restore it from a backup"]
 
 
 def test_a_copy_under_a_name_that_is_no_checksum_is_looked_at_as_any(store: Store) -> None:
@@ -304,6 +307,17 @@ def test_what_is_wrong_is_said_with_what_to_do(store: Store, damage: object, lin
         found = verify(fresh)
     assert any(re.search(line, text) for text in found), found
     assert not any("\n" in text for text in found)
+
+
+def test_a_page_copy_beside_its_original_is_told_of_once_and_as_what_it_is(store: Store) -> None:
+    job = a_job(store)
+    copy = page_copy_path(store.folder, job.entries[2].body.sha256)  # type: ignore[union-attr]
+    name = f"copies/{copy.name}"
+    copy.write_bytes(b"no picture")
+    assert verify(store) == [f"{name} does not show what its original shows: run `journal verify --mend`"]
+    copy.unlink()
+    copy.mkdir()
+    assert verify(store) == [f"{name} is no file: move it out of the journal"]
 
 
 def test_lines_that_went_wrong_are_made_anew_from_the_entries(store: Store) -> None:
