@@ -113,6 +113,8 @@ class Belief:
     """Shape (G,): how fuel rises with torque, one where all fuel makes torque."""
     rise_u: Array
     """Shape (G,): its standard deviation."""
+    proportional: npt.NDArray[np.bool_]
+    """Shape (G,): where fuel is believed to rise as torque does."""
     level: Array
     """Shape (G, LEVELS): the level's parts."""
     level_u: Array
@@ -372,6 +374,7 @@ class _Fit:
                     covariance=covariance[own],
                     rise=common[own, RISE],
                     rise_u=common_u[own, RISE],
+                    proportional=nodes.rise[own, 1] == self.priors.proportional_sd,
                     level=level[own],
                     level_u=level_u[own],
                     shown=shown[own],

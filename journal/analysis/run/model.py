@@ -10,6 +10,7 @@ from statistics import median
 
 import numpy as np
 
+from journal.analysis.learnt import Learnt
 from journal.analysis.run.display import Array
 from journal.analysis.run.interpolate import interpolation
 from journal.analysis.run.readings import Measured, Method, Taken
@@ -101,8 +102,13 @@ def alike(models: Sequence[Model]) -> list[list[int]]:
     return list(groups.values())
 
 
-def model_of(taken: Taken, settings: Settings) -> Model | None:
+def model_of(taken: Taken, settings: Settings, before: Learnt | None = None) -> Model | None:
     """The run on the model's scale; none where there is nothing to work with.
+
+    Args:
+        taken: its usable readings.
+        settings: what is believed before.
+        before: what an earlier run on the machine, made in the same way, showed of it.
 
     Derivations, with n live cylinders, T the torque the engine must make to hold its speed and e_i the torque that
     cylinder i makes per unit of fuel:
@@ -142,9 +148,11 @@ def model_of(taken: Taken, settings: Settings) -> Model | None:
         settings,
         noise.get(taken.method, settings.noise_fuel),
         settings.engine_drift if fuel else settings.engine_drift_held,
+        before,
     )
     if q0 > 0:
-        priors = replace(priors, rise=1.0, rise_sd=_IDLE_FUEL_SAID, proportional_sd=_IDLE_FUEL_SAID)
+        before = None if before is None else replace(before, proportional=None)
+        priors = replace(priors, rise=1.0, rise_sd=_IDLE_FUEL_SAID, proportional_sd=_IDLE_FUEL_SAID, before=before)
     data = scaled(
         values - q0,
         np.array([r.step for r in said]) / divisor,
