@@ -71,6 +71,17 @@ def test_a_stray_among_three_repeats_is_left_out_and_said():
     assert {c.cylinder: c.standing for c in run.contributions}[2] == Standing.EVEN
 
 
+@pytest.mark.parametrize("wrong", [None, 2], ids=["baseline", "cut"])
+def test_a_stray_that_is_left_out_does_not_count_in_the_sum(wrong):
+    """36 for 30 is the sixth part of the work."""
+    cuts = dict.fromkeys(SIX.numbers, 36)
+    again = readings(30, cuts | {2: 63}) if wrong else readings(50, cuts)
+    run = diagnose(job_of(SIX, RunStarted(RunKind.IDLE), *readings(30, cuts), *readings(30, cuts), *again)).runs[0]
+    assert any("stands apart and is left out" in r.text for r in run.remarks)
+    assert run.total == pytest.approx(1.0, abs=0.01)
+    assert run.trusted
+
+
 def test_two_readings_that_contradict_each_other_leave_the_cylinder_open():
     job = job_of(SIX, RunStarted(RunKind.IDLE), *readings(31, dict.fromkeys(SIX.numbers, 38)), Cut(2, 31))
     run = diagnose(job).runs[0]
