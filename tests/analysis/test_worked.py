@@ -6,7 +6,8 @@ import json
 
 import pytest
 
-from tests.analysis.worked import DATA, differences, facts, jobs
+from tests.analysis.worked import DATA, differences, facts
+from tests.analysis.worked_jobs import jobs
 
 KEPT = json.loads(DATA.read_text(encoding="utf-8"))
 

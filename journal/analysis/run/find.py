@@ -108,7 +108,7 @@ def _doubts(
     summed = sum_fits(model, belief, settings, at_limit.odds)
     found, belief = suspects(model, belief, settings, summed[0] if summed else None)
     fits = not found and (summed is None or summed[3])
-    if summed is not None and not fits:
+    if summed is not None and model.by_fuel and not fits:
         u = (summed[2] - summed[0]) / 1.96
         remarks.append(explain.off(model, summed[0], u, found, at_limit.text if summed[0] < 1 else ""))
     elif found:
