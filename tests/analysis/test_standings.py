@@ -98,6 +98,15 @@ def test_neighbouring_numbers_of_a_display_do_not_contradict_each_other(again):
     assert not any("contradict" in r.text for r in run.remarks)
 
 
+@pytest.mark.parametrize(("again", "apart"), [(21, True), (22, False), (24, False), (25, True)])
+def test_two_steps_from_readings_that_agree_is_apart_one_is_not(again, apart):
+    cuts = dict.fromkeys(range(1, 9), 23)
+    last = readings(20, cuts | {4: again})
+    job = job_of(Engine(8), RunStarted(RunKind.IDLE), *readings(20, cuts), *readings(20, cuts), *last)
+    run = diagnose(job).runs[0]
+    assert any(f"cylinder 4 read 23, 23, {again}" in r.text for r in run.remarks) is apart
+
+
 def test_a_lost_baseline_is_worked_out_from_the_sum():
     run = idle(None, {1: 37.5, 2: 37.5, 3: 30.0, 4: 37.5, 5: 37.5, 6: 37.5}).runs[0]
     assert [c.share for c in run.contributions] == pytest.approx([0.2, 0.2, 0.0, 0.2, 0.2, 0.2], abs=0.001)

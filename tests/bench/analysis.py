@@ -174,7 +174,7 @@ def _readme_coverage(found: Mapping[Cell, Covered], plain: Sequence[Covered], re
     least = min(found, key=lambda cell: found[cell].share)
     worst = max(found, key=lambda cell: found[cell].accused / found[cell].healthy)
     some, of = found[worst].accused, found[worst].healthy
-    return [
+    text = [
         f"| true shares inside their 95 % interval, over {len(every)} ways for an engine to run and be read (passes, "
         "display, noise, drift, hunting, fuel that makes no torque, fuel to a power) | "
         f"{100 * _part(every, 'inside', 'cylinders'):.1f} % | the least: {found[least].share:.0f} %, {least.name} |",
@@ -183,6 +183,7 @@ def _readme_coverage(found: Mapping[Cell, Covered], plain: Sequence[Covered], re
         f"| runs with nothing but noise and drift called not to be trusted | {_of(plain, 'distrusted', 'runs')} | with "
         f"fuel that makes no torque or to a power: {_of(rest, 'distrusted', 'runs')} |",
     ]
+    return [line.replace("1 passes", "one pass") for line in text]
 
 
 def _of(cells_: Sequence[Covered], some: str, of: str) -> str:

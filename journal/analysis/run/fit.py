@@ -363,9 +363,10 @@ class _Fit:
             mine = nodes.run == place
             top = logs[mine].max()
             own = mine & (weight > _UNHEARD * weight[mine].max())
+            own_weight = weight[own] / weight[own].sum()
             found.append(
                 Belief(
-                    weight=weight[own] / weight[own].sum(),
+                    weight=own_weight,
                     noise=nodes.noise[own],
                     spread=nodes.spread[own],
                     share=share[own],
@@ -379,7 +380,7 @@ class _Fit:
                     level_u=level_u[own],
                     shown=shown[own],
                     shown_u=np.sqrt(shown_v[own]),
-                    read_log=-_log_mean(weight[own] / weight[own].sum(), -log_mass[own]),
+                    read_log=-_log_mean(own_weight, -log_mass[own]),
                     evidence=float(top + np.log(np.exp(logs[mine] - top).sum())),
                 )
             )
