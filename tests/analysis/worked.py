@@ -22,7 +22,7 @@ from journal.record.job import Job
 from tests.analysis.worked_jobs import jobs
 
 DATA = Path(__file__).with_name("worked.json")
-UNKEPT = frozenset({"run", "entries", "entry", "job", "formula", "title", "cautions", "meaning", "tools"})
+UNKEPT = frozenset({"run", "entries", "entry", "job", "formula", "cautions", "meaning", "tools"})
 
 
 def facts(name: str) -> Any:

@@ -127,6 +127,7 @@ def _runs() -> dict[str, Job]:
         "drift, three times": of(IDLE, *passes(WEAK, drift=0.05, times=3)),
         "unread ones": of(IDLE, *passes(WEAK)[:4]),
         "no baseline": of(IDLE, *[b for b in passes(WEAK) if isinstance(b, Cut)]),
+        "cuts before the baseline": of(IDLE, *passes(WEAK, drift=0.04)[1:3], *passes(WEAK, drift=0.04), seconds=30),
         "no change in words": of(IDLE, Baseline(30.0), Cut(3, no_change=True), *passes(DEAD)[1:3], Cut(4, 37.4)),
         "half engine": of(HALF, *passes([1.0, 0.6, 1.0], 60.0, live=(1, 2, 3))),
         "total rate": of(RATE, *[replace(b, value=round((5 if isinstance(b, Cut) else 6) * (b.value or 0) / 10, 1))

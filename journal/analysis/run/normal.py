@@ -30,7 +30,7 @@ def scaled_tail(x: Array) -> Array:
     near = np.minimum(x, _FAR)
     tail = _polynomial(_OVER, near)
     tail /= _polynomial(_UNDER, near)
-    if x.size and float(x.max()) > _FAR:
+    if float(x.max(initial=0.0)) > _FAR:
         far = np.maximum(x, _FAR)
         fraction = far + 1 / (far + 2 / (far + 3 / (far + 4 / (far + 0.65))))
         tail = np.where(x > _FAR, 1.0 / (fraction * _ROOT_TWO_PI), tail)
