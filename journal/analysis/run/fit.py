@@ -147,6 +147,8 @@ class _Laid:
     """Shape (G, n + 1, K): standard deviation of the display's wander."""
     places: tuple[npt.NDArray[np.intp], ...]
     """Where there are readings that are intervals."""
+    rounded: bool
+    """Whether there are any."""
 
 
 class _Fit:
@@ -182,8 +184,8 @@ class _Fit:
             parts = (self.basis, self.low, self.high, self.width)
             basis, low, high, width = (part[run] for part in parts)
             wander = nodes.noise[:, None, None] * self.noise[run]
-            places = np.nonzero((width > _BOX * wander) & self.interval[run])
-            self._last = _Laid(run, basis, low, high, width, wander, places)
+            boxes = (width > _BOX * wander) & self.interval[run]
+            self._last = _Laid(run, basis, low, high, width, wander, np.nonzero(boxes), bool(boxes.any()))
         return self._last
 
     def believe(self) -> list[Belief]:
@@ -273,7 +275,7 @@ class _Fit:
         nodes.common[:, SIZE] = np.clip(nodes.common[:, SIZE], *_SIZES)
         moved = self._renew_own(nodes, at, part)
         # Roughly, intervals stay the normal factors that they began as: enough to see how much noise there is.
-        if not roughly and len(self._laid(nodes).places[0]):
+        if not roughly and self._laid(nodes).rounded:
             self._renew_readings(nodes, at, part)
         return moved
 
@@ -325,8 +327,8 @@ class _Fit:
         narrow = spread + laid.width**2 / 12
         log_mass = np.log(laid.width / np.sqrt(narrow)) - LOG_ROOT_TWO_PI
         log_mass = log_mass - 0.5 * (self.middle[nodes.run] - cavity_m) ** 2 / narrow
-        box = laid.places
-        if len(box[0]):
+        if laid.rounded:
+            box = laid.places
             root = np.sqrt(spread[box])
             log_mass[box], _, _ = between(*((side[box] - cavity_m[box]) / root for side in (laid.low, laid.high)))
         gain = np.where(self.read[nodes.run], log_mass - _stand_in(mean, variance, cavity_m, cavity_v), 0.0)
