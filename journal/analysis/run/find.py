@@ -118,7 +118,7 @@ def _doubts(
         remark
         for remark in (
             explain.drift(model, belief),
-            explain.idle_fuel(model, belief, summed[0]) if summed and fits else None,
+            explain.idle_fuel(model, belief) if summed and fits else None,
             explain.efficiency(model, belief, trusted),
         )
         if remark is not None
