@@ -25,7 +25,7 @@ def scaled_tail(x: Array) -> Array:
     """exp(x^2/2) times the chance that a normal variable exceeds x, for x from 0 up.
 
     Hart's rational approximation (Computer Approximations, 1968, no. 5666), in the form of West (Better approximations
-    to cumulative normal functions, 2005); beyond 7.07 a continued fraction. Right to about 1e-15 of the chance.
+    to cumulative normal functions, 2005); beyond 7.07 a continued fraction, right to 1e-8 of the chance.
     """
     near = np.minimum(x, _FAR)
     tail = _polynomial(_OVER, near)
