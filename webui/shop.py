@@ -141,7 +141,7 @@ class Shop:
             before = self._states.get(line.id)
         if before is not None and (before.history, before.rests_on, before.earlier) == (history, rests_on, earlier):
             return replace(before, line=line, job=job)
-        found = None if before is None else (before.rests_on, before.findings)
+        found = None if before is None or before.earlier != earlier else (before.rests_on, before.findings)
         findings = diagnose(rests_on, history=history, before=found, earlier=earlier)
         return State(line, job, rests_on, findings, history, earlier)
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from journal.analysis.between.compare import compare
-from journal.analysis.between.machine import Earlier
+from journal.analysis.between.conditions import conditions_of
+from journal.analysis.between.machine import Earlier, begun
 from journal.analysis.between.repair import Repair
 from journal.analysis.causes.history import History
 from journal.analysis.causes.rank import rank
@@ -32,14 +33,15 @@ def diagnose(
         settings: thresholds; the packaged ones when none are given.
         history: the shop's own closed jobs; none for the packaged base rates alone.
         using: tables of causes and checks other than the packaged ones.
-        before: the job as it stood earlier with what was found then by the same settings: what was found of a run
-            that has not changed since holds.
+        before: the job as it stood earlier with what was found then by the same settings and beside the same earlier
+            jobs: what was found of a run that has not changed since holds.
         earlier: what earlier jobs on the same machine leave, oldest first.
     """
     used = settings or default_settings()
     known = _known(job, before)
     anew = [run for run in job.runs if run.id not in known]
-    known |= {found.run: found for found in find_runs(anew, job.engine, used)}
+    start = {run.id: of[1] for run in anew if (of := begun(conditions_of(run), earlier, used)) is not None}
+    known |= {found.run: found for found in find_runs(anew, job.engine, used, start)}
     runs = tuple(known[run.id] for run in job.runs)
     between = compare(job, runs, used, earlier)
     causes = rank(job, runs, between, history=history, using=using)

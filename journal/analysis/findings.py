@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from enum import StrEnum
 
+from journal.analysis.learnt import Learnt
 from journal.facts import Restored
 
 
@@ -114,6 +115,8 @@ class RunFinding:
     """Readings worth taking again, the likeliest first; none while the readings agree."""
     half_low: tuple[int, ...] = ()
     """The low cylinders when they are half of the live ones or more, so that comparing cylinders cannot judge."""
+    learnt: Learnt | None = None
+    """What later jobs on the machine start from; none until every live cylinder was read and the readings agree."""
 
 
 @dataclass(frozen=True)

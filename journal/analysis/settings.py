@@ -70,6 +70,12 @@ class Settings:
     """The same to call one even."""
     sure_changed: float
     """The same to say that a cylinder changed between two runs."""
+    before_same: float
+    """Chance that what an earlier run on the same machine shows of it still holds."""
+    before_noise: float
+    """By what factor, one standard deviation, the noise may have changed since."""
+    before_rise: float
+    """By how much, one standard deviation, the rise of fuel with torque may have."""
     wrong_reading: float
     """Chance that a reading was misheard or misread."""
     wrong_said: float

@@ -122,6 +122,18 @@ def test_units_may_be_mixed_where_they_measure_the_same():
     assert shares == pytest.approx([0.5, 0.5], abs=0.002)
 
 
+def test_a_run_is_in_the_quantity_and_the_unit_of_most_of_its_readings_where_its_start_says_another_or_none():
+    load = {"quantity": Quantity.LOAD, "unit": "N"}
+    cuts = [Cut(c, 111.0, **load) for c in (1, 2, 3)]
+    job = job_of(Engine(4), RunStarted(RunKind.IDLE), Baseline(155.0, **load), *cuts, Cut(4, 30.0))
+    run = diagnose(job).runs[0]
+    assert [c.cylinder for c in run.contributions] == [1, 2, 3] and "brake load" in run.formula.lower()
+    rate = {"quantity": Quantity.FUEL_RATE, "unit": "gal/h"}
+    said = [Baseline(3.0, **rate), *(Cut(c, 3.0, **rate) for c in (1, 2, 3)), Cut(4, 11.4, quantity=Quantity.FUEL_RATE)]
+    run = diagnose(job_of(Engine(4), RunStarted(RunKind.IDLE, Quantity.FUEL_RATE), *said)).runs[0]
+    assert [c.share for c in run.contributions] == pytest.approx([0.25] * 4, abs=0.01)
+
+
 def test_a_speed_that_did_not_hold_and_an_engine_that_warmed_are_said():
     job = job_of(
         SIX,

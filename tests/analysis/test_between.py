@@ -166,6 +166,8 @@ def test_words_stand_in_order_and_low_is_below_what_the_engine_sets():
     assert low.above(usual) is False
     number = Pressure(True, -1, 5.0, "5 MPa")
     assert not number.above(usual)
+    bare = conditions(pressure_value=20.0).pressure
+    assert high.above(bare) and bare.above(usual) and bare.above(low), "a number that was called neither high nor low"
 
 
 def test_runs_at_other_speeds_or_with_others_held_out_are_not_alike():

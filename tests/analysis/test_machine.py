@@ -2,16 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import replace
 from datetime import timedelta
 
 import numpy as np
 import pytest
 
-from journal.analysis import Findings, diagnose
+from journal.analysis import Findings, diagnose, settings_from_toml
 from journal.analysis.between.machine import Earlier, remembered
 from journal.facts import Body, Condition, JobClosed, PressureLevel, Quantity, RepairDone, RunKind, RunStarted
 from tests.analysis.arrange import SIX, job_of, readings
+from tests.analysis.coverage import Cell
+from tests.analysis.twice import twice
 
 IDLE = RunStarted(RunKind.IDLE)
 
@@ -50,7 +53,7 @@ def test_shares_and_baselines_of_earlier_jobs_stand_beside_todays() -> None:
     assert (one.reference, one.day, one.cause) == ("ABCD", "2025-08-14", "valve-train")
     assert (one.baseline, one.unit) == (28.0, "mm3")
     assert [c.strength for c in one.contributions] == pytest.approx([1.0] * 6, abs=0.03)
-    before, now = said(found)
+    before, now, _ = said(found)
     assert before.startswith("2025-08-14, job ABCD: baseline 28 mm3; cylinders 1 100 %, 2 100 %")
     assert before.endswith("; closed with valve-train")
     assert now.startswith("today: baseline 30 mm3") and "3 50 % weak" in now
@@ -139,3 +142,101 @@ def test_baselines_are_told_in_todays_unit() -> None:
     before = left(30, *a_run(1.0, rate, baseline=10.0))
     found = today(1.0, before, bodies=tuple(a_run(1.0, replace(rate, unit="gal/h"), baseline=2.7)))
     assert (found.earlier[0].unit, found.earlier[0].baseline) == ("gal/h", pytest.approx(10 / 3.785411784))
+
+
+# Where today's run starts from.
+
+ONCE, THRICE = Cell("", passes=1, noise=0.003), Cell("", passes=3, noise=0.003)
+
+
+def test_an_engine_seen_before_has_narrower_intervals_that_hold() -> None:
+    """Simulated engines, a tenth of whose fuel makes no torque: run three times over then, once today."""
+    alone, helped = twice(replace(THRICE, idle=0.1), replace(ONCE, idle=0.1), 16, 5)
+    assert helped.width < 0.93 * alone.width
+    assert 92 <= helped.covered <= 98.5
+
+
+@pytest.mark.parametrize(
+    ("then", "now"),
+    [
+        (THRICE, replace(ONCE, idle=0.2)),
+        (replace(THRICE, idle=0.2), ONCE),
+        (THRICE, replace(ONCE, noise=0.012)),
+        (replace(THRICE, spread=0.02), replace(ONCE, spread=0.05)),
+    ],
+    ids=["more idle fuel", "less idle fuel", "readings wander more", "healthy cylinders differ more"],
+)
+def test_an_earlier_job_overrules_nothing_that_changed_since(then: Cell, now: Cell) -> None:
+    alone, helped = twice(then, now, 16, 6)
+    assert helped.covered >= min(93, alone.covered - 4)
+    assert helped.accused <= alone.accused + 2
+
+
+def one_of(*bodies: Body, days: float = 100.0, name: str = "") -> Earlier:
+    return left(days, *bodies, name=name)
+
+
+def test_what_a_run_leaves_is_what_its_readings_show() -> None:
+    """Readings to a tenth that agree, of an engine all of whose fuel makes torque."""
+    (_, learnt) = one_of(*a_run(1.0)).learnt[0]
+    assert learnt.readings == 21
+    assert learnt.noise < 0.004 and 1.0 < learnt.noise_factor < 2.2
+    assert learnt.alike > 0.6
+    assert learnt.proportional is not None and learnt.proportional > 0.6
+    idle = dict.fromkeys(SIX.numbers, 34.8)
+    (_, learnt) = one_of(IDLE, *(3 * readings(30.0, idle))).learnt[0]
+    assert learnt.proportional is not None and learnt.proportional < 0.2
+    assert learnt.rise == pytest.approx(math.log(34.8 / 30) / math.log(6 / 5), abs=0.02)
+    assert 0.0 < learnt.rise_u < 0.05
+
+
+@pytest.mark.parametrize(
+    "bodies",
+    [
+        [IDLE, *readings(30.0, dict.fromkeys((1, 2, 3, 4, 5), 36.0))],
+        [IDLE, *readings(30.0, dict.fromkeys((1, 2, 3, 4, 5), 36.0) | {6: 63.0})],
+    ],
+    ids=["a cylinder unread", "readings that contradict each other"],
+)
+def test_a_run_that_was_not_finished_or_does_not_add_up_leaves_nothing(bodies: list[Body]) -> None:
+    assert one_of(*bodies).learnt == ()
+
+
+def test_a_run_starts_from_the_one_made_in_the_same_way_that_was_read_most_and_of_those_from_the_latest() -> None:
+    once, twice_read = a_run(1.0)[:8], a_run(1.0)
+    high = replace(IDLE, pressure=PressureLevel.HIGH)
+    jobs = [
+        one_of(*twice_read, days=300, name="old"), one_of(*twice_read, days=200, name="new"),
+        one_of(*once, days=100, name="short"), one_of(*a_run(1.0, high), *a_run(1.0, high), days=50, name="high"),
+    ]  # fmt: skip
+    begins = [text for text in said(today(1.0, *jobs)) if "beforehand" in text]
+    assert len(begins) == 1 and begins[0].startswith("job new of 2025-08-14 says beforehand")
+    assert not any("beforehand" in text for text in said(today(1.0, jobs[3])))
+    assert any(text.startswith("the job of 2025-11-22") for text in said(today(1.0, one_of(*once))))
+
+
+def test_half_engine_runs_start_from_half_engine_runs() -> None:
+    half = RunStarted(RunKind.HALF_ENGINE, held_out=(1, 2, 3))
+    bodies = [half, *(3 * readings(60.0, {4: 90.0, 5: 90.0, 6: 90.0}))]
+    now = [half, *readings(60.0, {4: 90.5, 5: 89.3, 6: 91.0})]
+    alone, helped = (diagnose(job_of(SIX, *now), earlier=e).runs[0].contributions for e in ((), [one_of(*bodies)]))
+    assert helped[0].high - helped[0].low < alone[0].high - alone[0].low
+
+
+def test_fuel_that_makes_no_torque_starts_from_none_where_it_was_said_then_or_now() -> None:
+    """Said of either run, it is on another scale there."""
+    cuts = dict.fromkeys(SIX.numbers, 34.8)
+    said_then = one_of(replace(IDLE, idle_fuel=6.0), *(3 * readings(30.0, cuts)))
+    assert said_then.learnt[0][1].proportional is None
+    unsaid = one_of(IDLE, *(3 * readings(30.0, cuts)))
+    now = [replace(IDLE, idle_fuel=6.0), *readings(30.0, cuts)]
+    found = diagnose(job_of(SIX, *now), earlier=[unsaid]).runs[0]
+    assert found.trusted
+    assert [c.share for c in found.contributions] == pytest.approx([1 / 6] * 6, abs=0.002)
+
+
+def test_a_shop_can_say_that_machines_are_always_as_they_were() -> None:
+    """Wholly sure is taken for nearly so, as what is measured today must be able to say otherwise."""
+    settings = settings_from_toml("[before]\nsame = 1.0")
+    found = diagnose(job_of(SIX, *a_run(1.0)), settings, earlier=[one_of(*a_run(1.0))])
+    assert [c.share for c in found.runs[0].contributions] == pytest.approx([1 / 6] * 6, abs=0.002)

@@ -14,7 +14,7 @@ def standings(findings):
 
 
 def test_a_sixteen_on_a_coarse_display_is_unclear_and_what_would_settle_it_is_said():
-    run = idle(30, {c: 31 if c == 5 else 32 for c in range(1, 17)}, Engine(16)).runs[0]
+    run = idle(32, {c: 33 if c == 5 else 34 for c in range(1, 17)}, Engine(16)).runs[0]
     by_cylinder = {c.cylinder: c for c in run.contributions}
     assert by_cylinder[5].standing == Standing.UNCLEAR
     readings_in_all = by_cylinder[5].repeats_needed
@@ -71,6 +71,17 @@ def test_a_stray_among_three_repeats_is_left_out_and_said():
     assert {c.cylinder: c.standing for c in run.contributions}[2] == Standing.EVEN
 
 
+@pytest.mark.parametrize("wrong", [None, 2], ids=["baseline", "cut"])
+def test_a_stray_that_is_left_out_does_not_count_in_the_sum(wrong):
+    """36 for 30 is the sixth part of the work."""
+    cuts = dict.fromkeys(SIX.numbers, 36)
+    again = readings(30, cuts | {2: 63}) if wrong else readings(50, cuts)
+    run = diagnose(job_of(SIX, RunStarted(RunKind.IDLE), *readings(30, cuts), *readings(30, cuts), *again)).runs[0]
+    assert any("stands apart and is left out" in r.text for r in run.remarks)
+    assert run.total == pytest.approx(1.0, abs=0.01)
+    assert run.trusted
+
+
 def test_two_readings_that_contradict_each_other_leave_the_cylinder_open():
     job = job_of(SIX, RunStarted(RunKind.IDLE), *readings(31, dict.fromkeys(SIX.numbers, 38)), Cut(2, 31))
     run = diagnose(job).runs[0]
@@ -85,6 +96,15 @@ def test_neighbouring_numbers_of_a_display_do_not_contradict_each_other(again):
     run = diagnose(job).runs[0]
     assert run.trusted
     assert not any("contradict" in r.text for r in run.remarks)
+
+
+@pytest.mark.parametrize(("again", "apart"), [(21, True), (22, False), (24, False), (25, True)])
+def test_two_steps_from_readings_that_agree_is_apart_one_is_not(again, apart):
+    cuts = dict.fromkeys(range(1, 9), 23)
+    last = readings(20, cuts | {4: again})
+    job = job_of(Engine(8), RunStarted(RunKind.IDLE), *readings(20, cuts), *readings(20, cuts), *last)
+    run = diagnose(job).runs[0]
+    assert any(f"cylinder 4 read 23, 23, {again}" in r.text for r in run.remarks) is apart
 
 
 def test_a_lost_baseline_is_worked_out_from_the_sum():

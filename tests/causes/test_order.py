@@ -47,6 +47,13 @@ def cause(found: Findings, key: str) -> Cause:
     return next(c for c in found.cylinders[0].causes if c.key == key)
 
 
+@pytest.mark.parametrize("override", [GateOverridden("injector", 4, "x"), GateOverridden("wiring", 3, "x")])
+def test_an_override_of_another_part_or_cylinder_is_none_of_this_one(override: GateOverridden) -> None:
+    found = findings(*run_of(SIX, DEAD_THREE), override)
+    gate = next(cause.gate for cause in found.cylinders[0].causes if cause.key == "injector")
+    assert gate is not None and gate.overridden == ""
+
+
 def test_an_override_is_kept_with_its_reason_and_opens_nothing() -> None:
     override = GateOverridden("injector", 3, "the mill cannot wait for the air test")
     found = findings(*run_of(SIX, DEAD_THREE), override)

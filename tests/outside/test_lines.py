@@ -1,7 +1,8 @@
 """The line through strengths against the worked examples of ISO/TS 28037:2010, 6.3 (pages 13 and 15).
 
-The standard's data and results stand in the documentation of the registry package GTC, under "Straight-line calibration
-functions", examples 1 and 2, where anybody can find them again.
+The standard's data and results stand in the documentation of the registry package GTC (docs/API/straight_line_functions
+of its repository MSLNZ/GTC, read 2026-11-26), under "Straight-line calibration functions", examples 1 and 2, where
+anybody can find them again.
 """
 
 from __future__ import annotations

@@ -19,6 +19,7 @@ from journal.analysis.between.words import (
     pressed_sentence,
     repaired_cylinder,
     standing_in_words,
+    start_sentence,
     swap_sentence,
 )
 from journal.analysis.findings import Comparison, Contribution, Level, Remark, RunFinding, Standing
@@ -175,6 +176,8 @@ def _before(machine: Machine | None) -> list[Comparison]:
         return []
     remarks = [_remark(earlier_sentence(one)) for one in machine.before]
     remarks.append(_remark(now_sentence(machine.now), *machine.now.contributions))
+    if machine.start is not None:
+        remarks.append(_remark(start_sentence(machine.start)))
     remarks += [_remark(decline_sentence(one)) for one in machine.declines]
     about = tuple(sorted(one.cylinder for one in machine.declines))
     return [Comparison("The same machine before", (machine.run,), tuple(remarks), about)]

@@ -14,6 +14,7 @@ from journal.analysis.between.judged import judged_runs
 from journal.analysis.between.line import slope
 from journal.analysis.between.pressure import interval
 from journal.analysis.findings import Contribution, DeclineFinding, EarlierFinding, RunFinding
+from journal.analysis.learnt import Learnt
 from journal.analysis.settings import Settings
 from journal.facts import UNITS
 from journal.facts.units import convert
@@ -55,13 +56,27 @@ class Earlier:
     """Key of the cause it was closed with; empty while it is open."""
     runs: tuple[EarlierRun, ...]
     """Its judged runs of the whole engine, in order."""
+    learnt: tuple[tuple[Conditions, Learnt], ...] = ()
+    """What each run that adds up shows of engine and display, in order, with how it was made."""
 
 
 def remembered(job: Job, runs: Sequence[RunFinding], reference: str = "") -> Earlier:
     """What a job with its judged runs leaves for later ones on the same machine."""
-    whole = [j for j in judged_runs(job, runs) if not j.conditions.held_out]
+    judged = judged_runs(job, runs)
+    whole = [j for j in judged if not j.conditions.held_out]
     cause = job.closed.body.cause if job.closed is not None else ""
-    return Earlier(job.id, reference, job.opened_at, cause, tuple(_run(job, j) for j in whole))
+    learnt = tuple((j.conditions, j.finding.learnt) for j in judged if j.finding.learnt is not None)
+    return Earlier(job.id, reference, job.opened_at, cause, tuple(_run(job, j) for j in whole), learnt)
+
+
+def begun(now: Conditions, earlier: Sequence[Earlier], settings: Settings) -> tuple[Earlier, Learnt] | None:
+    """The earlier job, and what it shows, from which a run made in this way starts; none without one.
+
+    Of the runs made in the same way it is the one with the most readings, of several the latest: each was worked out by
+    itself, so that what was believed before any would count more than once if they were taken together.
+    """
+    found = [(one, of) for one in earlier for how, of in one.learnt if how.like(now, settings, but=_MAY_DIFFER)]
+    return max(reversed(found), key=lambda pair: pair[1].readings, default=None)
 
 
 def _run(job: Job, judged: Judged) -> EarlierRun:
@@ -87,6 +102,8 @@ class Machine:
     """Earlier jobs, oldest first."""
     declines: tuple[DeclineFinding, ...]
     """Cylinders that pull less from job to job."""
+    start: Earlier | None
+    """The one that today's run starts from; none where none was read in the same way."""
 
 
 def machine_of(job: Job, judged: Sequence[Judged], earlier: Sequence[Earlier], settings: Settings) -> Machine | None:
@@ -102,7 +119,9 @@ def machine_of(job: Job, judged: Sequence[Judged], earlier: Sequence[Earlier], s
     pairs = [(one, _alike(one, now, settings)) for one in earlier]
     compared = [(one.opened_at, run) for one, run in pairs if run is not None] + [(whole[-1].started_at, now)]
     declines = tuple(d for c in job.engine.numbers if (d := _decline(c, compared, settings)) is not None)
-    return Machine(now, whole[-1].finding.run, tuple(_finding(one, run, now) for one, run in pairs), declines)
+    start = begun(now.conditions, earlier, settings)
+    before = tuple(_finding(one, run, now) for one, run in pairs)
+    return Machine(now, whole[-1].finding.run, before, declines, start[0] if start is not None else None)
 
 
 def _alike(one: Earlier, now: EarlierRun, settings: Settings) -> EarlierRun | None:

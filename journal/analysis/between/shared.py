@@ -56,7 +56,7 @@ def chance_of_sharing(sizes: Sequence[int], cylinders: int, low: int, together: 
     """
     ways = [1]
     for size in sizes:
-        ways = _times(ways, [comb(size, i) for i in range(min(together, size + 1))])
+        ways = _times(ways, [comb(size, i) for i in range(together)])
     rest = cylinders - sum(sizes)
     ways = _times(ways, [comb(rest, i) for i in range(rest + 1)])
     apart = ways[low] if low < len(ways) else 0

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Sequence
 
 from journal.analysis.between.conditions import Judged
-from journal.analysis.between.machine import EarlierRun
+from journal.analysis.between.machine import Earlier, EarlierRun
 from journal.analysis.between.pressure import MEANING, Pressed, interval
 from journal.analysis.between.repair import Repair, difference
 from journal.analysis.between.swaps import Swap, Went
@@ -128,6 +128,16 @@ def earlier_sentence(found: EarlierFinding) -> str:
 def now_sentence(now: EarlierRun) -> str:
     """The same of today's run."""
     return f"today: {_pulled(now.baseline, now.unit, now.contributions)}"
+
+
+def start_sentence(start: Earlier) -> str:
+    """What today's run takes over from an earlier one."""
+    day = start.opened_at.date().isoformat()
+    name = f"job {start.reference} of {day}" if start.reference else f"the job of {day}"
+    return (
+        f"{name} says beforehand how much readings wander, how far healthy cylinders differ and how much fuel makes no "
+        "torque; where today's readings say otherwise, they count"
+    )
 
 
 def _pulled(baseline: float | None, unit: str, contributions: Sequence[Contribution]) -> str:

@@ -44,11 +44,11 @@ class Model:
     """Weight of each state of each cylinder in each world, shape (worlds, cylinders, states)."""
     covered: Vector
     """1 where S covers the cylinder, shape (worlds, cylinders)."""
-    alone: Vector
-    """1 for states that act on the cylinder by themselves (its own causes), shape (states,)."""
-    rows: dict[str, Vector] = field(default_factory=dict, compare=False, repr=False)
+    alone: tuple[bool, ...]
+    """Which states act on the cylinder by themselves (its own causes)."""
+    rows: dict[str, Vector] = field(default_factory=dict)
     """Chances of outcomes by check, shape (states, outcomes), filled as used."""
-    up_to: dict[tuple[str, int], tuple[Vector, Vector]] = field(default_factory=dict, compare=False, repr=False)
+    up_to: dict[tuple[str, int], tuple[Vector, Vector]] = field(default_factory=dict)
     """Factors of `at_most` by check and outcome, filled as used."""
 
     def row(self, check: CheckRow) -> Vector:
@@ -135,5 +135,5 @@ def build_model(
                 prior[t, n, : len(own)] = own_prior
                 if wide:
                     prior[t, n, states.index(wide)] = reach
-    alone = np.array([1.0 if key in own else 0.0 for key in states])
+    alone = tuple(key in own for key in states)
     return Model(tables, tuple(low), states, worlds, world_prior, prior, covered, alone)

@@ -51,14 +51,14 @@ def _stray(model: Model, belief: Belief, settings: Settings) -> Stray | None:
     row, slot, last = data.row, data.slot, len(data.read) - 1
     most = math.log(settings.wrong_left_out / (1 - settings.wrong_left_out))
     prior = math.log(settings.wrong_reading / (1 - settings.wrong_reading))
-    counts = np.bincount(row[data.read[row, slot]], minlength=last + 1)[row]
+    counts = np.bincount(row, data.read[row, slot])[row]
     base = row == last
     fellows = data.read[row, slot] & (counts >= np.where(base, 3, 2))
     width = (data.high - data.low)[row, slot]
     # Neighbouring numbers of a display are what one level shows that lies between them.
     middle, plain = (data.high + data.low)[row, slot] / 2, data.basis[row, slot, 0] > 0
     taken = (data.read[row, slot] & plain).astype(float)
-    total, others = (np.bincount(row, weights, last + 1)[row] for weights in (taken * middle, taken))
+    total, others = (np.bincount(row, weights)[row] for weights in (taken * middle, taken))
     of_others = (total - taken * middle) / np.maximum(others - taken, 1)
     fellows &= ~plain | (np.abs(middle - of_others) > _STEPS_APART * width)
     odds = np.where(fellows, prior + np.log(width / _ANYTHING) - belief.read_log[row, slot], -np.inf)

@@ -72,15 +72,15 @@ def drift(model: Model, belief: Belief) -> Remark | None:
     )
 
 
-def idle_fuel(model: Model, belief: Belief, total: float) -> Remark | None:
-    """Fuel that makes no torque, where the sum of the shares shows it."""
+def idle_fuel(model: Model, belief: Belief) -> Remark | None:
+    """Fuel that makes no torque, where the readings show it."""
     taken = model.taken
     if not model.by_fuel or taken.idle_fuel or not taken.baselines:
         return None
     rise = float(belief.weight @ belief.rise)
     u = math.sqrt(float(belief.weight @ (belief.rise_u**2 + (belief.rise - rise) ** 2)))
     part = idle_part(rise, len(taken.live))
-    if total >= 1 or rise + _ONE_SIDED * u > 1 or part < _WORTH_SAYING:
+    if rise + _ONE_SIDED * u > 1 or part < _WORTH_SAYING:
         return None
     amount = part * sum(b.value for b in taken.baselines) / len(taken.baselines) / model.per[0]
     return Remark(

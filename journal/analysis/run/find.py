@@ -3,16 +3,18 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 import numpy as np
 
 from journal.analysis.findings import Contribution, Level, Remark, RunFinding, Standing
+from journal.analysis.learnt import Learnt
 from journal.analysis.run import explain
 from journal.analysis.run.display import Array
 from journal.analysis.run.doubt import Stray, drop_strays, sum_fits, suspects
 from journal.analysis.run.fit import Belief
+from journal.analysis.run.leaves import learnt_of
 from journal.analysis.run.limits import limit
 from journal.analysis.run.model import FORMULAS, Model, model_of
 from journal.analysis.run.readings import Taken, take
@@ -34,10 +36,19 @@ def find_run(run: Run, engine: Engine, settings: Settings) -> RunFinding:
     return find_runs((run,), engine, settings)[0]
 
 
-def find_runs(runs: Sequence[Run], engine: Engine, settings: Settings) -> tuple[RunFinding, ...]:
-    """What each run says; runs of one shape are worked out together."""
+def find_runs(
+    runs: Sequence[Run], engine: Engine, settings: Settings, before: Mapping[str, Learnt] | None = None
+) -> tuple[RunFinding, ...]:
+    """What each run says; runs of one shape are worked out together.
+
+    Args:
+        runs: the runs.
+        engine: their engine.
+        settings: thresholds.
+        before: by run, what an earlier one on the machine showed of it, where there is one.
+    """
     every = [take((run,), engine) for run in runs]
-    models = [model_of(taken, settings) for taken in every]
+    models = [model_of(taken, settings, (before or {}).get(run.id)) for run, taken in zip(runs, every, strict=True)]
     usable = [model for model in models if model is not None]
     believed, left_out = drop_strays(usable, settings) if usable else ([], [])
     of_models = iter(zip(believed, left_out, strict=True))
@@ -97,7 +108,7 @@ def _doubts(
     summed = sum_fits(model, belief, settings, at_limit.odds)
     found, belief = suspects(model, belief, settings, summed[0] if summed else None)
     fits = not found and (summed is None or summed[3])
-    if summed is not None and not fits:
+    if summed is not None and model.by_fuel and not fits:
         u = (summed[2] - summed[0]) / 1.96
         remarks.append(explain.off(model, summed[0], u, found, at_limit.text if summed[0] < 1 else ""))
     elif found:
@@ -107,7 +118,7 @@ def _doubts(
         remark
         for remark in (
             explain.drift(model, belief),
-            explain.idle_fuel(model, belief, summed[0]) if summed and fits else None,
+            explain.idle_fuel(model, belief) if summed and fits else None,
             explain.efficiency(model, belief, trusted),
         )
         if remark is not None
@@ -116,8 +127,9 @@ def _doubts(
         remarks.append(_no_baseline(model, belief))
     total, low, high = summed[:3] if summed else (None, None, None)
     finding = replace(
-        bare, total=total, total_low=low, total_high=high, trusted=trusted, remarks=tuple(remarks), suspects=found
-    )
+        bare, total=total, total_low=low, total_high=high, trusted=trusted, remarks=tuple(remarks), suspects=found,
+        learnt=learnt_of(model, belief) if trusted and summed is not None else None,
+    )  # fmt: skip
     doubted = {one.cylinder: _DOUBTED for one in found if one.cylinder is not None}
     doubted |= {c: _TORN for stray in strays if stray.torn and (c := model.said[stray.at].cylinder) is not None}
     return finding, belief, doubted

@@ -113,6 +113,8 @@ class Belief:
     """Shape (G,): how fuel rises with torque, one where all fuel makes torque."""
     rise_u: Array
     """Shape (G,): its standard deviation."""
+    proportional: npt.NDArray[np.bool_]
+    """Shape (G,): where fuel is believed to rise as torque does."""
     level: Array
     """Shape (G, LEVELS): the level's parts."""
     level_u: Array
@@ -145,6 +147,8 @@ class _Laid:
     """Shape (G, n + 1, K): standard deviation of the display's wander."""
     places: tuple[npt.NDArray[np.intp], ...]
     """Where there are readings that are intervals."""
+    rounded: bool
+    """Whether there are any."""
 
 
 class _Fit:
@@ -180,8 +184,8 @@ class _Fit:
             parts = (self.basis, self.low, self.high, self.width)
             basis, low, high, width = (part[run] for part in parts)
             wander = nodes.noise[:, None, None] * self.noise[run]
-            places = np.nonzero((width > _BOX * wander) & self.interval[run])
-            self._last = _Laid(run, basis, low, high, width, wander, places)
+            boxes = (width > _BOX * wander) & self.interval[run]
+            self._last = _Laid(run, basis, low, high, width, wander, np.nonzero(boxes), bool(boxes.any()))
         return self._last
 
     def believe(self) -> list[Belief]:
@@ -271,7 +275,7 @@ class _Fit:
         nodes.common[:, SIZE] = np.clip(nodes.common[:, SIZE], *_SIZES)
         moved = self._renew_own(nodes, at, part)
         # Roughly, intervals stay the normal factors that they began as: enough to see how much noise there is.
-        if not roughly and len(self._laid(nodes).places[0]):
+        if not roughly and self._laid(nodes).rounded:
             self._renew_readings(nodes, at, part)
         return moved
 
@@ -323,8 +327,8 @@ class _Fit:
         narrow = spread + laid.width**2 / 12
         log_mass = np.log(laid.width / np.sqrt(narrow)) - LOG_ROOT_TWO_PI
         log_mass = log_mass - 0.5 * (self.middle[nodes.run] - cavity_m) ** 2 / narrow
-        box = laid.places
-        if len(box[0]):
+        if laid.rounded:
+            box = laid.places
             root = np.sqrt(spread[box])
             log_mass[box], _, _ = between(*((side[box] - cavity_m[box]) / root for side in (laid.low, laid.high)))
         gain = np.where(self.read[nodes.run], log_mass - _stand_in(mean, variance, cavity_m, cavity_v), 0.0)
@@ -361,9 +365,10 @@ class _Fit:
             mine = nodes.run == place
             top = logs[mine].max()
             own = mine & (weight > _UNHEARD * weight[mine].max())
+            own_weight = weight[own] / weight[own].sum()
             found.append(
                 Belief(
-                    weight=weight[own] / weight[own].sum(),
+                    weight=own_weight,
                     noise=nodes.noise[own],
                     spread=nodes.spread[own],
                     share=share[own],
@@ -372,11 +377,12 @@ class _Fit:
                     covariance=covariance[own],
                     rise=common[own, RISE],
                     rise_u=common_u[own, RISE],
+                    proportional=nodes.rise[own, 1] == self.priors.proportional_sd,
                     level=level[own],
                     level_u=level_u[own],
                     shown=shown[own],
                     shown_u=np.sqrt(shown_v[own]),
-                    read_log=-_log_mean(weight[own] / weight[own].sum(), -log_mass[own]),
+                    read_log=-_log_mean(own_weight, -log_mass[own]),
                     evidence=float(top + np.log(np.exp(logs[mine] - top).sum())),
                 )
             )

@@ -10,6 +10,7 @@ from statistics import median
 
 import numpy as np
 
+from journal.analysis.learnt import Learnt
 from journal.analysis.run.display import Array
 from journal.analysis.run.interpolate import interpolation
 from journal.analysis.run.readings import Measured, Method, Taken
@@ -101,8 +102,13 @@ def alike(models: Sequence[Model]) -> list[list[int]]:
     return list(groups.values())
 
 
-def model_of(taken: Taken, settings: Settings) -> Model | None:
+def model_of(taken: Taken, settings: Settings, before: Learnt | None = None) -> Model | None:
     """The run on the model's scale; none where there is nothing to work with.
+
+    Args:
+        taken: its usable readings.
+        settings: what is believed before.
+        before: what an earlier run on the machine, made in the same way, showed of it.
 
     Derivations, with n live cylinders, T the torque the engine must make to hold its speed and e_i the torque that
     cylinder i makes per unit of fuel:
@@ -142,9 +148,11 @@ def model_of(taken: Taken, settings: Settings) -> Model | None:
         settings,
         noise.get(taken.method, settings.noise_fuel),
         settings.engine_drift if fuel else settings.engine_drift_held,
+        before,
     )
     if q0 > 0:
-        priors = replace(priors, rise=1.0, rise_sd=_IDLE_FUEL_SAID, proportional_sd=_IDLE_FUEL_SAID)
+        before = None if before is None else replace(before, proportional=None)
+        priors = replace(priors, rise=1.0, rise_sd=_IDLE_FUEL_SAID, proportional_sd=_IDLE_FUEL_SAID, before=before)
     data = scaled(
         values - q0,
         np.array([r.step for r in said]) / divisor,
@@ -173,23 +181,27 @@ def sum_by_itself(model: Model, noise: Array) -> tuple[float, Array] | None:
 
     This is what the readings say before the sum is used: log-ratios of cuts to baselines, interpolated in time; the
     variances by their derivatives (GUM, JCGM 100:2008, 5.1 and 5.2). Drops add up to one by construction. None unless
-    every live cylinder and a baseline were read.
+    every live cylinder and a baseline were read; readings that were left out do not count.
     """
     data, n = model.data, len(model.taken.live)
-    if not model.taken.baselines or any(not model.count(c) for c in model.taken.live):
+    read = data.read[data.row, data.slot]
+    counts = np.bincount(data.row[read], minlength=n + 1)
+    if not counts.all():
         return None
     if not model.by_fuel:
         return 1.0, np.zeros_like(noise)
-    low, high = data.low[data.row, data.slot], data.high[data.row, data.slot]
+    row, slot = data.row[read], data.slot[read]
+    low, high = data.low[row, slot], data.high[row, slot]
     middle = (low + high) / 2
-    of_noise, of_step = data.noise[data.row, data.slot] ** 2, (high - low) ** 2 / 12
-    count = len(model.taken.baselines)
-    seconds = np.array([r.seconds for r in model.said])
-    weights = interpolation([r.seconds for r in model.taken.baselines], seconds[count:])
-    words = np.array([r.no_change for r in model.said[count:]])
+    of_noise, of_step = data.noise[row, slot] ** 2, (high - low) ** 2 / 12
+    said = [reading for reading, kept in zip(model.said, read.tolist(), strict=True) if kept]
+    count = int(counts[n])
+    seconds = np.array([r.seconds for r in said])
+    weights = interpolation([r.seconds for r in said[:count]], seconds[count:])
+    words = np.array([r.no_change for r in said[count:]])
     rise = np.where(words, middle[count:], middle[count:] - weights @ middle[:count])
     left = np.exp(-rise)
-    by_cylinder = np.bincount(data.row[count:], minlength=n)[data.row[count:]]
+    by_cylinder = counts[row[count:]]
     of_base = -(left / by_cylinder) @ np.where(words[:, None], 0.0, weights)
     slope2 = np.concatenate([of_base, left / by_cylinder]) ** 2
     u = np.sqrt(noise**2 * (slope2 @ of_noise) + slope2 @ of_step)

@@ -25,12 +25,12 @@ def scaled_tail(x: Array) -> Array:
     """exp(x^2/2) times the chance that a normal variable exceeds x, for x from 0 up.
 
     Hart's rational approximation (Computer Approximations, 1968, no. 5666), in the form of West (Better approximations
-    to cumulative normal functions, 2005); beyond 7.07 a continued fraction. Right to about 1e-15 of the chance.
+    to cumulative normal functions, 2005); beyond 7.07 a continued fraction, right to 1e-8 of the chance.
     """
     near = np.minimum(x, _FAR)
     tail = _polynomial(_OVER, near)
     tail /= _polynomial(_UNDER, near)
-    if x.size and float(x.max()) > _FAR:
+    if float(x.max(initial=0.0)) > _FAR:
         far = np.maximum(x, _FAR)
         fraction = far + 1 / (far + 2 / (far + 3 / (far + 4 / (far + 0.65))))
         tail = np.where(x > _FAR, 1.0 / (fraction * _ROOT_TWO_PI), tail)

@@ -2,10 +2,12 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 
 import numpy as np
 
+from journal.analysis.learnt import Learnt
 from journal.analysis.run.display import Array
 from journal.analysis.run.normal import LOG_ROOT_TWO_PI, below, between
 from journal.analysis.settings import Settings
@@ -43,15 +45,24 @@ class Priors:
     """Standard deviation of that."""
     sum_sd: float
     """Standard deviation of the sum of the shares with all else allowed for."""
+    same: float
+    """Chance that what an earlier run on the machine showed still holds."""
+    noise_since: float
+    """By what factor, one standard deviation, the noise may have changed since."""
+    rise_since: float
+    """By how much, one standard deviation, the rise may have."""
+    before: Learnt | None = None
+    """What an earlier run on the machine showed; none without one."""
 
     @classmethod
-    def of(cls, settings: Settings, noise: float, drift: float) -> Priors:
+    def of(cls, settings: Settings, noise: float, drift: float, before: Learnt | None = None) -> Priors:
         """The settings' priors, for a display whose readings wander by `noise` and an engine that drifts by `drift`."""
         return cls(
             settings.cylinder_dead, settings.cylinder_weak, settings.cylinder_strong, settings.cylinder_nothing,
             settings.cylinder_spread, noise, settings.noise_factor, drift,
             settings.engine_drift_minutes, settings.engine_proportional,
             settings.engine_proportional_spread, settings.engine_rise, settings.engine_rise_spread, settings.engine_sum,
+            min(settings.before_same, _SUREST), settings.before_noise, settings.before_rise, before,
         )  # fmt: skip
 
     def noises(self) -> Array:
@@ -61,19 +72,44 @@ class Priors:
 
     def of_noise(self, noise: Array) -> Array:
         """Logarithm of the prior weight of a noise, on a logarithmic scale."""
-        weight: Array = -0.5 * (np.log(noise / self.noise) / np.log(self.noise_factor)) ** 2
-        return weight
+        width = math.log(self.noise_factor)
+        weight: Array = -0.5 * (np.log(noise / self.noise) / width) ** 2
+        if self.before is None:
+            return weight
+        since = math.hypot(math.log(self.before.noise_factor), math.log(self.noise_since))
+        then = -0.5 * (np.log(noise / self.before.noise) / since) ** 2 - math.log(since / width)
+        return np.logaddexp(math.log(1 - self.same) + weight, math.log(self.same) + then)
 
     def spreads(self) -> tuple[Array, Array]:
         """Spreads of healthy strengths with the logarithms of their prior weights."""
-        return self.spread * np.array([0.75, 1.8]), np.log([0.6, 0.4])
+        alike = ALIKE if self.before is None else self._now(self.before.alike, ALIKE)
+        return self.spread * np.array([0.75, 1.8]), np.log([alike, 1 - alike])
 
     def rises(self) -> tuple[Array, Array, Array]:
         """Means, standard deviations and logarithms of the weights of how fuel may rise with torque."""
-        weight = np.log([self.proportional, 1 - self.proportional])
-        return np.array([1.0, self.rise]), np.array([self.proportional_sd, self.rise_sd]), weight
+        means, deviations = [1.0, self.rise], [self.proportional_sd, self.rise_sd]
+        weights = [self.proportional, 1 - self.proportional]
+        before = self.before
+        if before is not None and before.proportional is not None:
+            as_then = self.same * (1 - before.proportional)
+            weights = [self._now(before.proportional, weights[0]), (1 - self.same) * weights[1]]
+            if as_then > _NOT_WORTH:
+                means.append(before.rise)
+                deviations.append(math.hypot(before.rise_u, self.rise_since))
+                weights.append(as_then)
+        return np.array(means), np.array(deviations), np.log(weights)
+
+    def _now(self, then: float, usually: float) -> float:
+        """The chance of what had one chance in an earlier run on the machine and has another one usually."""
+        return self.same * then + (1 - self.same) * usually
 
 
+ALIKE = 0.6
+"""Chance that healthy cylinders differ by the lesser of the two spreads."""
+_NOT_WORTH = 0.02
+"""What is less likely than this beforehand is not looked at by itself."""
+_SUREST = 0.99
+"""No machine is surer to be as it was."""
 WEAK = (0.0, 1.05)
 """Between what strengths a weak one lies, each alike likely."""
 STRONG = (0.95, 2.5)
