@@ -9,10 +9,11 @@ if TYPE_CHECKING:
     from journal.analysis import Findings, diagnose
     from journal.errors import JournalError
     from journal.facts import Engine, Entry
+    from journal.outcome import Outcome
     from journal.record.job import Job
     from journal.record.replay import replay
     from journal.record.store import Store
-    from journal.session import Outcome, Session, open_job
+    from journal.session import Session, open_job
     from journal.wording import decide, decide_text
 
 __all__ = [
@@ -35,10 +36,11 @@ _HOMES = {
     "journal.analysis": ("Findings", "diagnose"),
     "journal.errors": ("JournalError",),
     "journal.facts": ("Engine", "Entry"),
+    "journal.outcome": ("Outcome",),
     "journal.record.job": ("Job",),
     "journal.record.replay": ("replay",),
     "journal.record.store": ("Store",),
-    "journal.session": ("Outcome", "Session", "open_job"),
+    "journal.session": ("Session", "open_job"),
     "journal.wording": ("decide", "decide_text"),
 }
 

@@ -20,11 +20,12 @@ from journal.hearing.endpoint import Endpointer, Growing, Pause, utterances
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
+from journal.outcome import Foreseen, Outcome
 from journal.output.cautions import as_it_begins
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.phone import Phone
 from journal.record.clips import drop_if_unused, keep_clip
-from journal.session import Foreseen, Outcome, Session
+from journal.session import Session
 from journal.wording import Context, decide_text, speakable
 from journal.wording.hypotheses import opened
 from journal.wording.tokens import tokenise

@@ -1,23 +1,19 @@
-"""What was not understood and the words it should have been in, entries out; over all jobs, what was made of what."""
+"""What was not understood and the words it should have been in, entries out."""
 
 from __future__ import annotations
 
-from collections import Counter
 from collections.abc import Mapping
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from datetime import timedelta
 
 from journal.context import context_of
 from journal.errors import BadInput
-from journal.facts import Answer, Body, Entry, Quantity, kind_of, new_id
+from journal.facts import Answer, Body, Entry, Quantity, new_id
 from journal.record.job import Asked, Job
 from journal.record.replay import replay
 from journal.record.resolve import target_of
-from journal.record.store import Store
 from journal.session import Session, local_offset_minutes
 from journal.wording import decide_text
-from journal.wording.numbers import HOMOPHONES, readings
-from journal.wording.tokens import tokenise
 from journal.wording.types import Context, Decision, Verdict
 
 
@@ -89,39 +85,3 @@ def _meant(words: str, decisions: tuple[Decision, ...], option: int | None) -> l
         else:
             raise Doubtful(decision.prompt, options)
     return bodies
-
-
-@dataclass(frozen=True)
-class Learnt:
-    """Words that were not understood, and what was made of them; `#` stands for any number."""
-
-    heard: str
-    """What was heard."""
-    meant: str
-    """The words that it was put right with."""
-    kind: str
-    """The kind of entry that came of it, as in `KINDS`."""
-    times: int
-    """How often."""
-
-
-def learnt(store: Store) -> list[Learnt]:
-    """What all jobs' mendings have made of what was not understood, the most frequent first."""
-    found: Counter[tuple[str, str, str]] = Counter()
-    for job_id in store.jobs_not_understood():
-        for asked in store.job(job_id).questions:
-            if asked.question.body.options or asked.answer is None or asked.answer.body.body is None:
-                continue
-            meant = asked.answer.entry.heard or kind_of(asked.answer.body.body)
-            found[pattern(asked.question.entry.heard), pattern(meant), kind_of(asked.answer.body.body)] += 1
-    return [Learnt(*what, times) for what, times in sorted(found.items(), key=lambda item: (-item[1], item[0]))]
-
-
-def pattern(text: str) -> str:
-    """Words with a `#` for every number: "knock four down, 38" and "knock five down, 37" are "knock # down #"."""
-    words, out, at = [token.text for token in tokenise(text)], [], 0
-    while at < len(words):
-        ends = [] if words[at] in HOMOPHONES else [reading.end for reading in readings(words, at)]
-        out.append("#" if ends else words[at])
-        at = max(ends, default=at + 1)
-    return " ".join(out)

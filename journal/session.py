@@ -3,33 +3,16 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
-from datetime import UTC, datetime, timedelta
+from dataclasses import replace
+from datetime import UTC, datetime
 
+from journal.amending import correct, scratch
 from journal.analysis.words import capital
-from journal.answering import (
-    ANSWERS,
-    Numbered,
-    is_last_said,
-    just_wanted,
-    last_act,
-    last_number,
-    last_of_cylinder,
-    last_wanted,
-    new_run,
-    of_cylinder,
-    said,
-    same_thing,
-    settled_by,
-    taken_back_just_now,
-    what,
-    with_value,
-)
-from journal.context import context_of, just_asked
+from journal.answering import ANSWERS, new_run, settled_by
+from journal.context import context_of
 from journal.facts import (
     Answer,
     Body,
-    Correction,
     Cut,
     Entry,
     JobOpened,
@@ -45,66 +28,28 @@ from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.leading import Asked as AskedFor
 from journal.leading import Lead, spoken
+from journal.learnt import Shop
 from journal.machine import EarlierJobs
-from journal.record.job import Asked, Job, Reading
+from journal.outcome import Foreseen, Outcome, let_go
+from journal.record.job import Job
 from journal.record.replay import replay
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
+from journal.settling import answer_by, asked_anew, option_by_words, settle, settle_by_number, settle_by_word
+from journal.steering import steer
 from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import NOTHING_FOR_IT, doubted, said_twice
-from journal.wording.expect import expected
 from journal.wording.lexicon import in_full
 from journal.wording.near import Near, near
 from journal.wording.numbers import only_figures
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.unit_sense import remark_of
 
-A_PART = "part wanted"
-"""What a withdrawal is about that takes back the last part wanted."""
-
-THE_CYLINDER = "cylinder"
-"""What a correction is about that puts the cylinder right."""
-
-JUST_NOW = "just now"
-"""What "never mind" is about: it takes back nothing that was not said a moment ago, as people say it to each other."""
-
-RECENT = timedelta(seconds=30)
-"""How long ago that may be (common practice, no source)."""
-
-
 DOUBTFUL = 0.5
 """Certainty of a note that nobody asked for; half of such statements may be about something else (a guess)."""
-
-
-@dataclass(frozen=True)
-class Outcome:
-    """What became of one thing said."""
-
-    verdict: Verdict
-    """Taken, asked, or let go."""
-    line: str
-    """One line for the screen."""
-    say: str
-    """What to say back; empty when nothing."""
-    entry: Entry | None = None
-    """The entry that was written; none when nothing was."""
-    decision: Decision | None = None
-    """The decision it comes from; none for direct acts."""
-
-
-@dataclass(frozen=True)
-class Foreseen:
-    """What an utterance would come to if it were over."""
-
-    certain: bool
-    """Whether everything in it would be taken."""
-    complete: bool
-    """Whether it can hardly go on besides."""
-    enters: bool = False
-    """Whether all of it would be taken and makes entries, which can be taken back should it go on."""
 
 
 def local_offset_minutes() -> int:
@@ -142,7 +87,7 @@ class Session:
         self.clock = clock
         self.held = False
         self._units: Mapping[Quantity, str] | None = None
-        self._closed, self._earlier = ClosedJobs(), EarlierJobs()
+        self._closed, self._earlier, self._shop = ClosedJobs(), EarlierJobs(), Shop(store, job)
         self.lead: Lead | None = None
         self.asks = ""
         self.last_said = ""
@@ -197,13 +142,14 @@ class Session:
         self.asks = spoken(asked, job, headline)
         return self.asks
 
-    def _context(self, job: Job) -> Context:
+    def context(self, job: Job) -> Context:
+        """What the job leads one to expect."""
         return replace(context_of(job, self.units, self.clock()), awaits=self.asked_for(job))
 
     def type(self, text: str) -> list[Outcome]:
         """Typed words through the same decision as spoken ones."""
         job = self.job
-        return self._carry_out(decide_text(text, self._context(job)), job)
+        return self._carry_out(decide_text(text, self.context(job)), job)
 
     def hear(
         self, candidates: Sequence[Candidate], *, free_text: str = "", seconds: float = 0.0, clip: str = ""
@@ -217,7 +163,7 @@ class Session:
             clip: SHA-256 of its sound when that is kept.
         """
         job = self.job
-        return self._carry_out(decide(candidates, self._context(job), free_text=free_text, seconds=seconds), job, clip)
+        return self._carry_out(decide(candidates, self.context(job), free_text=free_text, seconds=seconds), job, clip)
 
     def go_on(
         self,
@@ -244,7 +190,7 @@ class Session:
         Returns:
             What came of the whole, in order, with those of `entered` that stand.
         """
-        decisions = decide(candidates, self._context(self._without(entered)), free_text=free_text, seconds=seconds)
+        decisions = decide(candidates, self.context(self._without(entered)), free_text=free_text, seconds=seconds)
         if all(decision.verdict is Verdict.LET_GO for decision in decisions):
             decisions = tuple(doubted(outcome.decision) for outcome in entered if outcome.decision is not None)
         begins = [d.meaning for d in decisions[: len(entered)] if d.verdict is Verdict.TAKE]
@@ -279,7 +225,7 @@ class Session:
             seconds: how long its speech took, 0 where that is not known.
             entered: what was entered of it at a pause before.
         """
-        context = self._context(self._without(entered))
+        context = self.context(self._without(entered))
         decisions = decide(candidates, context, free_text=free_text, seconds=seconds)
         sure = certain(decisions)
         enters = sure and not self.held and not any(isinstance(d.meaning, Command | Number) for d in decisions)
@@ -309,7 +255,7 @@ class Session:
         outcomes = []
         if len(decisions) == 1:
             before, self._before = self._before, decisions[0]
-            settled = None if self.held else said_twice(before, decisions[0], self._context(job))
+            settled = None if self.held else said_twice(before, decisions[0], self.context(job))
             decisions = (settled or decisions[0],)
         else:
             self._before = None
@@ -336,32 +282,36 @@ class Session:
         if decision.verdict is Verdict.ASK and meaning is None and not self.held:
             return Outcome(Verdict.ASK, decision.prompt, decision.prompt, None, decision)
         if decision.verdict is Verdict.LET_GO or meaning is None:
-            return self._not_understood(decision, clip)
+            return self._not_understood(decision, job, clip)
         carry_on = isinstance(meaning, Command) and meaning.word is CommandWord.CARRY_ON
         if self.held and not carry_on:
-            return _let_go(decision, "holding on; say carry on")
+            return let_go(decision, "holding on; say carry on")
         if isinstance(meaning, Command | Number):
             return self._command(decision, meaning, job, clip)
         if decision.verdict is Verdict.ASK:
             return self._ask(decision, clip)
         asked = settled_by(job, meaning)
         if asked is not None:
-            return self._settle(decision, job, asked, _answer_by(asked, meaning), clip)
+            return settle(self, decision, job, asked, answer_by(asked, meaning), clip)
         if (begun := new_run(job, meaning)) is not None:
             prompt = f"{read_back(meaning)}: still this run, or a new one?"
-            return self._asked_anew([meaning, begun], decision, clip, prompt)
+            return asked_anew(self, [meaning, begun], decision, clip, prompt)
         said_back = _said_back(meaning, self.asked_for(job))
         entry = self.enter(meaning, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        remark = remark_of(meaning, self._context(job))
+        remark = remark_of(meaning, self.context(job))
         line = f"{describe(meaning)} ({remark})" if remark else describe(meaning)
         return Outcome(Verdict.TAKE, line, said_back, entry, decision)
 
-    def _not_understood(self, decision: Decision, clip: str) -> Outcome:
+    def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
         told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
+        if not (self.held or told) and (picked := option_by_words(self, decision.heard, job)) is not None:
+            return settle(self, decision, job, *picked, clip)
+        if not (self.held or told) and (meant := self._as_put_right(decision.heard, job)):
+            return asked_anew(self, meant, decision, clip)
         kind = Near.NOTHING if self.held or told else near(decision.heard)
         if kind is Near.NOTHING:
-            return _let_go(decision, decision.reason)
+            return let_go(decision, decision.reason)
         words = decision.heard.strip(" .,!?")
         if kind is Near.NOTE:
             entry = self.enter(Note(in_full(words)), heard=decision.heard, clip=clip, certainty=DOUBTFUL)
@@ -372,6 +322,14 @@ class Session:
         entry = self.enter(Question(prompt, options), heard=decision.heard, clip=clip, certainty=0.0)
         return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
 
+    def _as_put_right(self, heard: str, job: Job) -> list[Body]:
+        """What words that this shop has put right before stand for; nothing where that is not one plain entry."""
+        words = self._shop.words_for(heard)
+        decisions = decide_text(words, self.context(job)) if words else ()
+        if len(decisions) != 1 or isinstance(decisions[0].meaning, Command | Number | None):
+            return []
+        return [decisions[0].meaning]
+
     def _ask(self, decision: Decision, clip: str) -> Outcome:
         meanings: tuple[Meaning | None, ...] = (decision.meaning, *decision.alternatives)
         options = tuple(m for m in meanings if m is not None and not isinstance(m, Command | Number))
@@ -381,42 +339,22 @@ class Session:
 
     def _command(self, decision: Decision, meaning: Command | Number, job: Job, clip: str) -> Outcome:
         if isinstance(meaning, Number):
-            return self._number(decision, meaning.value, job, clip)
+            return settle_by_number(self, decision, meaning.value, job, clip)
         word = meaning.word
         if word in ANSWERS:
-            return self._answer(decision, word, job, clip)
+            return settle_by_word(self, decision, word, job, clip)
         if word is CommandWord.SCRATCH:
-            return self._scratch(decision, meaning, job, clip)
+            return scratch(self, decision, meaning, job, clip)
         if word is CommandWord.CORRECT:
-            return self._correct(decision, meaning, job, clip)
+            return correct(self, decision, meaning, job, clip)
         if word in (CommandWord.HOLD, CommandWord.CARRY_ON):
             self.held = word is CommandWord.HOLD
             text = "holding on; say carry on" if self.held else "carrying on"
             return Outcome(Verdict.TAKE, text, text, None, decision)
         if word in (CommandWord.SKIP, CommandWord.AGAIN, CommandWord.BACK):
-            return self._led(decision, word, job, clip)
+            return steer(self, decision, word, job, clip)
         text = self._told(meaning, job)
         return Outcome(Verdict.TAKE, text, text, None, decision)
-
-    def _led(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
-        """What steers the journal while it leads."""
-        if self.lead is None:
-            return _let_go(decision, "said only while the journal leads")
-        if word is CommandWord.BACK:
-            back = self.lead.back(job)
-            if isinstance(back, Reading):
-                entry = self.enter(
-                    Withdrawal(back.entry), heard=decision.heard, clip=clip, certainty=decision.certainty
-                )
-                text = f"taken back: {what(entry, self.job)}"
-                return Outcome(Verdict.TAKE, text, text, entry, decision)
-            text = back
-        else:
-            text = self.lead.skip(job, self.clock()) if word is CommandWord.SKIP else self.lead.again(job)
-        if not text:
-            return _let_go(decision, "there is nothing that this could be about")
-        # What comes next is asked for by itself: "four again" says it already.
-        return Outcome(Verdict.TAKE, text, "" if word is CommandWord.AGAIN else text, None, decision)
 
     def _told(self, command: Command, job: Job) -> str:
         if command.word is CommandWord.REPEAT:
@@ -427,157 +365,12 @@ class Session:
             return study(self.store, self.job_id, self._closed, self._earlier)[1].headline
         return readings_text(job, command.cylinder)
 
-    def _answer(self, decision: Decision, word: CommandWord, job: Job, clip: str) -> Outcome:
-        asked = just_asked(job, self.clock())
-        if asked is None:
-            return _let_go(decision, "no question is waiting for it")
-        options = asked.question.body.options
-        choice = ANSWERS[word]
-        if (word is CommandWord.YES and len(options) > 1) or (choice is not None and choice >= len(options)):
-            return Outcome(Verdict.ASK, asked.question.body.prompt, asked.question.body.prompt, None, decision)
-        return self._settle(decision, job, asked, Answer(asked.question.entry.id, choice), clip)
-
-    def _number(self, decision: Decision, value: float, job: Job, clip: str) -> Outcome:
-        asked = just_asked(job, self.clock())
-        if asked is None:
-            return _let_go(decision, "a number alone: say which cylinder or what it is")
-        for index, option in enumerate(asked.question.body.options):
-            body = said(option)
-            if isinstance(body, Numbered) and body.value == value:
-                return self._settle(decision, job, asked, Answer(asked.question.entry.id, index), clip)
-        cylinders = [getattr(said(option), "cylinder", None) for option in asked.question.body.options]
-        if len(set(cylinders)) > 1 and cylinders.count(int(value)) == 1 and value == int(value):
-            return self._settle(
-                decision, job, asked, Answer(asked.question.entry.id, cylinders.index(int(value))), clip
-            )
-        instead = self._instead(asked, value, job)
-        if instead is not None:
-            # Another number for the same thing: it is said once more, so that it is not taken for a mishearing.
-            prompt = f"{read_back(said(instead))}?"
-            entry = self.enter(
-                Question(prompt, (instead,)), heard=decision.heard, clip=clip, certainty=decision.certainty
-            )
-            return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
-        answers = "first, second or neither" if len(asked.question.body.options) > 1 else "yes or no"
-        prompt = f"{asked.question.body.prompt} Say {answers}."
-        return Outcome(Verdict.ASK, prompt, prompt, None, decision)
-
-    def _instead(self, asked: Asked, value: float, job: Job) -> Body | None:
-        """What a question asks about with another number, where that is believable."""
-        body = with_value(said(asked.question.body.options[0]), value)
-        if body is None or not expected(body, self._context(job)):
-            return None
-        return body
-
-    def _settle(self, decision: Decision, job: Job, asked: Asked, answer: Answer, clip: str) -> Outcome:
-        entry = self.enter(answer, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        self._close_doubles(asked, job)
-        if answer.choice is None and answer.body is None:
-            text = "neither, then; say it again"
-            return Outcome(Verdict.TAKE, text, text, entry, decision)
-        body = answer.body if answer.choice is None else said(asked.question.body.options[answer.choice])
-        assert body is not None
-        if self.lead is not None:
-            self.lead.read(body)
-        return Outcome(Verdict.TAKE, describe(body), read_back(body), entry, decision)
-
-    def _close_doubles(self, asked: Asked, job: Job) -> None:
-        """Earlier questions about the very thing that one was asked about anew are settled with it."""
-        mine = said(asked.question.body.options[0])
-        for other in job.waiting:
-            same = all(same_thing(said(option), mine) for option in other.question.body.options)
-            if other.question.entry.id != asked.question.entry.id and same:
-                self.enter(Answer(other.question.entry.id))
-
-    def _scratch(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
-        if command.about == JUST_NOW:
-            target = last_act(job, self.technician)
-            if target is not None and self.clock() - target.at_utc > RECENT:
-                return _let_go(decision, "nothing was said just now to take back")
-        elif command.about == A_PART:
-            target = last_wanted(job, self.technician)
-        elif command.cylinder is not None or command.about:
-            target = last_number(job, self.technician, command.cylinder, command.about)
-        else:
-            target = last_act(job, self.technician)
-        if target is None:
-            return _let_go(decision, "there is nothing to take back")
-        entry = self.enter(Withdrawal(target.id), heard=decision.heard, clip=clip, certainty=decision.certainty)
-        restored = isinstance(target.body, Withdrawal)
-        text = f"{'put back' if restored else 'taken back'}: {what(target, job)}"
-        return Outcome(Verdict.TAKE, text, text, entry, decision)
-
-    def _correct(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
-        if command.about == THE_CYLINDER:
-            return self._move(decision, command, job, clip)
-        named = command.cylinder is not None or bool(command.about)
-        asked = just_asked(job, self.clock())
-        if not named and asked is not None and command.value is not None:
-            # "No, thirty nine" to "four, ninety?".
-            instead = self._instead(asked, command.value, job)
-            if instead is not None:
-                return self._settle(decision, job, asked, Answer(asked.question.entry.id, body=instead), clip)
-        values = _values(decision)
-        scratched = None if named else taken_back_just_now(job)
-        if scratched is not None:
-            return self._asked_anew([b for v in values if (b := with_value(scratched, v))], decision, clip)
-        target = None if named else just_wanted(job)
-        target = target or last_number(job, self.technician, command.cylinder, command.about)
-        bodies = [b for v in values if target is not None and (b := with_value(target.body, v)) is not None]
-        if target is None or not bodies:
-            return _let_go(decision, "there is no reading to correct")
-        corrections = [Correction(target.id, body) for body in bodies]
-        recent = named or is_last_said(job, target)
-        sure = decision.verdict is Verdict.TAKE and expected(bodies[0], self._context(job))
-        if sure and recent:
-            entry = self.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
-            return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
-        return self._asked_anew(corrections, decision, clip, decision.prompt if recent else "")
-
-    def _move(self, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
-        """The last thing said of a cylinder is of another one."""
-        target = last_of_cylinder(job, self.technician, command.instead_of)
-        if target is None or command.cylinder is None:
-            return _let_go(decision, "nothing was said of a cylinder that could be put right")
-        body = of_cylinder(target.body, command.cylinder)
-        correction = Correction(target.id, body)
-        if decision.verdict is Verdict.TAKE and is_last_said(job, target) and expected(body, self._context(job)):
-            entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
-            return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
-        return self._asked_anew([correction], decision, clip)
-
-    def _asked_anew(self, options: Sequence[Body], decision: Decision, clip: str, prompt: str = "") -> Outcome:
-        """A question in place of an act on something that was not the last thing said."""
-        if not options:
-            return _let_go(decision, "there is no reading to correct")
-        prompt = prompt or f"{read_back(options[0])}?"
-        question = Question(prompt, tuple(options))
-        entry = self.enter(question, heard=decision.heard, clip=clip, certainty=decision.certainty)
-        return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
-
 
 def _said_back(meaning: Meaning, asked: AskedFor | None) -> str:
     """What is said back of something entered: of the cylinder that was asked for its reading alone."""
     if isinstance(meaning, Cut) and isinstance(asked, Cut) and (meaning.cylinder, meaning.unit) == (asked.cylinder, ""):
         return read_back(meaning).partition(", ")[2]
     return read_back(meaning)
-
-
-def _answer_by(asked: Asked, body: Body) -> Answer:
-    """The answer that a plain statement about the same thing gives."""
-    options = [said(option) for option in asked.question.body.options]
-    if body in options:
-        return Answer(asked.question.entry.id, options.index(body))
-    return Answer(asked.question.entry.id, body=body)
-
-
-def _values(decision: Decision) -> list[float]:
-    commands = [m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Command)]
-    return [c.value for c in commands if c.value is not None]
-
-
-def _let_go(decision: Decision, reason: str) -> Outcome:
-    return Outcome(Verdict.LET_GO, reason or "not for the journal", "", None, decision)
 
 
 def open_job(

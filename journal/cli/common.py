@@ -18,7 +18,7 @@ from journal.record.schema import FILE_NAME
 from journal.record.store import FULL, Store
 
 if TYPE_CHECKING:  # commands that only show start sooner without the words
-    from journal.session import Outcome
+    from journal.outcome import Outcome
 
 F = TypeVar("F", bound=Callable[..., Any])
 

@@ -28,7 +28,7 @@ from journal.facts import UNITS, Baseline, Body, Condition, Cut, kind_of
 from journal.facts.codec import body_to_json
 from journal.holding import is_holding, keep_holding
 from journal.home import journal_folder
-from journal.mending import learnt
+from journal.learnt import learnt
 from journal.record.shop_units import kept_units
 from journal.session import Session
 from journal.wording import cheat_sheet, decide_text, describe, phrases

@@ -304,11 +304,18 @@ def has_role(item: Item, *roles: str) -> bool:
 
 def _corrected(between: Sequence[Item], after: Sequence[Item]) -> str | None:
     """How what stands before is taken back by what stands after: by a word for it, by hesitating, or not at all."""
-    if any(p.role == "fix" and p.value == "yes" for item in between for p in item.parts):
+    if any(Part("fix", "yes") in item.parts and not _denies_thing(between, at) for at, item in enumerate(between)):
         return "fix"
     if after and any(p.role == "fix" and p.value == "after" for p in after[-1].parts):
         return "fix"
     return "hesitation" if any(has_role(item, "hesitation", "doubtful") for item in between) else None
+
+
+def _denies_thing(items: Sequence[Item], at: int) -> bool:
+    """Whether a "no" says that there is none of what is named straight after it: "no fuel"."""
+    if not has_role(items[at], "neg") or at + 1 == len(items):
+        return False
+    return has_role(items[at + 1], "quantity", "subject", "part") and not items[at + 1].pause
 
 
 def fill(name: str, item: Item | None, value: object = None) -> Fill | None:

@@ -45,12 +45,16 @@ _OF_A_CYLINDER = frozenset({"on", "number", "cylinder"})
 _PRONOUN = 1.5
 """Cost of "one" as a reading."""
 _BARE_ORDINAL = 0.4
+_PART_OF_A_NUMBER = 0.5
+"""Cost of a cylinder after a number and "and"."""
 _CUT_SHORT = 0.6
 """Cost of words apart that are an expression together."""
 _CROWDED = 0.6
 _MORE_PARTS = 0.7
 _ONE_FIGURE = 0.6
 _PAUSE_IN_NUMBER = 0.4
+_PAUSE_IN_THOUSANDS = 1.0
+"""The same where it would make thousands: "thirty four, thirty five" are two readings."""
 _BINDING = frozenset({"veto", "intend"})
 """Roles whose words are not taken apart: what they say of the clause is not got round."""
 _DENIALS = frozenset({"no", "not", "never", "nothing", "without"})
@@ -243,7 +247,8 @@ class _Search:
             and not pause
         ):
             yield Item(at, at + 1, parts=(_NOTHING,), pause=pause)
-        elif number:
+            known, number = True, self._goes_on(at + 1)
+        if number:
             known = True
             yield from self._cylinders(at, at, pause, _BARE_CYLINDER)
             yield from self._numbers(at, pause)
@@ -254,6 +259,10 @@ class _Search:
                 yield Item(at, at + end, _MISSPELT, parts, pause=pause)
         if not known:
             yield Item(at, at + 1, pause=pause)
+
+    def _goes_on(self, at: int) -> bool:
+        """Whether a word may go on with a number that "one" begins: "one eighty nine"."""
+        return at < len(self.words) and any(a.size in ("tens", "teen") for a in atoms(self.words[at]))
 
     def _thing(self, thing: Thing, at: int, pause: bool) -> Item:
         """A part that is wanted, by the name it was called."""
@@ -276,6 +285,9 @@ class _Search:
         if self.wants and (before == "and" or pause):
             # "A hose and six washers": so many washers rather than a hose for cylinder six.
             extra += _MORE_PARTS
+        elif before == "and" and start > 1 and atoms(self.words[start - 2]) and not pause:
+            # "Eleven and one" is hardly eleven with cylinder one out.
+            extra += _PART_OF_A_NUMBER
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
             yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
         for end, several, cost in several_at(self.words, at, self.cylinders):
@@ -287,7 +299,8 @@ class _Search:
         longest = max((r.end for r in found), default=at)
         for reading in found:
             torn = False
-            cost = reading.cost + _PAUSE_IN_NUMBER * sum(self.said[i].pause for i in range(at + 1, reading.end))
+            pauses = sum(self.said[i].pause for i in range(at + 1, reading.end))
+            cost = reading.cost + pauses * (_PAUSE_IN_THOUSANDS if reading.value >= 1000 else _PAUSE_IN_NUMBER)
             if reading.end < longest and not self.said[reading.end].pause:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 from dataclasses import replace
 
+from journal.facts.checks import SWAPPED
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
 from journal.wording.lexicon import outcomes
 
@@ -17,6 +18,7 @@ _MEASURED_UNITS: dict[str, frozenset[str]] = {
     "compression": frozenset({"", "psi", "bar", "kPa"}),
     "port temperature": _DEGREES,
     "fuel supply": frozenset({"", "psi", "bar", "kPa", "MPa"}),
+    "injector return flow": frozenset({"mL/min"}),
 }
 """Subjects that are measured, and the units of their numbers."""
 _REACH = 2
@@ -28,7 +30,8 @@ _ENGINE_WIDE = frozenset(
     {"injection pressure circuit", "fuel supply", "air in fuel", "oil", "coolant", "intake and exhaust"}
 )
 _WANTS_CYLINDER = frozenset({"air test", "compression", "leak-down", "port temperature", "injector resistance",
-                             "driver signal", "lash", "lobe lift", "injector seat", "injector swap"})  # fmt: skip
+                             "driver signal", "lash", "lobe lift", "injector seat", "injector swap",
+                             "injector return flow", "relative compression", "injector circuit test"})  # fmt: skip
 
 
 def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -101,10 +104,12 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         extra += _OF_THE_ENGINE
     if value is not None and subject == "lobe lift" and not value.unit:
         return
+    if cylinder is None and each is None and subject not in _ENGINE_WIDE and clause.take("same_one") is not None:
+        fills.append(Fill("same", True))
     if (
         cylinder is None
         and each is None
-        and not any(f.name == "cylinder" for f in fills)
+        and not any(f.name in ("cylinder", "same") for f in fills)
         and subject in _WANTS_CYLINDER
     ):
         asked = True
@@ -211,10 +216,19 @@ def _denied(clause: Clause, at: int | None) -> bool:
 
 def swaps(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Two injectors exchanged, and whether the miss went with one."""
-    if clause.take("swap") is None or (outcome := clause.take("moved")) is None:
-        return
     places = [(i, item) for i, item in enumerate(clause.items) if item.cylinders]
     named = [c for _, item in places for c in item.cylinders]
+    # "Two's injector is in five and five's in two."
+    both_ways = len(named) == 4 and named[:2] == named[:1:-1]
+    exchanged = clause.take("swap", "each") is not None or both_ways
+    moved = clause.take("swap") is not None or exchanged
+    outcome = clause.take("moved") or (SWAPPED if exchanged else None)
+    if not moved or outcome is None or (outcome == SWAPPED and len(dict.fromkeys(named)) != 2):
+        return
+    if outcome == SWAPPED:
+        clause.take("fixable", "yes")
+        clause.take("wanted", "injector")
+        clause.take("done")
     clause.used |= {i for i, _ in places}
     clause.take("subject", "injector swap")
     clause.take("cylinder_word")

@@ -17,19 +17,23 @@ def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     opened = has_role(clause.items[0], "fix")
     amended = clause.take("amend")
+    if not opened and amended is None and clause.cylinder() is not None and clause.take("take_back") is not None:
+        # "Strike three, it hadn't settled, twenty four and a half now."
+        clause = clause.fresh()
+        amended = clause.take("take_back")
+        clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "why_not")}
     if not opened and amended is None:
         return
     value, latest, one = clause.value(), clause.take("latest"), clause.cylinder()
-    if value is None or (one is None and latest is None and not opened):
-        return
-    if latest is None and one is None and amended is not None and not opened:
+    about = "baseline" if one is None and amended is not None and clause.take("baseline") is not None else None
+    if value is None or (one is None and latest is None and about is None and not opened):
         return
     clause.take("act", "cut")
     extra = odd(clause, named=False) if one is not None else 0.0
     extra += 0.0 if amended else _WORD_FIRST
     doubtful = amended == "maybe"
-    yield (clause.made("command", Fill("word", "correct"), fill("cylinder", one), fill("value", value), extra=extra,
-                       asked=doubtful),)  # fmt: skip
+    named = Fill("about", about) if about else fill("cylinder", one)
+    yield (clause.made("command", Fill("word", "correct"), named, fill("value", value), extra=extra, asked=doubtful),)
 
 
 def moved(clause: Clause) -> Iterator[tuple[Made, ...]]:

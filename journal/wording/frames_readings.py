@@ -8,7 +8,6 @@ from itertools import pairwise
 
 from journal.facts import UNITS, Quantity
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role, unit_of
-from journal.wording.lexicon import Part
 
 _WATCHED = ("fuel per stroke", "fuel rate", "engine speed", "load", "power")
 BY_UNIT = {
@@ -28,6 +27,8 @@ _BEGUN_AGAIN = 0.7
 _COUNTED = 2.0
 _EACH_UNSAID = 2.5
 """Cost of one number for several cylinders without "each" or "all"."""
+_ONLY_OIL = {Quantity.OIL_TEMPERATURE: 0.25, Quantity.OIL_PRESSURE: 0.6}
+"""Cost of what a number without a unit may be, where only "oil" is said."""
 _NO_UNIT = frozenset({""})
 _DEGREES = frozenset({"", "deg", "degC", "degF"})
 
@@ -64,13 +65,14 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     acted = clause.take("act", "cut") is not None
     named = clause.take("quantity", *_WATCHED) is not None
-    clause.take("again")
+    again = clause.take("again") is not None
     marked = any(item.cylinders and item.cost == 0 for item in clause.items)
     sure = acted or named or marked or same
     extra = _BOTH if value is not None and same else 0.0
     if not acted:
         extra += odd(clause, named)
-    asked = only_dead and value is None
+    # "Change number one to no change" puts right what only a number can.
+    asked = (only_dead and value is None) or (same and clause.take("amend") is not None)
     if isinstance(prior, int):
         what: tuple[Fill | None, ...] = (Fill("value_of", prior),)
     elif prior is not None and clause.before is not None and clause.before.kind == "cut":
@@ -95,6 +97,9 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         yield (clause.made("cut", name, *what, asked=asked or which == "last", extra=extra, sure=sure),)
         return
     one = clause.cylinder()
+    if one is None and clause.take("same_one") is not None:
+        yield (clause.made("cut", Fill("same", True), *what, asked=asked or not again, extra=extra, sure=sure),)
+        return
     if one is not None:
         yield (clause.made("cut", fill("cylinder", one), *what, asked=asked, extra=extra, sure=sure),)
         return
@@ -229,13 +234,14 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         if quantity is Quantity.ENGINE_SPEED:
             clause.take("run", "idle")
             clause.take("quantity", "engine speed")
-        general = 0.25 if quantity == Quantity.OIL_TEMPERATURE and _unclear_oil(clause) else 0.0
+        general = _ONLY_OIL.get(quantity, 0.0) if not unit and _only_oil(clause) else 0.0
         kind = "fuel" if quantity is Quantity.FUEL_PER_STROKE else "condition"
         told = Fill("quantity", str(quantity)) if kind == "condition" else None
         said = replace(value, unit="") if unit == "deg" else value
         yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general),)
 
 
-def _unclear_oil(clause: Clause) -> bool:
-    return not any(p == Part("quantity", "oil temperature") and item.end - item.start > 1
+def _only_oil(clause: Clause) -> bool:
+    """Whether "oil" is all that is said of what is measured."""
+    return not any(p.role == "quantity" and p.value in _ONLY_OIL and item.end - item.start > 1
                    for item in clause.items for p in item.parts)  # fmt: skip

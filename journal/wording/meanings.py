@@ -95,7 +95,11 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
             return Refused("no cylinder was asked for: say its number")
         cylinder = context.awaits.cylinder
     measured = context.run_id == "" and isinstance(context.last, Check) and context.last.value is not None
-    if said.get("next"):
+    if said.get("same"):
+        cylinder = context.done[-1] if context.done else None
+        if cylinder is None:
+            return Refused("no cylinder was cut before it: say its number")
+    elif said.get("next"):
         cylinder = _last_to_cut(context) if said["next"] == "last" else context.next_cylinder
         if measured and said["next"] != "last" and isinstance(context.last, Check):
             cylinder = _beside(context.last.cylinder, context)
@@ -238,7 +242,7 @@ def _check(said: dict[str, Any], context: Context) -> Meaning:
     return Check(
         subject,
         said["outcome"],
-        said.get("cylinder"),
+        said.get("cylinder", getattr(context.last, "cylinder", None) if said.get("same") else None),
         part=said.get("part"),
         place=place,
         value=value,

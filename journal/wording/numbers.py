@@ -159,14 +159,14 @@ def _parts(tokens: Sequence[str], whole: Reading) -> Iterator[Reading]:
 
 def _tenths(tokens: Sequence[str], at: int) -> Iterator[Reading]:
     """Tenths whose point is left unsaid, where no figure can lengthen the number: "thirty seven five", "ten nine"."""
-    if any(atom.written for atom in _at(tokens, at)):
-        return
+    written = any(atom.written for atom in _at(tokens, at))
     for whole in _smalls(tokens, at):
         if whole.value < 10 or (whole.value % 10 == 0 and whole.value != 10):
             continue
         for digit in _at(tokens, whole.end):
-            if digit.size == "digit" and digit.value and not digit.written:
-                yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), whole.cost + digit.cost + _POINTLESS)
+            if digit.size == "digit" and digit.value and digit.written == written:
+                cost = whole.cost + digit.cost + _POINTLESS + (_PIECES_COST if written else 0.0)
+                yield Reading(whole.end + 1, _sum(whole.value, digit.value / 10), cost)
 
 
 def _sum(whole: float, part: float) -> float:
@@ -239,11 +239,12 @@ def _pairs(tokens: Sequence[str], at: int) -> Iterator[Reading]:
 
 def _shortened(tokens: Sequence[str], at: int) -> Iterator[Reading]:
     """Hundreds left unsaid: "one ninety", "nineteen fifty", "nineteen oh five", "thirty two five oh"."""
+    extra = _PIECES_COST if any(atom.written for atom in _at(tokens, at)) else 0.0
     for first in _smalls(tokens, at):
         if first.value < 1:
             continue
         for second in _pairs(tokens, first.end):
-            yield Reading(second.end, first.value * 100 + second.value, first.cost + second.cost + 0.1)
+            yield Reading(second.end, first.value * 100 + second.value, first.cost + second.cost + 0.1 + extra)
         if first.value >= 10:
             for string in _digit_strings(tokens, first.end, 2):
                 if len(string.figures) == 2 and not (first.value % 10 == 0 and string.figures[0] != "0"):

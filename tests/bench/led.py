@@ -18,9 +18,10 @@ from journal.facts import Baseline, Body, Cut, Engine, Injection, JobOpened, Run
 from journal.hearing.endpoint import utterances
 from journal.hearing.types import RATE
 from journal.listening import Ears
+from journal.outcome import Outcome
 from journal.output.speaking import _WORDS_PER_MINUTE
 from journal.record.store import Store
-from journal.session import Outcome, Session, open_job
+from journal.session import Session, open_job
 from journal.wording import Verdict
 from journal.wording.numbers import spell
 from tests.bench._items import apart

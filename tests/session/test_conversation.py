@@ -11,6 +11,7 @@ import pytest
 from journal.facts import (
     Answer,
     Baseline,
+    Check,
     Condition,
     Correction,
     Cut,
@@ -22,6 +23,7 @@ from journal.facts import (
     Question,
     RunKind,
     RunStarted,
+    Subject,
 )
 from journal.record.store import Store
 from journal.session import Session, open_job
@@ -383,3 +385,44 @@ def test_a_baseline_put_right_by_name(session: Session) -> None:
     assert [b.value for b in session.job.runs[0].baselines] == [30.0]
     assert isinstance(session.job.entries[-1].body, Correction)
     assert session.job.entries[-1].body.body == Baseline(30.0)
+
+
+@pytest.mark.parametrize(
+    ("said", "answer"),
+    [("oh it's heavy alright", "heavy"), ("light I'd say", "light"), ("grab me the heavy one", None), ("sound", None)],
+)
+def test_an_option_is_chosen_by_what_only_it_says(session: Session, said: str, answer: str | None) -> None:
+    options = (Check(Subject.BLOW_BY, "light"), Check(Subject.BLOW_BY, "heavy"))
+    session.enter(Question("blow-by light, or heavy?", options))
+    session.type(said)
+    checks = [check.body.outcome for check in session.job.checks]
+    assert checks == ([answer] if answer else [])
+
+
+def test_an_option_is_chosen_by_the_quantity_that_it_is_about(session: Session) -> None:
+    coolant, oil = (Condition(q, 80.0) for q in (Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE))
+    session.enter(Question("coolant, or oil?", (coolant, oil)))
+    session.type("top up the coolant")
+    assert not session.job.conditions
+    session.type("I was talking about the coolant")
+    assert [reading.quantity for reading in session.job.conditions] == [Quantity.COOLANT_TEMPERATURE]
+
+
+@pytest.mark.parametrize("said", ["same cylinder again, thirty seven", "that one again, thirty seven"])
+def test_the_cylinder_cut_last_is_read_again_without_its_number(session: Session, said: str) -> None:
+    say(session, *RUNNING, "four cut thirty six")
+    session.type(said)
+    session.type("yes")
+    assert [(cut.cylinder, cut.value) for cut in session.job.runs[0].cuts] == [(4, 36.0), (4, 37.0)]
+
+
+def test_a_check_of_that_one_is_of_the_cylinder_spoken_of_last(session: Session) -> None:
+    say(session, *RUNNING, "four cut, no change", "the injector plug is fine on that one")
+    assert [(check.body.subject, check.body.cylinder) for check in session.job.checks] == [(Subject.CONNECTOR, 4)]
+
+
+def test_a_reading_that_is_struck_with_its_new_number_is_put_right(session: Session) -> None:
+    say(session, *RUNNING, "three cut thirty five")
+    session.type("strike three, it hadn't settled, thirty four and a half now")
+    session.type("yes")
+    assert [(cut.cylinder, cut.value) for cut in session.job.runs[0].cuts] == [(3, 34.5)]

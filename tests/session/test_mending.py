@@ -10,11 +10,13 @@ import pytest
 
 from journal.errors import BadInput
 from journal.facts import Answer, Baseline, Correction, Cut, Engine, JobOpened, Question, RunKind, RunStarted
-from journal.mending import Doubtful, Learnt, dismiss, learnt, mend, pattern
+from journal.learnt import Learnt, learnt, pattern
+from journal.mending import Doubtful, dismiss, mend
 from journal.record.job import Asked
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.told import missing_text
+from journal.wording.types import Verdict
 
 
 @pytest.fixture
@@ -130,3 +132,27 @@ def test_over_all_jobs_the_same_words_with_other_numbers_count_together(session:
 
 def test_a_pattern_leaves_words_that_only_sound_like_numbers() -> None:
     assert pattern("want to for, thirty-seven point five") == "want to for #"
+
+
+def test_what_was_put_right_once_is_asked_about_when_its_like_is_said_in_another_job(
+    session: Session, six: Engine
+) -> None:
+    mend(session, lost(session, "the gerbil is at eighty"), "coolant eighty degrees")
+    other = Session(session.store, open_job(session.store, JobOpened("Loader", six), "Bo"), clock=session.clock)
+    (outcome,) = other.type("the gerbil is at ninety")
+    assert (outcome.verdict, outcome.say) == (Verdict.ASK, "coolant temperature ninety degrees Celsius?")
+    other.type("yes")
+    assert [entry.body for entry in other.job.entries][-1] == Answer(other.job.questions[-1].question.entry.id, 0)
+
+
+def test_the_like_of_what_was_put_right_to_two_things_is_not_guessed_at(session: Session) -> None:
+    mend(session, lost(session, "the gerbil is at eighty"), "coolant eighty degrees")
+    mend(session, lost(session, "the gerbil is at seventy"), "oil temperature seventy degrees")
+    (outcome,) = session.type("the gerbil is at ninety")
+    assert outcome.verdict is Verdict.LET_GO
+
+
+def test_a_number_that_was_not_said_is_never_put_in(session: Session) -> None:
+    mend(session, lost(session, "the gerbil is at thirty"), "cylinder six cut, thirty")
+    (outcome,) = session.type("the gerbil is at ninety")
+    assert outcome.verdict is Verdict.LET_GO

@@ -17,9 +17,25 @@ import pytest
 from tests.wording.natural.score import judge, play
 
 FOLDER = Path(__file__).parent / "natural"
-LEAST_RIGHT = {"given": 0.98, "tuned_a": 0.98, "tuned_b": 0.91, "tuned_c": 0.89, "tuned_d": 0.87, "reported": 0.9}
-MOST_WRONG = {"given": 0, "tuned_a": 1, "tuned_b": 2, "tuned_c": 2, "tuned_d": 2, "reported": 1}
-MOST_LOST = {"given": 0.01, "tuned_a": 0.01, "tuned_b": 0.03, "tuned_c": 0.02, "tuned_d": 0.02, "reported": 0.02}
+LEAST_RIGHT = {
+    "given": 0.98,
+    "tuned_a": 0.98,
+    "tuned_b": 0.91,
+    "tuned_c": 0.89,
+    "tuned_d": 0.87,
+    "tuned_e": 0.87,
+    "reported": 0.9,
+}
+MOST_WRONG = {"given": 0, "tuned_a": 1, "tuned_b": 2, "tuned_c": 2, "tuned_d": 2, "tuned_e": 5, "reported": 1}
+MOST_LOST = {
+    "given": 0.01,
+    "tuned_a": 0.01,
+    "tuned_b": 0.03,
+    "tuned_c": 0.02,
+    "tuned_d": 0.02,
+    "tuned_e": 0.03,
+    "reported": 0.02,
+}
 
 
 def lines(name: str) -> list[dict[str, object]]:

@@ -1,0 +1,105 @@
+"""What was said before and a word that changes it in, the correction or withdrawal out."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+
+from journal.answering import (
+    is_last_said,
+    just_wanted,
+    last_act,
+    last_number,
+    last_of_cylinder,
+    last_wanted,
+    of_cylinder,
+    taken_back_just_now,
+    what,
+    with_value,
+)
+from journal.context import just_asked
+from journal.facts import Answer, Correction, Withdrawal
+from journal.outcome import Acting, Outcome, let_go
+from journal.record.job import Job
+from journal.settling import asked_anew, instead, settle
+from journal.wording import describe, read_back
+from journal.wording.expect import expected
+from journal.wording.types import Command, Decision, Verdict
+
+A_PART = "part wanted"
+"""What a withdrawal is about that takes back the last part wanted."""
+
+THE_CYLINDER = "cylinder"
+"""What a correction is about that puts the cylinder right."""
+
+JUST_NOW = "just now"
+"""What "never mind" is about: it takes back nothing that was not said a moment ago, as people say it to each other."""
+
+RECENT = timedelta(seconds=30)
+"""How long ago that may be (common practice, no source)."""
+
+
+def scratch(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+    """Take back what the command is about."""
+    if command.about == JUST_NOW:
+        target = last_act(job, acting.technician)
+        if target is not None and acting.clock() - target.at_utc > RECENT:
+            return let_go(decision, "nothing was said just now to take back")
+    elif command.about == A_PART:
+        target = last_wanted(job, acting.technician)
+    elif command.cylinder is not None or command.about:
+        target = last_number(job, acting.technician, command.cylinder, command.about)
+    else:
+        target = last_act(job, acting.technician)
+    if target is None:
+        return let_go(decision, "there is nothing to take back")
+    entry = acting.enter(Withdrawal(target.id), heard=decision.heard, clip=clip, certainty=decision.certainty)
+    restored = isinstance(target.body, Withdrawal)
+    text = f"{'put back' if restored else 'taken back'}: {what(target, job)}"
+    return Outcome(Verdict.TAKE, text, text, entry, decision)
+
+
+def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+    """Put right what the command is about: the last thing said at once, anything older after asking."""
+    if command.about == THE_CYLINDER:
+        return _move(acting, decision, command, job, clip)
+    named = command.cylinder is not None or bool(command.about)
+    asked = just_asked(job, acting.clock())
+    if not named and asked is not None and command.value is not None:
+        # "No, thirty nine" to "four, ninety?".
+        other = instead(acting, asked, command.value, job)
+        if other is not None:
+            return settle(acting, decision, job, asked, Answer(asked.question.entry.id, body=other), clip)
+    values = _values(decision)
+    scratched = None if named else taken_back_just_now(job)
+    if scratched is not None:
+        return asked_anew(acting, [b for v in values if (b := with_value(scratched, v))], decision, clip)
+    target = None if named else just_wanted(job)
+    target = target or last_number(job, acting.technician, command.cylinder, command.about)
+    bodies = [b for v in values if target is not None and (b := with_value(target.body, v)) is not None]
+    if target is None or not bodies:
+        return let_go(decision, "there is no reading to correct")
+    corrections = [Correction(target.id, body) for body in bodies]
+    recent = named or is_last_said(job, target)
+    sure = decision.verdict is Verdict.TAKE and expected(bodies[0], acting.context(job))
+    if sure and recent:
+        entry = acting.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
+    return asked_anew(acting, corrections, decision, clip, decision.prompt if recent else "")
+
+
+def _move(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+    """The last thing said of a cylinder is of another one."""
+    target = last_of_cylinder(job, acting.technician, command.instead_of)
+    if target is None or command.cylinder is None:
+        return let_go(decision, "nothing was said of a cylinder that could be put right")
+    body = of_cylinder(target.body, command.cylinder)
+    correction = Correction(target.id, body)
+    if decision.verdict is Verdict.TAKE and is_last_said(job, target) and expected(body, acting.context(job)):
+        entry = acting.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
+    return asked_anew(acting, [correction], decision, clip)
+
+
+def _values(decision: Decision) -> list[float]:
+    commands = [m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Command)]
+    return [c.value for c in commands if c.value is not None]
