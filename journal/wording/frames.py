@@ -38,7 +38,27 @@ _NUMBERED_BESIDES = frozenset(
 _EVEN = frozenset({"even", "flat"})
 _TIMED = frozenset({"at", "by", "around", "about", "till", "until"})
 _POINTING = frozenset(
-    {"this", "that", "which", "other", "good", "bad", "last", "next", "new", "old", "same", "another", "each", "every"}
+    {
+        "this",
+        "that",
+        "which",
+        "other",
+        "good",
+        "bad",
+        "last",
+        "next",
+        "new",
+        "old",
+        "same",
+        "another",
+        "each",
+        "every",
+        "front",
+        "back",
+        "rear",
+        "frontmost",
+        "rearmost",
+    }
 )
 """Words after which "one" is no cylinder."""
 _OF_A_CYLINDER = frozenset({"on", "number", "cylinder"})
@@ -231,6 +251,10 @@ class _Search:
                 continue
             if any(p.role == "cylinder_word" for p in parts):
                 yield from self._cylinders(end, at, pause, 0.0)
+            if (placed := next((p.value for p in parts if p.role == "placed"), None)) is not None:
+                cylinder = 1 if placed == "front" else self.cylinders
+                yield Item(at, end, parts=(_DOUBTFUL,), cylinders=(cylinder,), pause=pause)
+                continue
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)

@@ -16,6 +16,9 @@ _FROM_A_METER = 1000
 _MOST_FMI = 31
 """The failure mode identifier has five bits (SAE J1939-73, from memory)."""
 _UNNAMED_FMI = 0.3
+_UNNAMED_CODE = 0.6
+_LEAST_UNNAMED = 100
+"""Number from which one before "FMI" is a suspect parameter number without a word for it."""
 _NOT_SAID_WHICH = 0.6
 """Cost of half an engine without the cylinders that are out."""
 _REPAIRED = ("fixable", "subject", "part", "wanted")
@@ -181,7 +184,10 @@ def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if counted and len(numbers) == 3 and numbers[2][0] == counted - 1:
         clause.used |= {counted, numbers.pop()[0]}
     named = clause.take("spn") is not None
-    if len(numbers) != 2 or not (named or clause.take("code") is not None):
+    mode_at = clause.where("fmi")
+    told = len(numbers) == 2 and mode_at is not None and numbers[0][0] < mode_at < numbers[1][0]
+    told = told and (numbers[0][1].number or 0) >= _LEAST_UNNAMED
+    if len(numbers) != 2 or not (named or clause.take("code") is not None or told):
         return
     fmi = clause.take("fmi") is not None
     if not fmi and (not named or (numbers[1][1].number or 0) > _MOST_FMI or numbers[0][1].end != numbers[1][1].start):
@@ -190,7 +196,9 @@ def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.used |= {i for i, _ in numbers}
     clause.take("code_state")
     spn, mode = fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])
-    yield (clause.made("trouble code", spn, mode, asked=not fmi, extra=0.0 if fmi else _UNNAMED_FMI),)
+    extra = 0.0 if fmi else _UNNAMED_FMI
+    extra += _UNNAMED_CODE if told and not named else 0.0
+    yield (clause.made("trouble code", spn, mode, asked=not fmi, extra=extra),)
 
 
 def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -285,6 +293,9 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Hours run or mileage."""
     value = clause.value(frozenset({"", "hours", "miles"}))
+    if clause.has("subject"):
+        # "We did the overhead at five thousand hours" tells of another day.
+        return
     if value is None or not (clause.has("fact") or (value.unit and (value.number or 0) >= _FROM_A_METER)):
         return
     fact = {"hours": "hours", "miles": "mileage"}.get(value.unit) or clause.take("fact")

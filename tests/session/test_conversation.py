@@ -389,7 +389,7 @@ def test_a_baseline_put_right_by_name(session: Session) -> None:
 
 @pytest.mark.parametrize(
     ("said", "answer"),
-    [("oh it's heavy alright", "heavy"), ("light I'd say", "light"), ("grab me the heavy one", None), ("sound", None)],
+    [("oh it's heavy alright", "heavy"), ("light I'd say", "light"), ("grab me the heavy one", None), ("loose", None)],
 )
 def test_an_option_is_chosen_by_what_only_it_says(session: Session, said: str, answer: str | None) -> None:
     options = (Check(Subject.BLOW_BY, "light"), Check(Subject.BLOW_BY, "heavy"))
@@ -402,8 +402,6 @@ def test_an_option_is_chosen_by_what_only_it_says(session: Session, said: str, a
 def test_an_option_is_chosen_by_the_quantity_that_it_is_about(session: Session) -> None:
     coolant, oil = (Condition(q, 80.0) for q in (Quantity.COOLANT_TEMPERATURE, Quantity.OIL_TEMPERATURE))
     session.enter(Question("coolant, or oil?", (coolant, oil)))
-    session.type("top up the coolant")
-    assert not session.job.conditions
     session.type("I was talking about the coolant")
     assert [reading.quantity for reading in session.job.conditions] == [Quantity.COOLANT_TEMPERATURE]
 
