@@ -21,6 +21,7 @@ from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
 from journal.outcome import Foreseen, Outcome
+from journal.output.cautions import as_it_begins
 from journal.output.speaking import Answerer, answerer, unheard
 from journal.phone import Phone
 from journal.record.clips import drop_if_unused, keep_clip
@@ -229,6 +230,7 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
         answers.answer(Verdict.TAKE, line)
         page.leads(_cylinder_asked(session), line)
     road = _Road(session, ears, how, page)
+    known = len(session.job.runs)
     try:
         for utterance, guess, over in _hurried(road, blocks) if how.live else _unhurried(blocks):
             before = road.entered
@@ -236,9 +238,12 @@ def listen(session: Session, ears: Ears, how: Listening, page: LivePage | None =
             if over:
                 if how.phone is not None:
                     how.phone.taken(utterance)
+                runs = session.job.runs
+                careful, known = as_it_begins(runs, known), len(runs)
                 for outcome in heard.outcomes:
                     if outcome.say or outcome.verdict is not Verdict.TAKE:
-                        answers.answer(outcome.verdict, outcome.say)
+                        answers.answer(outcome.verdict, f"{careful} {outcome.say}".strip())
+                        careful = ""
                 if how.lead:
                     page.leads(_cylinder_asked(session), session.asks)
             if answers.failed and not told:

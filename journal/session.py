@@ -42,7 +42,7 @@ from journal.study import ClosedJobs, study
 from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
-from journal.wording.decide import NOTHING_FOR_IT, doubted
+from journal.wording.decide import NOTHING_FOR_IT, doubted, said_twice
 from journal.wording.lexicon import in_full
 from journal.wording.near import Near, near
 from journal.wording.numbers import only_figures
@@ -92,6 +92,7 @@ class Session:
         self.lead: Lead | None = None
         self.asks = ""
         self.last_said = ""
+        self._before: Decision | None = None
         technicians = self.job.technicians
         self.technician = technician or (technicians[0] if technicians else "")
         self.speaker: Speaker | None = Speaker(store, self.technician, job) if source is Source.VOICE else None
@@ -255,6 +256,12 @@ class Session:
 
     def _carry_out(self, decisions: Sequence[Decision], job: Job, clip: str = "") -> list[Outcome]:
         outcomes = []
+        if len(decisions) == 1:
+            before, self._before = self._before, decisions[0]
+            settled = None if self.held else said_twice(before, decisions[0], self.context(job))
+            decisions = (settled or decisions[0],)
+        else:
+            self._before = None
         for decision in decisions:
             outcome = self._one(decision, job, clip)
             if outcome.say:

@@ -6,7 +6,9 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 from datetime import date
 
+from journal.analysis.findings import Findings, Gate
 from journal.facts import PartAnswer, PartState
+from journal.output.wanted import reason_for
 from journal.record.job import Job, Part
 
 FIELDS: dict[str, tuple[str, int]] = {
@@ -45,6 +47,8 @@ class Row:
     """Identifier of the answer that the form was made from; empty for none."""
     wrong: dict[str, str] = field(default_factory=dict)
     """What is wrong with a field, by its name."""
+    too_soon: bool = False
+    """Whether it was said to be ordered before the checks for it are done, and that it is meant has to be said."""
 
     @property
     def id(self) -> str:
@@ -74,7 +78,7 @@ def _known(answer: PartAnswer | None) -> dict[str, str]:
 
 
 def read(
-    job: Job, form: Mapping[str, str], may_say: Sequence[str], *, settled: bool
+    job: Job, findings: Findings, form: Mapping[str, str], may_say: Sequence[str], *, settled: bool
 ) -> tuple[list[Row], list[PartAnswer]]:
     """Every part as it was typed, and what to enter: all of it, or nothing where a row has something wrong.
 
@@ -83,7 +87,8 @@ def read(
 
     Args:
         job: the job as it stands.
-        form: fields named `NAME-PART`.
+        findings: what was found, which says what is ready to order.
+        form: fields named `NAME-PART`; `anyway-PART` is there where a part is ordered all the same.
         may_say: how far whoever fills it in may say that a part is.
         settled: whether they may change what the shop has settled.
     """
@@ -104,9 +109,20 @@ def read(
         now.wrong = _wrong(changed, may_say)
         if row.over and not settled:
             now.wrong["far"] = f"the shop says that this part is {row.part.answers[-1].body.state}: ask there"
+        gate = _gate_before(row.part, findings) if changed.get("far") == PartState.ORDERED else None
+        if not now.wrong and gate is not None and f"anyway-{row.id}" not in form:
+            now.too_soon = True
+            now.wrong["far"] = f"not ready to order, first: {'; '.join(gate.missing)}"
         if not now.wrong:
             answers.append(_answer(now, changed))
     return rows, [] if any(row.wrong for row in rows) else answers
+
+
+def _gate_before(part: Part, findings: Findings) -> Gate | None:
+    """The gate that says that a part is not ready to order; none where none says so."""
+    reason = reason_for(findings, part)
+    gate = reason.gate if reason is not None else None
+    return gate if gate is not None and not gate.ready and not gate.overridden else None
 
 
 def _wrong(changed: Mapping[str, str], may_say: Sequence[str]) -> dict[str, str]:

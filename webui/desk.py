@@ -86,7 +86,7 @@ def answer(token: str) -> ResponseReturnValue:
         refused("too many answers by one link", again_and_again=True)
         abort(429)
     session = acting(link.job, Source.DESK)
-    rows, answers = read(session.job, request.form, DESK_SAYS, settled=False)
+    rows, answers = read(session.job, shop().state(link.job).findings, request.form, DESK_SAYS, settled=False)
     if session.job.closed is not None:
         return _page(token, link, rows, "this job is closed: nothing is wanted any more; ask the shop"), 400
     if any(row.wrong for row in rows):

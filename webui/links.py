@@ -70,7 +70,7 @@ def want(job_id: str) -> ResponseReturnValue:
 def say(job_id: str) -> ResponseReturnValue:
     """Say what is known of the parts and how far they are; what is wrong leaves everything as it was typed."""
     session = acting(job_id)
-    rows, answers = read(session.job, request.form, SHOP_SAYS, settled=True)
+    rows, answers = read(session.job, shop().state(job_id).findings, request.form, SHOP_SAYS, settled=True)
     if any(row.wrong for row in rows):
         return _page(job_id, rows), 400
     for one in answers:

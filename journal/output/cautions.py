@@ -2,7 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+
 from journal.analysis.causes.tables import tables
+from journal.record.job import Run
 
 RUNNING = "Keep clear of fan, belts, shafts, fuel under pressure and injector wiring; the service manual holds."
 """Beside an engine that runs."""
@@ -14,6 +17,19 @@ _WHOLE = {
     RUNNING: ("rotating", "pressure", "voltage", "overspeed", "hot", "always"),
     REACHING_IN: ("lockout", "pressure", "voltage", "air", "eyes", "hot", "always"),
 }
+
+
+def as_it_begins(runs: Sequence[Run], known: int) -> str:
+    """What is spoken as a run begins: of a job's first, and of one of another kind than the run before; else nothing.
+
+    Args:
+        runs: the job's.
+        known: how many of them there were before.
+    """
+    kinds = [run.start.run for run in runs]
+    if len(kinds) <= known or kinds[-2:-1] == kinds[-1:]:
+        return ""
+    return RUNNING
 
 
 def whole(short: str) -> tuple[str, ...]:

@@ -17,6 +17,7 @@ from journal.wording.hypotheses import TYPED, in_words
 from journal.wording.meanings import Refused
 from journal.wording.numbers import DIGITS, TEENS, TENS, spell
 from journal.wording.say import describe, read_back
+from journal.wording.tokens import tokenise
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.understood import Piece, answers_nothing
 
@@ -68,6 +69,30 @@ def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
     """The same for typed words: nothing in them sounds like anything else, but a mark may doubt a number."""
     found = decide((Candidate(text, 0.0, TYPED),), context)
     return tuple(doubted(d) for d in found) if _DOUBT_MARK.search(text) else found
+
+
+def said_twice(before: Decision | None, decision: Decision, context: Context) -> Decision | None:
+    """A command or a number that had to be said again and was heard alike both times; none where that settles nothing.
+
+    It is taken where both hearings being wrong would cost less than to ask a third time.
+
+    Args:
+        before: what came of the utterance before.
+        decision: what came of this one.
+        context: the job so far.
+    """
+    if before is None or any(
+        each.verdict is not Verdict.ASK or each.meaning is not None for each in (before, decision)
+    ):
+        return None
+    texts = {" ".join(token.text for token in tokenise(each.heard)) for each in (before, decision)}
+    costs = settings()["costs"]
+    if len(texts) > 1 or (1.0 - before.certainty) * (1.0 - decision.certainty) * costs["change"] > costs["again"]:
+        return None
+    [*others, last] = decide_text(decision.heard, context)
+    if others or last.verdict is not Verdict.TAKE or not isinstance(last.meaning, Command | Number):
+        return None
+    return replace(last, certainty=decision.certainty)
 
 
 def doubted(decision: Decision) -> Decision:

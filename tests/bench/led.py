@@ -57,6 +57,8 @@ class Told:
     """Questions."""
     seconds: float = 0.0
     """From the first reading to the last: speech, the pause after it and the answer; no time for the scanner."""
+    closing: float = 0.0
+    """Seconds of what is said after the last reading; led, that is what the run found and how to go on."""
 
     def add(self, other: Told) -> None:
         """These too."""
@@ -67,6 +69,7 @@ class Told:
         self.lost += other.lost
         self.asked += other.asked
         self.seconds += other.seconds
+        self.closing += other.closing
 
 
 def readings(cylinders: int, voice: str) -> dict[int, float]:
@@ -102,7 +105,8 @@ class Technician:
             heard = self.ears.hear(cut)
             outcomes += self.session.hear(heard.candidates, free_text=heard.free_text, seconds=heard.seconds)
         answer = outcomes[-1].say if outcomes else ""
-        self.told.seconds += len(sound) / RATE + HANG_OVER_S + 60 * len(answer.split()) / _WORDS_PER_MINUTE
+        self.told.seconds += self.told.closing + len(sound) / RATE + HANG_OVER_S
+        self.told.closing = 60 * len(answer.split()) / _WORDS_PER_MINUTE
         self.told.asked += any(outcome.verdict is Verdict.ASK for outcome in outcomes)
         return outcomes
 
@@ -174,6 +178,7 @@ def run() -> list[Row]:
             ("utterances a cylinder", "", lambda t: t.said / t.cylinders),
             ("questions a cylinder", "", lambda t: t.asked / t.cylinders),
             ("first to last reading, scanner's time left out", "s", lambda t: t.seconds / len(voices)),
+            ("what is said after the last reading", "s", lambda t: t.closing / len(voices)),
             ("readings entered wrongly", "", lambda t: float(len(t.wrong))),
             ("readings missing at the end", "", lambda t: float(t.lost)),
         ):

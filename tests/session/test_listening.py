@@ -7,6 +7,7 @@ import subprocess
 import sys
 from collections.abc import Sequence
 from dataclasses import replace
+from datetime import UTC, datetime
 from io import BytesIO
 from pathlib import Path
 from threading import Event
@@ -24,7 +25,9 @@ from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
 from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
 from journal.live import LivePage
+from journal.output.cautions import RUNNING, as_it_begins
 from journal.output.speaking import Answerer
+from journal.record.job import Run
 from journal.record.store import Store
 from journal.session import Session, open_job
 from journal.wording import Context, Verdict, decide, describe
@@ -284,6 +287,25 @@ def test_what_is_over_by_a_longer_silence_is_two(session: Session, monkeypatch: 
     in_two_breaths(monkeypatch, 0.8)
     heard = list(listen(session, Ears([Hears("overhead sound")]), Listening(source=Path("-"))))
     assert [one.outcomes[0].line for one in heard] == ["overhead sound"] * 2
+
+
+def test_the_caution_is_spoken_as_a_run_of_another_kind_begins_and_once(
+    session: Session, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    in_two_breaths(monkeypatch, 0.8)
+    answered: list[str] = []
+    monkeypatch.setattr(Answerer, "answer", lambda self, verdict, text: answered.append(text))
+    text = "half engine, four, five and six out"
+    heard = list(listen(session, Ears([Hears(text), Hears(text, "pocketsphinx")]), Listening(source=Path("-"))))
+    assert [one.outcomes[0].verdict for one in heard] == [Verdict.TAKE] * 2
+    first, second = answered
+    assert first == f"{RUNNING} {second}" and second
+
+
+def test_the_caution_is_for_a_jobs_first_run_and_each_change_of_kind() -> None:
+    idle, half = (Run("", 1, RunStarted(kind), datetime.now(UTC)) for kind in (RunKind.IDLE, RunKind.HALF_ENGINE))
+    assert as_it_begins([idle], 0) == as_it_begins([idle, half], 1) == as_it_begins([idle, half, idle], 2) == RUNNING
+    assert as_it_begins([], 0) == as_it_begins([idle], 1) == as_it_begins([idle, idle], 1) == ""
 
 
 def test_what_goes_on_as_chat_is_asked_about(session: Session, monkeypatch: pytest.MonkeyPatch) -> None:

@@ -23,7 +23,8 @@ from journal.facts import (
 from journal.hearing.types import Candidate
 from journal.record.store import Store
 from journal.session import Session, open_job
-from journal.wording.types import Verdict
+from journal.wording.decide import said_twice
+from journal.wording.types import Context, Decision, Verdict
 
 
 @pytest.fixture
@@ -256,3 +257,27 @@ def test_what_must_be_said_again_is_asked_for_and_enters_nothing(session: Sessio
     assert (outcome.verdict, outcome.entry) == (Verdict.ASK, None)
     assert outcome.say == "scratch that? Say it again."
     assert len(session.store.entries(session.job_id)) == before
+
+
+def test_what_is_heard_alike_when_it_is_said_again_is_done(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    heard = [("whisper", "scratch that", -3.0), ("whisper", "", -15.0), ("pocketsphinx", "bent lobe", -29.0)]
+    candidates = [Candidate(text, score, listener) for listener, text, score in heard]
+    (first,) = session.hear(candidates, free_text="scratch that", seconds=1.0)
+    say(session, "cylinder one cut thirty seven")
+    (other,) = session.hear(candidates, free_text="scratch that", seconds=1.0)
+    assert first.say == other.say == "scratch that? Say it again.", "something else was said between"
+    (again,) = session.hear(candidates, free_text="scratch that", seconds=1.0)
+    assert again.verdict is Verdict.TAKE and again.line.startswith("taken back")
+    assert session.job.runs[0].cuts == ()
+
+
+def test_what_two_poor_hearings_have_in_common_is_asked_for_a_third_time(session: Session) -> None:
+    say(session, "idle cut-out test", "baseline thirty")
+    poor = Decision(Verdict.ASK, None, (), 0.8, "scratch that")
+    assert said_twice(poor, poor, Context()) is None
+    fair = Decision(Verdict.ASK, None, (), 0.94, "scratch that")
+    settled = said_twice(fair, fair, Context())
+    assert settled is not None and settled.verdict is Verdict.TAKE
+    assert said_twice(fair, Decision(Verdict.ASK, None, (), 0.94, "carry on"), Context()) is None
+    assert said_twice(None, fair, Context()) is None

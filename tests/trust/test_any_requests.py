@@ -74,7 +74,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
         "order": ("1-5-3-6-2-4", ""), "arrangement": ("inline",), "injection": ("common rail",), "technician": ("Ash",),
     },
     "desk.answer": {
-        "far-PART": ("ordered", "arrived", ""), "number-PART": ("B-3",), "price-PART": ("12", ""),
+        "far-PART": ("ordered", "arrived", ""), "anyway-PART": ("yes", ""), "number-PART": ("B-3",),
+        "price-PART": ("12", ""),
         "superseded_by-PART": ("B-4", ""), "availability-PART": ("now",), "lead_time-PART": ("two days", ""),
         "date-PART": ("2026-03-01", ""), "note-PART": ("",), "seen-PART": ("",),
     },
@@ -93,7 +94,8 @@ SENSIBLE: dict[str, dict[str, tuple[str, ...]]] = {
     "links.give": {"days": ("1", "7", "30")},
     "links.order": {"paper": ("A4", "Letter")},
     "links.say": {
-        "far-PART": ("", "ordered", "arrived", "fitted", "not needed"), "price-PART": ("12", ""),
+        "far-PART": ("", "ordered", "arrived", "fitted", "not needed"), "anyway-PART": ("yes",),
+        "price-PART": ("12", ""),
         "number-PART": ("B-3", "B-5"),
     },
     "links.want": {"description": ("valve bridge",), "quantity": ("1", ""), "cylinder": CYLINDERS, "reason": ("",)},

@@ -8,6 +8,7 @@ import re
 from datetime import timedelta
 from pathlib import Path
 
+import pytest
 from flask.testing import FlaskClient
 from PIL import Image, ImageChops
 from werkzeug.test import TestResponse
@@ -96,7 +97,7 @@ def test_a_part_is_wanted_and_its_state_said_on_the_page(tested: tuple[Shop, str
     shop.post(f"/job/{job}/parts", description="valve bridge", quantity="2", cylinder="3", reason="broken")
     part = shop.job(job).parts[0]
     assert (part.wanted.body.quantity, part.wanted.body.cylinder) == (2, 3)
-    answered(shop, f"/job/{job}/parts/answers", part.wanted.entry.id, far="ordered")
+    answered(shop, f"/job/{job}/parts/answers", part.wanted.entry.id, far="ordered", anyway="yes")
     assert shop.job(job).parts[0].answers[-1].body.state is PartState.ORDERED
     assert shop.post(f"/job/{job}/parts", description="", quantity="1").status_code == 400
     assert shop.post(f"/job/{job}/parts", description="bridge", quantity="-1").status_code == 400
@@ -190,10 +191,36 @@ def test_what_is_wrong_in_one_part_stands_beside_its_field_and_nothing_typed_is_
     assert page.count('aria-invalid="true"') == 2
 
 
+@pytest.mark.parametrize("where", ["desk", "shop"])
+def test_what_is_not_ready_to_order_is_ordered_only_when_told_that_it_is_meant(
+    tested: tuple[Shop, str], where: str
+) -> None:
+    shop, job = tested
+    part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0].id
+    place = link_of(shop, job) if where == "desk" else f"/job/{job}/parts/answers"
+    asked = answered(shop, place, part, far="ordered", price="84.50 EUR")
+    page = text_of(asked)
+    assert asked.status_code == 400 and shop.job(job).parts[0].answers == ()
+    assert re.search(r"Not ready to order, first: [^<]*overhead \(cylinder 3\); [^<]*is wanted before ordering", page)
+    assert f'name="anyway-{part}"' in page and 'value="84.50 EUR"' in page
+    assert f'name="anyway-{part}"' not in text_of(shop.get(place.removesuffix("/answers"))), "it is asked, not offered"
+    assert answered(shop, place, part, far="ordered", price="84.50 EUR", anyway="yes").status_code == 200
+    assert shop.job(job).parts[0].answers[-1].body.state is PartState.ORDERED
+    assert answered(shop, place, part, far="ordered", note="by post").status_code == 200, "it is ordered already"
+
+
+def test_what_is_ready_to_order_is_ordered_at_once(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    shop.say(job, "cylinder three broken bridge", "wiring sound", "air test cylinder three holds", "blow-by light")
+    part = shop.enter(job, PartWanted("valve bridge", cylinder=3))[0].id
+    assert answered(shop, link_of(shop, job), part, far="ordered").status_code == 200
+    assert shop.job(job).parts[0].answers[-1].body.state is PartState.ORDERED
+
+
 def test_a_desk_page_left_open_overwrites_nothing_that_came_meanwhile(shop: Shop) -> None:
     job, (bridge, _), link = ordering(shop)
     shop.post(link, **{f"seen-{bridge}": "", f"price-{bridge}": "84.50 EUR", f"far-{bridge}": ""})
-    answered(shop, f"/job/{job}/parts/answers", bridge, far="ordered")
+    answered(shop, f"/job/{job}/parts/answers", bridge, far="ordered", anyway="yes")
     shop.post(link, **{f"seen-{bridge}": "", f"number-{bridge}": "VB-3", f"price-{bridge}": "", f"far-{bridge}": ""})
     answer = shop.job(job).parts[0].answers[-1].body
     assert (answer.state, answer.number, answer.price) == (PartState.ORDERED, "VB-3", "84.50 EUR")

@@ -25,10 +25,14 @@ FIELDS = [
     ),
     ("/job/{job}/close", {"cause": "injector", "anyway": "yes"}, {"cause": 60, "text": 400, "anyway": 5}),
     ("/job/{job}/parts", {"description": "bridge"}, {"description": 200, "reason": 400, "quantity": 20}),
-    ("/job/{job}/parts/answers", {"far-{part}": "ordered"}, {"number-{part}": 80, "note-{part}": 400}),
+    (
+        "/job/{job}/parts/answers",
+        {"far-{part}": "ordered", "anyway-{part}": "yes"},
+        {"number-{part}": 80, "note-{part}": 400},
+    ),
     (
         "/desk/{token}",
-        {"far-{part}": "ordered", "date-{part}": "2026-03-04"},
+        {"far-{part}": "ordered", "anyway-{part}": "yes", "date-{part}": "2026-03-04"},
         {
             "number-{part}": 80,
             "superseded_by-{part}": 80,

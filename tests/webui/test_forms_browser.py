@@ -109,6 +109,24 @@ def test_what_was_typed_stays_while_the_journal_does_not_answer(shop: Shop, addr
         page.get_by_text("corrected: cylinder 5 cut: 37.1").wait_for()
 
 
+def test_the_desk_is_led_to_what_it_is_asked_before_a_part_that_is_not_ready_is_ordered(
+    shop: Shop, address: str, chromium: Any
+) -> None:
+    job = read(shop)
+    shop.enter(job, PartWanted("injector", cylinder=3))
+    with window(chromium, PHONE, refusals=True, known=False) as page:
+        page.goto(address + link_of(shop, job))
+        page.get_by_label("ordered", exact=True).check()
+        page.get_by_role("button", name="Save all").click()
+        page.get_by_text("Not ready to order, first:").wait_for()
+        asked = page.get_by_label("Order it although that is not done")
+        assert asked.evaluate("(box) => box === document.activeElement")
+        asked.check()
+        page.get_by_role("button", name="Save all").click()
+        page.locator(".tag", has_text="ordered").wait_for()
+    assert shop.job(job).parts[0].answers[-1].body.state == "ordered"
+
+
 def test_the_desk_types_two_parts_and_loses_neither(shop: Shop, address: str, chromium: Any) -> None:
     job = read(shop)
     shop.enter(job, PartWanted("valve bridge", cylinder=3), PartWanted("gasket"))

@@ -123,7 +123,7 @@ def test_a_desk_link_is_still_read_after_closing_and_takes_no_answer(tested: tup
     assert answer.status_code == 400 and "this job is closed" in text_of(answer).lower()
     assert len(shop.job(job).parts[0].answers) == 1
     shop.enter(job, JobReopened())
-    assert answered(shop, link, part.id, clerk, far="ordered").status_code == 200
+    assert answered(shop, link, part.id, clerk, far="ordered", anyway="yes").status_code == 200
 
 
 @pytest.mark.parametrize("state", SETTLED)
@@ -151,7 +151,7 @@ def test_the_desk_answers_and_orders(tested: tuple[Shop, str]) -> None:
     link, clerk = link_of(shop, job), stranger(shop)
     answered(shop, link, part.id, clerk, number="VB-3")
     for far, state in (("ordered", PartState.ORDERED), ("arrived", PartState.ARRIVED), ("", PartState.ANSWERED)):
-        assert answered(shop, link, part.id, clerk, far=far).status_code == 200
+        assert answered(shop, link, part.id, clerk, far=far, anyway="yes").status_code == 200
         answer = shop.job(job).parts[0].answers[-1]
         assert answer.body.state is state and answer.entry.source is Source.DESK
 
@@ -202,7 +202,7 @@ def test_what_is_known_of_a_part_stays_when_the_shop_says_how_far_it_is(tested: 
     link = link_of(shop, job)
     known = {"number": "VB-30017", "price": "84.50 EUR", "availability": "2 in the shop", "date": "2026-03-05"}
     answered(shop, link, part.id, stranger(shop), note="ask for Lee", **known)
-    answered(shop, f"/job/{job}/parts/answers", part.id, far="ordered")
+    answered(shop, f"/job/{job}/parts/answers", part.id, far="ordered", anyway="yes")
     assert shop.job(job).parts[0].answers[-1].body == PartAnswer(
         part.id, PartState.ORDERED, **known, note="ask for Lee"
     )

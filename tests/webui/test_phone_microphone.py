@@ -166,6 +166,41 @@ def test_what_is_said_while_the_network_is_away_comes_when_it_is_back(lan: Shop,
         all_there(page, lan.folder, job, said)
 
 
+CATCH = """() => {
+    const Worklet = AudioWorkletNode;
+    window.AudioWorkletNode = class extends Worklet {
+        constructor(...how) { super(...how); window.node = this; }
+    };
+}"""
+"""Has the page keep hold of where its sound comes from."""
+
+LATE = """() => {
+    document.getElementById("listen").click();
+    const before = recorded.length;
+    node.port.onmessage({ data: { at: Date.now(), samples: new Int16Array(512) } });
+    return recorded.length - before;
+}"""
+"""Stops the microphone while a block of its sound is on its way; how many blocks were kept after that."""
+
+
+def test_a_block_on_its_way_when_the_microphone_is_stopped_begins_no_stream(lan: Shop, tmp_path: Path) -> None:
+    job, said = lan.open(), dictated(20)
+    with phone_with(said, tmp_path) as browser, serving_securely(lan) as (_, by_tls), opened(browser, PHONE) as context:
+        page = alone(context)
+        page.goto(f"{by_tls}/job/{job}/handset")
+        page.evaluate(KEEP)
+        page.evaluate(CATCH)
+        page.get_by_role("button", name="Start the microphone").click()
+        until(lambda: len(came(lan.folder, job)) > 2 * RATE, page)
+        assert page.evaluate(LATE) == 0
+        until(lambda: all(stream.ended for stream in Spool(lan.folder, job).streams()), page)
+        data = samples_of(lan.folder, job)
+        assert page.evaluate(SUM) == [len(data) // 2, sha256_of(data)]
+        assert len(Spool(lan.folder, job).streams()) == 1
+        page.get_by_role("button", name="Start the microphone").click()
+        until(lambda: len(Spool(lan.folder, job).streams()) == 2, page)
+
+
 def free_ports() -> tuple[int, int]:
     """Two ports that nobody listens on."""
     with socket.socket() as one, socket.socket() as two:

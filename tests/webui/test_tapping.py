@@ -8,7 +8,7 @@ from typing import Any
 
 import pytest
 
-from journal.facts import Cut, Engine, Injection, Note, PressureLevel, Question, RunKind, RunStarted
+from journal.facts import Baseline, Cut, Engine, Injection, Note, PressureLevel, Question, RunKind, RunStarted
 from journal.record.store import Store
 from journal.session import Session
 from tests.webui.browser import DESKTOP, PHONE, opened, serving, window
@@ -113,14 +113,14 @@ def test_an_answer_is_undone_and_put_back(shop: Shop, job: str, address: str, ch
         page.goto(f"{address}/job/{job}/live")
         ready(page)
         page.get_by_role("button", name="Cylinder 4 cut: 38").click()
-        page.locator(".tile-value", has_text="38").wait_for()
+        page.locator(".tile.read:not(.asks) .tile-value", has_text="38").wait_for()
         ready(page)
         page.get_by_role("button", name="Undo: cylinder 4 cut: 38").click()
-        page.get_by_role("button", name="Cylinder 4 cut: 38").wait_for()
+        page.get_by_role("button", name="Cylinder 4 cut: 38", exact=True).wait_for()
         assert shop.job(job).runs[0].cuts == () and len(shop.job(job).waiting) == 1
         ready(page)
         page.get_by_role("button", name="Put back").click()
-        page.locator(".tile-value", has_text="38").wait_for()
+        page.locator(".tile.read:not(.asks) .tile-value", has_text="38").wait_for()
     assert [cut.value for cut in shop.job(job).runs[0].cuts] == [38.0]
 
 
@@ -250,9 +250,9 @@ def test_the_question_stands_on_its_tile_and_the_next_cylinder_is_outlined(shop:
     shop.enter(job, FOUR)
     page = text_of(shop.get(f"/job/{job}/live/now"))
     tiles = page.split('<li class="tile')[1:]
-    assert "38 or 30?" in tiles[3] and tiles[3].startswith(" asks")
+    assert ">38<" in tiles[3] and "or 30?" in tiles[3] and tiles[3].startswith(" asks")
     assert [n for n, tile in enumerate(tiles, 1) if tile.split('"')[0].endswith("next")] == [2]
-    assert page.count("cut next") == 1
+    assert page.count("cut </span>next") == 1
 
 
 def test_what_is_not_put_back_is_a_bar_across_and_is_put_back_from_there(
@@ -277,28 +277,73 @@ LAPTOP_MM = 174.0
 """Height of a 14-inch screen of 16 by 10: 14 in × 25.4 × 10 / sqrt(16² + 10²) = 188 mm; of 16 by 9: 174 mm."""
 
 
-@pytest.mark.parametrize(("cylinders", "least"), [(6, 22.0), (8, 20.0), (16, ISO_MINUTES)])
-def test_readings_are_read_from_two_metres(
-    shop: Shop, address: str, chromium: Any, cylinders: int, least: float
-) -> None:
-    """What the angle asks of a 14-inch laptop at 2 m: 2000 mm × tan(16') = 9.3 mm, 5.3 hundredths of its height."""
-    job = shop.open(engine=Engine(cylinders, injection=Injection.HYDRAULIC))
-    shop.say(job, "idle cut out test", "baseline thirty")
-    shop.enter(job, *(Cut(n, 30.0 * cylinders / (cylinders - 1)) for n in range(1, cylinders)))
-    script = """() => { const pen = document.createElement("canvas").getContext("2d");
-        return [...document.querySelectorAll(".tile-value")].filter((e) => e.textContent !== "–").map((e) => {
+LETTERS = """(of) => { const pen = document.createElement("canvas").getContext("2d");
+    return [...document.querySelectorAll(of)].filter((e) => e.textContent.trim() !== "–").map((e) => {
         const { fontWeight, fontSize, fontFamily } = getComputedStyle(e);
         pen.font = `${fontWeight} ${fontSize} ${fontFamily}`;
         return pen.measureText("3").actualBoundingBoxAscent / innerHeight; }); }"""
+"""How high the figures or capitals of these are, as shares of the screen's height."""
+
+
+@pytest.mark.parametrize(
+    ("cylinders", "base", "least"),
+    [(6, 30.2, 22.0), (8, 30.2, ISO_MINUTES), (12, 40.4, ISO_MINUTES), (16, 300.2, ISO_MINUTES)],
+)
+def test_readings_standings_and_what_is_next_are_read_from_two_metres(
+    shop: Shop, address: str, chromium: Any, cylinders: int, base: float, least: float
+) -> None:
+    """What the angle asks of a 14-inch laptop at 2 m: 2000 mm × tan(16') = 9.3 mm, 5.3 hundredths of its height."""
+    job = shop.open(engine=Engine(cylinders, injection=Injection.HYDRAULIC))
+    shop.enter(job, RunStarted(RunKind.IDLE), Baseline(base))
+    rise = base / (cylinders - 1)
+    shop.enter(job, *(Cut(n, round(base + (rise if n > 2 else 0.0), 1)) for n in range(1, cylinders + 1)))
     with window(chromium, {"width": 1366, "height": 768}) as page:
         page.goto(f"{address}/job/{job}/live")
-        # A listener that is there: the bar that says that it is not takes a sixth of the screen.
-        page.evaluate("document.getElementById('hears').className = 'hears is-listening'")
-        shares = page.evaluate(script)
-        assert len(shares) == cylinders - 1
-        assert min(shares) * LAPTOP_MM >= 2000 * math.tan(math.radians(least / 60))
+        # A listener that is there: the bar that says that it is not takes a seventh of the screen.
+        listening = "document.getElementById('hears').className = 'hears is-listening'"
+        page.evaluate(listening)
+        readings = page.evaluate(LETTERS, ".tile-value")
+        standings = page.evaluate(LETTERS, ".tile-standing .tag")
+        assert len(readings) == len(standings) == cylinders
+        assert min(readings) * LAPTOP_MM >= 2000 * math.tan(math.radians(least / 60))
+        assert min(standings) * LAPTOP_MM >= 2000 * math.tan(math.radians(ISO_MINUTES / 60))
         assert page.locator("#words").bounding_box()["y"] < 768, "all of it in sight"
         assert page.evaluate("parseFloat(getComputedStyle(document.querySelector('.as-heard')).fontSize)") < 20
+        page.evaluate("for (const e of document.querySelectorAll('.tag')) e.lastChild.textContent = 'strong'")
+        cut_off = page.evaluate(
+            "[...document.querySelectorAll('.tile button')].filter((e) => e.scrollWidth > e.clientWidth)"
+        )
+        assert cut_off == []
+        shop.enter(job, RunStarted(RunKind.IDLE, repeat=True), Baseline(base))
+        page.locator(".tile.next").wait_for()
+        page.evaluate(listening)
+        [number] = page.evaluate(LETTERS, ".tile.next .tile-number")
+        assert number * LAPTOP_MM >= 2000 * math.tan(math.radians(least / 60))
+
+
+@pytest.mark.parametrize("cylinders", [6, 12, 16])
+@pytest.mark.parametrize("size", [PHONE, {"width": 1366, "height": 768}], ids=["phone", "laptop"])
+def test_all_of_live_is_in_sight_when_it_is_fullest(
+    shop: Shop, address: str, chromium: Any, cylinders: int, size: dict[str, int]
+) -> None:
+    """Not listening, something not put back, and a question: no tile is under the answers or out of sight."""
+    job = shop.open(engine=Engine(cylinders, injection=Injection.HYDRAULIC))
+    half = tuple(range(cylinders // 2 + 1, cylinders + 1))
+    shop.enter(job, RunStarted(RunKind.HALF_ENGINE, held_out=half), Baseline(30.2), Cut(1, 35.1))
+    shop.enter(job, Question("two: thirty, or thirty-eight?", (Cut(2, 38.0), Cut(2, 30.0))))
+    with window(chromium, size) as page:
+        page.goto(f"{address}/job/{job}/live")
+        page.locator("#hears.is-not-listening").wait_for()
+        page.locator("#link", has_text="Following").wait_for()
+        boxes = {
+            part: page.locator(part).bounding_box() for part in ("#act", "#words", f"#tap-{cylinders}", "#tap-question")
+        }
+        ends = {part: box["y"] + box["height"] for part, box in boxes.items()}
+        assert max(ends.values()) <= size["height"] + 1, ends
+        below = boxes["#act"]["y"] if size is PHONE else boxes["#words"]["y"]
+        assert ends[f"#tap-{cylinders}"] <= below
+        assert ends["#words"] <= (boxes["#act"]["y"] if size is PHONE else size["height"]) + 1
+        assert page.locator("#outstanding").bounding_box()["y"] < boxes[f"#tap-{cylinders}"]["y"]
 
 
 def test_the_screen_is_kept_awake(shop: Shop, job: str, address: str, chromium: Any) -> None:

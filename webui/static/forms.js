@@ -72,7 +72,7 @@
     const doubt = page.getElementById("doubt");
     if (again && form.matches("[data-again]")) {
       document.querySelector("main").replaceWith(document.adoptNode(page.querySelector("main")));
-      document.querySelector("[aria-invalid]")?.focus();
+      document.querySelector("[aria-invalid], [name^=anyway]")?.focus();
     } else if (doubt) {
       ask(form, doubt);
     } else {

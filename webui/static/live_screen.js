@@ -1,10 +1,14 @@
 "use strict";
-// Full screen, a screen that stays awake (W3C Screen Wake Lock), and the machine's microphones.
+// Full screen, a screen that stays awake (W3C Screen Wake Lock), what is in sight at once, and the machine's microphones.
 
 (() => {
   const full = document.getElementById("full");
   const awake = document.getElementById("awake");
   const microphones = document.getElementById("microphone");
+
+  // The first screen is as high as what the strip above it leaves.
+  const strip = document.querySelector(".strip");
+  new ResizeObserver(() => document.body.style.setProperty("--strip", `${strip.offsetHeight}px`)).observe(strip);
 
   if (document.documentElement.requestFullscreen) {
     full.hidden = false;
