@@ -83,13 +83,14 @@ def _kind(model: Path) -> str:
 
 def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: Path) -> Recogniser:
     from journal.hearing import vosk, whisper
+    from journal.hearing.ear import SHIPPED
 
     def named_for(vosk_model: bool) -> Path | None:
         return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
 
     if name in ("whisper", PLAIN):
         try:
-            return whisper.Whisper(speakable, named_for(vosk_model=False), None if name == PLAIN else whisper.SHIPPED)
+            return whisper.Whisper(speakable, named_for(vosk_model=False), None if name == PLAIN else SHIPPED)
         except ImportError as error:
             raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":

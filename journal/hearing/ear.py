@@ -52,7 +52,8 @@ def adapted(model: bytes, ear: Mapping[str, Floats]) -> bytes:
     Raises:
         ValueError: not such a file, or adapters for another model.
     """
-    whole, parts, done, used = memoryview(model), [], 0, 0
+    whole, done, used = memoryview(model), 0, 0
+    parts: list[bytes | memoryview] = []
     for each in contents(model):
         added = ear.get(each.name)
         if each.name + UP in ear:
