@@ -202,12 +202,12 @@ def test_one_more_of_the_part_that_was_just_wanted(session: Session) -> None:
 
 
 def test_what_only_a_note_can_hold_is_asked_about_and_never_lost(session: Session) -> None:
-    (outcome,) = session.type("the grommet by the heater box is weeping")
+    (outcome,) = session.type("the grommet by the zeppelin is weeping")
     assert outcome.verdict is Verdict.ASK
     assert outcome.entry is not None
-    assert outcome.entry.body == Question(outcome.say, (Note("the grommet by the heater box is weeping"),))
+    assert outcome.entry.body == Question(outcome.say, (Note("the grommet by the zeppelin is weeping"),))
     say(session, "yes")
-    assert [n.body.text for n in session.job.notes] == ["the grommet by the heater box is weeping"]
+    assert [n.body.text for n in session.job.notes] == ["the grommet by the zeppelin is weeping"]
 
 
 def test_a_plain_statement_of_a_thing_of_the_engine_is_kept_as_a_doubtful_note(session: Session) -> None:
