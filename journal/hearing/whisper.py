@@ -15,7 +15,7 @@ import numpy as np
 from journal.errors import HearingError
 from journal.hearing.beam import Search, Written, search
 from journal.hearing.decoder import Decoder, Heard
-from journal.hearing.ear import SHIPPED, adapted, read_ear
+from journal.hearing.ear import adapted, read_ear
 from journal.hearing.modelfile import Floats
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
@@ -62,19 +62,19 @@ class _Last:
 class Whisper:
     """Whisper, encoded by ctranslate2 and decoded against the grammar; see `Recogniser`."""
 
-    name = "whisper"
-
-    def __init__(self, speakable: Speakable, model: Path | None = None, ear: Path | None = SHIPPED) -> None:
+    def __init__(self, speakable: Speakable, model: Path | None = None, ear: Path | None = None) -> None:
         """Loads the model.
 
         Args:
             speakable: gives the word graphs; without any, texts are unconstrained.
             model: a ctranslate2 Whisper folder; none for the one that ships in a registry package.
-            ear: adapters that are put into the latter; none to leave it as its makers trained it.
+            ear: adapters that are put into the latter, which is then another listener, called `ear`; none to leave it
+                as its makers trained it.
 
         Raises:
             HearingError: the model is missing, damaged or not for English.
         """
+        self.name = "whisper" if ear is None else "ear"
         import ctranslate2
         import threadpoolctl
         import tokenizers
@@ -87,7 +87,7 @@ class Whisper:
         try:
             # One thread: the other core is the other listener's.
             weights = (folder / "model.bin").read_bytes()
-            if model is None and ear is not None:
+            if ear is not None:
                 weights = adapted(weights, read_ear(ear))
             files = {name: (folder / name).read_bytes() for name in ("config.json", "vocabulary.txt")}
             self._model: Any = ctranslate2.models.Whisper(

@@ -25,7 +25,7 @@ from journal.wording.understood import Piece, ways
 
 Features = dict[str, float]
 
-_BEST_FIRST = ("whisper", "pocketsphinx")
+_BEST_FIRST = ("ear", "whisper", "pocketsphinx")
 _WRITE_ONLY = ("text", "typed")
 """Parts of listeners whose scores say nothing but how they share what they wrote."""
 

@@ -22,6 +22,7 @@ import numpy.typing as npt
 from scipy.optimize import minimize
 
 import journal.wording.figures
+from journal.hearing.choose import EAR
 from journal.hearing.types import Candidate
 from journal.listening import Pooled
 from journal.wording.belief import gather
@@ -174,13 +175,14 @@ def main() -> None:
     ask.add_argument("--write", action="store_true")
     ask.add_argument("--only", default="", help="one set of listeners")
     ask.add_argument("--penalty", type=float, default=PENALTY)
+    ask.add_argument("--ear", action="store_true", help="the folder was heard with --ear: its weights are the ear's")
     ask.add_argument("--also", default="", help="what else of the folder to fit on: looked-at")
     asked = ask.parse_args()
     kept = read(asked.folder, "fit") + (read(asked.folder, asked.also) if asked.also else [])
     told: dict[str, Any] = dict(journal.wording.figures.fitted())
     told["weights"] = dict(told["weights"])
     for name, pooled in SETS.items():
-        if asked.only not in ("", name):
+        if asked.only not in ("", name) or (asked.ear and "whisper" not in name):
             continue
         learnt = examples(kept, pooled, TALK.get(name, 1.0))
         print(
@@ -190,13 +192,18 @@ def main() -> None:
         sure = [right for chance, right, _ in held_out if chance >= 0.98]
         print(f"surer than 0.98: {100 * len(sure) / len(learnt):.1f} % of them, {sure.count(False)} wrong")
         print("\n".join(reliability([(chance, right) for chance, right, _ in held_out])))
-        told["weights"][name] = fit(learnt, asked.penalty)
-    told["fitted"] = {
+        weights = fit(learnt, asked.penalty)
+        if asked.ear:
+            name = "+".join(sorted(name.replace("whisper", EAR).split("+")))
+            weights = {feature.replace("whisper: ", f"{EAR}: "): weight for feature, weight in weights.items()}
+        told["weights"][name] = weights
+    made = {
         "on": datetime.now(UTC).strftime("%Y-%m-%d"),
         "utterances": len(kept),
         "voices": sorted({heard.item.voice for heard in kept}),
         "penalty": asked.penalty,
     }
+    told["fitted"] = told["fitted"] | ({EAR: made} if asked.ear else made)
     if asked.write:
         place = Path(journal.wording.figures.__file__).with_name("belief.json")
         place.write_text(json.dumps(told, indent=1, sort_keys=True) + "\n", encoding="utf-8")

@@ -2,7 +2,8 @@
 
 `python -m tests.bench._kept fit FOLDER` hears what the decision is fitted on, `report` what is reported on, `looked-at`
 and `spoken` the jobs in two wordings (`_spoken.py`), and goes on where it was left: each utterance is a line of JSON in
-the folder, with nothing in it of the parser and the decision. `--seconds 180` ends it after that time, `--turn 0/2`
+the folder, with nothing in it of the parser and the decision. With `--ear` the ear hears in Whisper's place and is kept
+under its name: such a folder is one of its own. `--seconds 180` ends it after that time, `--turn 0/2`
 hears every second one (another process can hear the others).
 """
 
@@ -17,7 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from journal.hearing.choose import recognisers
+from journal.hearing.choose import EAR, recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.types import Candidate, Hearing, Recogniser, Utterance, Weigher
 from journal.listening import Ears, Pooled
@@ -77,10 +78,13 @@ class Heard:
 class Listeners:
     """The recognisers, loaded once for an engine."""
 
-    def __init__(self, cylinders: int, *, free: bool) -> None:
+    def __init__(self, cylinders: int, *, free: bool, ear: bool = False) -> None:
         self.cylinders = cylinders
         can_be_said, home = speakable(cylinders), Path(tempfile.gettempdir())
-        self._all: list[Recogniser] = list(recognisers(LISTENERS, can_be_said, None, home))
+        named = [EAR if ear and name == "whisper" else name for name in LISTENERS]
+        self._all: list[Recogniser] = list(recognisers(named, can_be_said, None, home))
+        for each in self._all:
+            each.name = "whisper" if each.name == EAR else each.name
         self._free = FreeWhisper() if free else None
 
     def hear(self, item: Item) -> Heard:
@@ -145,13 +149,18 @@ def main() -> None:
     ask.add_argument("folder", type=Path)
     ask.add_argument("--seconds", type=float, default=float("inf"))
     ask.add_argument("--turn", default="0/1")
+    ask.add_argument(
+        "--ear", action="store_true", help="in Whisper's place, and kept under its name: use a folder of its own"
+    )
     asked = ask.parse_args()
     for line in left_out():
         print(f"left out: {line}")
-    hear(asked.which, asked.folder, asked.seconds, asked.turn)
+    hear(asked.which, asked.folder, asked.seconds, asked.turn, ear=asked.ear)
 
 
-def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0/1", share: float = 1.0) -> None:
+def hear(
+    which: str, folder: Path, seconds: float = float("inf"), turn: str = "0/1", share: float = 1.0, *, ear: bool = False
+) -> None:
     """Hear what is not in the folder yet, and keep it there.
 
     Args:
@@ -160,6 +169,7 @@ def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0
         seconds: after which to end.
         turn: which part of how many to hear.
         share: of all of it.
+        ear: whether the ear hears in Whisper's place.
     """
     folder.mkdir(parents=True, exist_ok=True)
     mine, of = (int(part) for part in turn.split("/"))
@@ -173,7 +183,7 @@ def hear(which: str, folder: Path, seconds: float = float("inf"), turn: str = "0
         for item in waiting:
             engine = context(item.context).engine
             if listeners is None or (engine is not None and engine.cylinders != listeners.cylinders):
-                listeners = Listeners(engine.cylinders if engine is not None else 6, free=which == "report")
+                listeners = Listeners(engine.cylinders if engine is not None else 6, free=which == "report", ear=ear)
             if time.monotonic() - began > seconds:
                 break
             file.write(json.dumps(_to_json(listeners.hear(item))) + "\n")

@@ -14,7 +14,6 @@ from journal.hearing.types import Expect, Sound, Speakable, WordGraph
 
 pytest.importorskip("faster_whisper", reason="the speech extra is not installed")
 
-from journal.hearing.ear import adapted, read_ear
 from journal.hearing.weights import shipped_model
 from journal.hearing.whisper import Whisper, period
 from journal.hearing.writing import sentences
@@ -51,10 +50,7 @@ def _reference(whisper: Whisper, encoded: Any, kind: str) -> tuple[list[int], li
     """The tokens of ctranslate2's greedy decode, and the log-probabilities at each."""
     import ctranslate2
 
-    folder = shipped_model()
-    files = {name: (folder / name).read_bytes() for name in ("config.json", "vocabulary.txt")}
-    files["model.bin"] = adapted((folder / "model.bin").read_bytes(), read_ear())
-    model = ctranslate2.models.Whisper(str(folder), compute_type=kind, files=files)
+    model = ctranslate2.models.Whisper(str(shipped_model()), compute_type=kind)
     result = model.generate(
         ctranslate2.StorageView.from_array(encoded[None]),
         [whisper._prompt],

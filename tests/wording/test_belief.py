@@ -43,9 +43,12 @@ class Utterance:
             return replace(self, candidates=(Candidate(self.free_text, 0.0, "dictation"),), free_text="", seconds=0.0)
         if listeners == "typed":
             return replace(self, candidates=(Candidate(self.free_text, 0.0, "typed"),), free_text="", seconds=0.0)
-        free_text = self.free_text if "whisper" in listeners else ""
+        # Whisper with adapters says what it hears as Whisper does: its weights are tried by what Whisper heard.
+        named = {"whisper": "ear"} if "ear" in listeners else {}
+        candidates = (replace(c, listener=named.get(c.listener, c.listener)) for c in self.candidates)
+        kept = tuple(c for c in candidates if c.listener in listeners)
         return replace(
-            self, candidates=tuple(c for c in self.candidates if c.listener in listeners), free_text=free_text
+            self, candidates=kept, free_text=self.free_text if {"whisper", "ear"} & set(listeners.split("+")) else ""
         )
 
     def decided(self) -> tuple[Decision, ...]:
