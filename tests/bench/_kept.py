@@ -18,7 +18,7 @@ from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from journal.hearing.choose import EAR, recognisers
+from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import utterances
 from journal.hearing.types import Candidate, Hearing, Recogniser, Utterance, Weigher
 from journal.listening import Ears, Pooled
@@ -81,6 +81,8 @@ class Listeners:
     def __init__(self, cylinders: int, *, free: bool, ear: bool = False) -> None:
         self.cylinders = cylinders
         can_be_said, home = speakable(cylinders), Path(tempfile.gettempdir())
+        from journal.hearing.choose import EAR  # not there in every checkout that decides again what is kept
+
         named = [EAR if ear and name == "whisper" else name for name in LISTENERS]
         self._all: list[Recogniser] = list(recognisers(named, can_be_said, None, home))
         for each in self._all:
