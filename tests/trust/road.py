@@ -63,11 +63,15 @@ def _shape(sound: Sound) -> Sound:
     return level - level.mean()
 
 
+_AGREEING = ("whisper", "pocketsphinx")
+"""What it is sure of it says as the two that listen by default do when they agree."""
+
+
 class KnownSpeech:
     """A recogniser that knows some lines, and nothing else, by their sound."""
 
     name = "whisper"
-    """It is believed as the better of the two listeners is, by weights fitted for that one."""
+    """Where it doubts, it is believed as the better of the two listeners is."""
 
     def __init__(self, known: dict[str, Sound]) -> None:
         """Know these words by the loudness of their sound over time (`Line.shape`)."""
@@ -92,8 +96,8 @@ class KnownSpeech:
         """The line whose loudness over time fits best; nothing when none fits well."""
         shape = _shape(sound)
         best, words = max((_fit(shape, known), words) for words, known in self.known.items())
-        sure = (Candidate(words, -0.5, self.name), Candidate("", -25.0, self.name))
-        return Hearing(sure if best > 0.8 else (), free_text=words)
+        sure = [c for name in _AGREEING for c in (Candidate(words, -0.5, name), Candidate("", -25.0, name))]
+        return Hearing(tuple(sure) if best > 0.8 else (), free_text=words)
 
 
 def _fit(heard: Sound, known: Sound) -> float:
