@@ -56,13 +56,7 @@ def lines(name: str) -> list[dict[str, object]]:
     return [line for line in found if line["group"] != "beyond"]
 
 
-OLDER = ("tuned_a", "tuned_b", "tuned_c", "tuned_d")
-"""Lists that are played through only with `--long`, as all of them take minutes."""
-
-
-@pytest.mark.parametrize(
-    "name", [pytest.param(name, marks=pytest.mark.long if name in OLDER else ()) for name in sorted(LEAST_RIGHT)]
-)
+@pytest.mark.parametrize("name", sorted(LEAST_RIGHT))
 def test_natural_phrases_are_understood(name: str, tmp_path: Path) -> None:
     said = lines(name)
     verdicts: Counter[str] = Counter()
