@@ -19,6 +19,10 @@ _WHOLE = {
 }
 
 
+SPOKEN = "Careful, keep clear of fan and belts."
+"""What is said of it: few words, as the microphone is deaf while they are spoken."""
+
+
 def as_it_begins(runs: Sequence[Run], known: int) -> str:
     """What is spoken as a run begins: of a job's first, and of one of another kind than the run before; else nothing.
 
@@ -29,7 +33,7 @@ def as_it_begins(runs: Sequence[Run], known: int) -> str:
     kinds = [run.start.run for run in runs]
     if len(kinds) <= known or kinds[-2:-1] == kinds[-1:]:
         return ""
-    return RUNNING
+    return SPOKEN
 
 
 def whole(short: str) -> tuple[str, ...]:

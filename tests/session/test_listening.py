@@ -25,7 +25,7 @@ from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Utterance
 from journal.listening import NOT_HEARD, Ears, Listening, agreed, listen
 from journal.live import LivePage
-from journal.output.cautions import RUNNING, as_it_begins
+from journal.output.cautions import SPOKEN, as_it_begins
 from journal.output.speaking import Answerer
 from journal.record.job import Run
 from journal.record.store import Store
@@ -299,12 +299,12 @@ def test_the_caution_is_spoken_as_a_run_of_another_kind_begins_and_once(
     heard = list(listen(session, Ears([Hears(text), Hears(text, "pocketsphinx")]), Listening(source=Path("-"))))
     assert [one.outcomes[0].verdict for one in heard] == [Verdict.TAKE] * 2
     first, second = answered
-    assert first == f"{RUNNING} {second}" and second
+    assert first == f"{SPOKEN} {second}" and second
 
 
 def test_the_caution_is_for_a_jobs_first_run_and_each_change_of_kind() -> None:
     idle, half = (Run("", 1, RunStarted(kind), datetime.now(UTC)) for kind in (RunKind.IDLE, RunKind.HALF_ENGINE))
-    assert as_it_begins([idle], 0) == as_it_begins([idle, half], 1) == as_it_begins([idle, half, idle], 2) == RUNNING
+    assert as_it_begins([idle], 0) == as_it_begins([idle, half], 1) == as_it_begins([idle, half, idle], 2) == SPOKEN
     assert as_it_begins([], 0) == as_it_begins([idle], 1) == as_it_begins([idle, idle], 1) == ""
 
 
