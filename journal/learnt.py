@@ -53,26 +53,27 @@ def learnt(store: Store) -> list[Learnt]:
 class Shop:
     """What one shop says in words of its own, for a session: other jobs are read once, its own whenever it is asked."""
 
-    def __init__(self, store: Store, job_id: str) -> None:
-        """Args: store, where the jobs are; job_id, the session's own."""
-        self._store, self._job = store, job_id
+    def __init__(self, store: Store) -> None:
+        """Args: store, where the jobs are."""
+        self._store = store
         self._others: list[_Mended] | None = None
 
-    def words_for(self, heard: str) -> str:
+    def words_for(self, heard: str, job: Job) -> str:
         """What the like of it was put right to, with the numbers that are said now.
 
         Args:
             heard: what was not understood.
+            job: the session's own, as it stands.
 
         Returns:
             Words to be understood; empty where nothing like it was put right, or not to one thing only.
         """
         if self._others is None:
-            others = [job_id for job_id in self._store.jobs_not_understood() if job_id != self._job]
+            others = [job_id for job_id in self._store.jobs_not_understood() if job_id != job.id]
             self._others = [one for job_id in others for one in _mended(self._store.job(job_id))]
         shape, numbers = _apart(heard)
         ways = set()
-        for one in (*self._others, *_mended(self._store.job(self._job))):
+        for one in (*self._others, *_mended(job)):
             was, its_numbers = _apart(one.heard)
             if was == shape:
                 ways.add(_said_with(one.meant, its_numbers, numbers))

@@ -88,7 +88,7 @@ class Session:
         self.clock = clock
         self.held = False
         self._units: Mapping[Quantity, str] | None = None
-        self._closed, self._earlier, self._shop = ClosedJobs(), EarlierJobs(), Shop(store, job)
+        self._closed, self._earlier, self._shop = ClosedJobs(), EarlierJobs(), Shop(store)
         self.lead: Lead | None = None
         self.asks = ""
         self.last_said = ""
@@ -308,11 +308,13 @@ class Session:
     def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
         told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
-        if not (self.held or told) and (picked := option_by_words(self, decision.heard, job)) is not None:
+        if self.held or told:
+            return let_go(decision, decision.reason)
+        if (picked := option_by_words(self, decision.heard, job)) is not None:
             return settle(self, decision, job, *picked, clip)
-        if not (self.held or told) and (meant := self._as_put_right(decision.heard, job)):
+        if meant := self._as_put_right(decision.heard, job):
             return asked_anew(self, meant, decision, clip)
-        kind = Near.NOTHING if self.held or told else near(decision.heard)
+        kind = near(decision.heard)
         if kind is Near.NOTHING:
             return let_go(decision, decision.reason)
         words = decision.heard.strip(" .,!?")
@@ -327,7 +329,7 @@ class Session:
 
     def _as_put_right(self, heard: str, job: Job) -> list[Body]:
         """What words that this shop has put right before stand for; nothing where that is not one plain entry."""
-        words = self._shop.words_for(heard)
+        words = self._shop.words_for(heard, job)
         decisions = decide_text(words, self.context(job)) if words else ()
         if len(decisions) != 1 or isinstance(decisions[0].meaning, Command | Number | None):
             return []

@@ -42,9 +42,7 @@ def settle_by_number(acting: Acting, decision: Decision, value: float, job: Job,
     other = instead(acting, asked, value, job)
     if other is not None:
         # Another number for the same thing: it is said once more, so that it is not taken for a mishearing.
-        prompt = f"{read_back(said(other))}?"
-        entry = acting.enter(Question(prompt, (other,)), heard=decision.heard, clip=clip, certainty=decision.certainty)
-        return Outcome(Verdict.ASK, prompt, prompt, entry, decision)
+        return asked_anew(acting, [other], decision, clip, f"{read_back(said(other))}?")
     answers = "first, second or neither" if len(asked.question.body.options) > 1 else "yes or no"
     prompt = f"{asked.question.body.prompt} Say {answers}."
     return Outcome(Verdict.ASK, prompt, prompt, None, decision)

@@ -252,7 +252,7 @@ def _make(folder: Path, path: Path, *, create: bool) -> None:
             sync_folder(folder)
     finally:
         for left in folder.glob(f"{beside.name}*"):
-            left.unlink()
+            left.unlink(missing_ok=True)
     make_private(folder)
 
 

@@ -117,7 +117,7 @@ class Stream:
             keep_from = max(self.taken, self.read - round(UNHEARD_S * RATE))
             for path in sorted(self._segments(), key=_place)[:-1]:  # the last one says how much has come
                 if _place(path) + _size(path) // BYTES <= keep_from:
-                    path.unlink()
+                    path.unlink(missing_ok=True)
 
     def _number(self, what: str) -> int:
         text = _text(self.path / what)
