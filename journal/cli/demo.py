@@ -28,7 +28,9 @@ FOLDER = Path(package.__file__).resolve().parent.parent / "demo"
 @click.command("demo")
 @click.argument("name", default="orchard")
 @click.option("--once", is_flag=True, help="End after printing instead of serving the page.")
-@click.option("--listener", "listeners", multiple=True, help="auto, whisper, pocketsphinx or vosk; repeat for several.")
+@click.option(
+    "--listener", "listeners", multiple=True, help="auto, ear, whisper, pocketsphinx or vosk; repeat for several."
+)
 @click.option("--port", type=click.IntRange(0, 65535), default=8470, show_default=True, help="Port of the page.")
 @click.pass_context
 def demo_command(ctx: click.Context, name: str, once: bool, listeners: tuple[str, ...], port: int) -> None:

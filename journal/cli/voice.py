@@ -37,7 +37,7 @@ PHONE = "phone"
 
 def recogniser_options(command: Any) -> Any:
     """Adds `--listener` and `--model`."""
-    kinds = "auto, whisper, ear, pocketsphinx or vosk; repeat for several."
+    kinds = "auto, ear, whisper, pocketsphinx or vosk; repeat for several."
     listener = click.option("--listener", "listeners", multiple=True, help=kinds)
     model = click.option("--model", type=click.Path(path_type=Path), help="Folder of a Vosk model.")
     return listener(model(command))

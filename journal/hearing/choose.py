@@ -14,7 +14,7 @@ from journal.hearing.types import Recogniser, Speakable
 
 EAR = "ear"
 """Whisper with the journal's own adapters."""
-NAMES = ("auto", "whisper", EAR, "vosk", "pocketsphinx")
+NAMES = ("auto", EAR, "whisper", "vosk", "pocketsphinx")
 """What `--listener` takes."""
 LIGHT = "pocketsphinx"
 """The one that every machine can run."""
@@ -28,8 +28,8 @@ def recognisers(
     """Recognisers by name, each loaded once.
 
     Args:
-        names: of `NAMES`; empty means auto: Whisper, with PocketSphinx beside it as the two fail differently, and Vosk
-            too where an English model is found.
+        names: of `NAMES`; empty means auto: the ear, or a Whisper model that the user named, with PocketSphinx beside
+            it as the two fail differently, and Vosk too where an English model is found.
         speakable: what can be said.
         model_dir: a model folder the user named, for whichever recogniser it fits.
         models_home: the journal's own model folder.
@@ -63,7 +63,8 @@ def _found(model_dir: Path | None, models_home: Path) -> list[str]:
     """What this machine has, the most exact first; PocketSphinx where nothing is found, for its error."""
     from journal.hearing.vosk import find_model, is_model
 
-    wanted = {"whisper": "faster_whisper", "pocketsphinx": "pocketsphinx"}
+    own = model_dir is not None and not is_model(model_dir)
+    wanted = {"whisper" if own else EAR: "faster_whisper", "pocketsphinx": "pocketsphinx"}
     names = [name for name, module in wanted.items() if importlib.util.find_spec(module) is not None]
     if (model_dir is not None and is_model(model_dir)) or find_model(models_home) is not None:
         names.append("vosk")

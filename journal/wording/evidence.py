@@ -17,7 +17,7 @@ from journal.wording.figures import fitted
 from journal.wording.hypotheses import FREE, HEARD, Hypothesis, in_words
 from journal.wording.meanings import Refused
 from journal.wording.numbers import atoms
-from journal.wording.pace import pace, syllables
+from journal.wording.pace import as_said, pace, syllables
 from journal.wording.sounds import likeness
 from journal.wording.tokens import tokenise
 from journal.wording.types import Command, Context, Number
@@ -26,8 +26,14 @@ from journal.wording.understood import Piece, ways
 Features = dict[str, float]
 
 _BEST_FIRST = ("ear", "whisper", "pocketsphinx")
+_TORN_PART, _TORN = "ear", 2.0
+"""Between two things within this of each other, natural log, the ear is torn; Whisper's weights were fitted without."""
 _WRITE_ONLY = ("text", "typed")
 """Parts of listeners whose scores say nothing but how they share what they wrote."""
+
+BY_PARTS = "by parts: "
+"""Before the name of a feature of what was understood by its parts: listeners that are held to phrases do not have it,
+so that the same evidence tells something else of it. It counts beside the feature itself."""
 
 _NAMED = re.compile(r"\b(?:cylinders?|number)[.,]?$", re.IGNORECASE)
 _PAST_POINT = re.compile(r"\b(?:point|decimal)\s+[a-z0-9]|[0-9]\.[0-9]", re.IGNORECASE)
@@ -79,7 +85,10 @@ class Evidence:
         told = dict(self._of_nothing() if not each.pieces else self._of_said(each))
         most = fitted()["most"]
         ends = {name: most.get(name, most.get(name.split(": ")[-1], math.inf)) for name in told}
-        return {name: max(-ends[name], min(ends[name], value)) for name, value in told.items() if value}
+        told = {name: max(-ends[name], min(ends[name], value)) for name, value in told.items() if value}
+        if any(piece.by_parts for piece in each.pieces):
+            told |= {f"{BY_PARTS}{name}": value for name, value in told.items()} | {f"{BY_PARTS}one": 1.0}
+        return told
 
     def of_none(self) -> Features:
         """Those of its having been none of the hypotheses; all that the job has a say in."""
@@ -98,6 +107,16 @@ class Evidence:
             if part in self._best:
                 return next(h for h in self.hypotheses if h.pieces and h.scores.get(part) == self._best[part])
         return None
+
+    def _settled(self) -> float:
+        """How much it counts what the ear holds likeliest, and what it writes freely, 0 to 1: little where it is torn
+        between two things, one of which it writes then."""
+        first, *others = sorted(self._rivals.get(_TORN_PART, ()), reverse=True) or [0.0]
+        return min(1.0, (first - others[0]) / _TORN) if others else 1.0
+
+    def _words(self, each: Hypothesis) -> float:
+        """How many words it has, as said; without the ear as written, as the others' weights were fitted so."""
+        return float(len(as_said(each.heard) if _TORN_PART in self._parts else tokenise(each.heard)))
 
     def _of_nothing(self) -> Iterator[tuple[str, float]]:
         yield "nothing", 1.0
@@ -120,9 +139,10 @@ class Evidence:
         for part in self._parts:
             yield from self._of_part(part, each)
         if self._free_text:
-            same = self._freely is each
-            yield "same", float(same)
-            yield "other", float(FREE not in each.scores and self._freely is not None and bool(self._freely.pieces))
+            settled = self._settled()
+            yield "same", settled * float(self._freely is each)
+            other = FREE not in each.scores and self._freely is not None and bool(self._freely.pieces)
+            yield "other", settled * float(other)
             yield "unlike", 1.0 - likeness(each.heard, self._free_text)
         off = pace(each.heard, self._seconds)
         yield ("slow", off) if off > 0 else ("fast", -off)
@@ -137,7 +157,7 @@ class Evidence:
         yield "a command", float(isinstance(each.meanings[0], Command))
         yield "strange", float(any(piece.strange for piece in each.pieces))
         yield "idle", float(any(piece.idle for piece in each.pieces))
-        yield "long", float(len(tokenise(each.heard)))
+        yield "long", self._words(each)
         yield "free words", float(in_words(each.meanings[0]))
         yield "unopened", float(in_words(each.meanings[0]) and bool(self._free_text) and FREE not in each.scores)
 
@@ -158,7 +178,7 @@ class Evidence:
         yield f"{part}: behind", behind
         yield f"{part}: near", behind
         if behind == 0:
-            yield f"{part}: first", 1.0
+            yield f"{part}: first", self._settled() if part == _TORN_PART else 1.0
             yield (
                 f"{part}: ahead",
                 score - max((other for other in self._rivals[part] if other < score), default=-math.inf),
@@ -166,7 +186,7 @@ class Evidence:
         if part in self._nothing.scores:
             over = score - self._nothing.scores[part]
             yield f"{part}: over nothing", over
-            yield f"{part}: over by words", over * len(tokenise(each.heard)) / 10
+            yield f"{part}: over by words", over * self._words(each) / 10
             yield f"{part}: over alone", over if len(self._rivals[part]) == 1 else 0.0
         if self._seconds > 0:
             yield f"{part}: fit", score / self._seconds

@@ -26,6 +26,11 @@ def pace(text: str, seconds: float) -> float:
 
 def syllables(text: str) -> int:
     """About how many syllables a text has when it is said."""
+    return sum(map(_in_word, as_said(text)))
+
+
+def as_said(text: str) -> list[str]:
+    """The words of a text, its figures as they are said."""
     words: list[str] = []
     for token in tokenise(text):
         if token.text[0].isdigit() or token.text[0] == ".":
@@ -33,7 +38,7 @@ def syllables(text: str) -> int:
             words += cardinal(value) if value < 10_000 else ("number",)
         else:
             words.append(token.text)
-    return sum(_in_word(word) for word in words)
+    return words
 
 
 def _in_word(word: str) -> int:

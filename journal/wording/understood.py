@@ -37,6 +37,8 @@ class Piece:
     """Whether words of no meaning stand among its own."""
     idle: bool = False
     """Whether it is a number alone that nothing waits for."""
+    by_parts: bool = False
+    """Whether it was understood by its parts, not as a phrase."""
 
 
 @dataclass(frozen=True)
@@ -172,5 +174,5 @@ def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) 
         if context.awaits is not None:
             guessed = _for_another(meaning, tokens[said.start : said.end], context.awaits)
         guessed = guessed or (phrase.kind == "note" and _may_be_a_no(heard, context))
-        yield Piece(meaning, heard, said.asked or guessed, said.strange, idle)
+        yield Piece(meaning, heard, said.asked or guessed, said.strange, idle, phrase.framed)
         context = after(context, meaning)

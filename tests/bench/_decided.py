@@ -18,10 +18,12 @@ if TYPE_CHECKING:
     from journal.wording import Decision
     from tests.bench._kept import Heard
 
-DEFAULT = "whisper and pocketsphinx"
+DEFAULT = "ear and pocketsphinx"
 FREE = "free dictation"
 SYSTEMS: dict[str, tuple[str, ...]] = {
-    DEFAULT: ("whisper", "pocketsphinx"),
+    DEFAULT: ("ear", "pocketsphinx"),
+    "ear": ("ear",),
+    "whisper and pocketsphinx": ("whisper", "pocketsphinx"),
     "whisper": ("whisper",),
     "pocketsphinx": ("pocketsphinx",),
 }
@@ -40,6 +42,8 @@ def decided(heard: Heard, system: str) -> tuple[Decision, ...] | None:
                 return None
             found += decide(cut.hearings["free"].candidates, here)
             continue
+        if not set(SYSTEMS[system]) <= cut.hearings.keys():
+            return None
         one = cut.pooled(SYSTEMS[system])
         found += decide(one.candidates, here, free_text=one.free_text, seconds=one.seconds)
     return tuple(found)

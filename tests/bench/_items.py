@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import functools
+import json
 import tempfile
 import zlib
 from collections.abc import Iterable, Iterator, Sequence
@@ -12,7 +13,8 @@ from pathlib import Path
 import numpy as np
 
 from journal.context import context_of
-from journal.facts import Engine, JobOpened
+from journal.facts import Engine, JobOpened, Question
+from journal.facts.codec import body_from_json
 from journal.hearing.types import RATE, Expect, Sound
 from journal.record.store import Store
 from journal.session import Session, open_job
@@ -35,6 +37,8 @@ _PAIRS = 50
 """Pairs of digits by each person."""
 _SPOKEN = LOOKED_AT | REPORTED_ON
 _SPOKEN_LEVELS = (None, 20)
+_LISTS = Path(__file__).resolve().parents[1] / "wording" / "natural"
+_LISTED = "listed "
 
 
 @dataclass(frozen=True)
@@ -42,7 +46,7 @@ class Item:
     """One thing said."""
 
     part: str
-    """`job`, `phrases`, `chat`, `numbers`, `digits`; a job in two wordings is `own` and `natural`."""
+    """`job`, `phrases`, `chat`, `numbers`, `digits`, `listed`; a job in two wordings is `own` and `natural`."""
     text: str
     """What was said; for chat of people, which recording it is."""
     voice: str
@@ -50,7 +54,7 @@ class Item:
     level: float | None = None
     """Speech to noise, decibels; none for clean."""
     context: str = "plain"
-    """`plain`, `awaited`, or a job's name with how many of its phrases came before."""
+    """`plain`, `awaited`, a job's name with how many of its phrases came before, or a list's with a line's."""
 
     @property
     def key(self) -> str:
@@ -85,6 +89,7 @@ def to_fit_on() -> list[Item]:
         items += _some(0.4, [Item("numbers", text, voice, None, "awaited") for text in NUMBERS])
         items += _some(0.3, [Item("chat", text, voice) for text in CHAT])
         items += _some(0.08, [Item("chat", text, voice, 20) for text in NOTHING])
+    items += _listed(voices)
     items += [Item("chat", name, "order") for name in _people.orders(fitted=True)]
     items += _digits(_people.FITTED, LEVELS)
     return sorted(items, key=lambda item: (item.spoken, item.dice))
@@ -151,6 +156,8 @@ def context(name: str) -> Context:
     """The context of that name; see `Item.context`."""
     if name in ("plain", "awaited"):
         return AWAITED if name == "awaited" else CONTEXT
+    if name.startswith(_LISTED):
+        return _before(*name.removeprefix(_LISTED).split())
     job, _, before = name.rpartition(" ")
     return _contexts(job)[int(before)]
 
@@ -166,6 +173,34 @@ def wanted(item: Item) -> tuple[object, ...]:
         text = _SPOKEN[job].said[int(before)][0]
     decisions = decide_text(text, context(item.context))
     return tuple(d.meaning for d in decisions if d.meaning is not None and d.verdict is not Verdict.LET_GO)
+
+
+def _listed(voices: Sequence[str]) -> list[Item]:
+    """Every third line of the lists of natural phrases that may be looked at, in one voice and at one level each."""
+    items = []
+    for path in sorted(_LISTS.glob("tuned_*.jsonl")):
+        for line in map(json.loads, path.read_text(encoding="utf-8").splitlines()):
+            dice = zlib.crc32(line["id"].encode())
+            if dice % 3 == 0:
+                part = "chat" if line["group"] == "negative" else "listed"
+                voice, level = voices[dice // 3 % len(voices)], LEVELS[dice // 7 % len(LEVELS)]
+                items.append(Item(part, line["say"], voice, level, f"{_LISTED}{path.stem} {line['id']}"))
+    return [item for item in items if item.part == "chat" or wanted(item)]
+
+
+@functools.cache
+def _before(name: str, line_id: str) -> Context:
+    """What a line of a list is said in."""
+    with (_LISTS / f"{name}.jsonl").open(encoding="utf-8") as lines, tempfile.TemporaryDirectory() as folder:
+        line = next(told for told in map(json.loads, lines) if told["id"] == line_id)
+        store = Store.open(Path(folder))
+        session = Session(store, open_job(store, JobOpened("Bench", Engine(line["cylinders"])), "Ash"))
+        session.units = line["units"]
+        for text in line["before"]:
+            session.type(text)
+        if "asked" in line:
+            session.enter(Question("which?", tuple(body_from_json(body) for body in line["asked"])))
+        return context_of(session.job, session.units)
 
 
 def _job(name: str, voice: str) -> list[Item]:

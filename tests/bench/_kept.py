@@ -2,9 +2,9 @@
 
 `python -m tests.bench._kept fit FOLDER` hears what the decision is fitted on, `report` what is reported on, `looked-at`
 and `spoken` the jobs in two wordings (`_spoken.py`), and goes on where it was left: each utterance is a line of JSON in
-the folder, with nothing in it of the parser and the decision. With `--ear` the ear hears in Whisper's place and is kept
-under its name: such a folder is one of its own. `--seconds 180` ends it after that time, `--turn 0/2`
-hears every second one (another process can hear the others).
+the folder, with nothing in it of the parser and the decision. With `--plain` Whisper hears without the ear's adapters,
+for a folder of its own. `--seconds 180` ends it after that time, `--turn 0/2` hears every second one (another process
+can hear the others).
 """
 
 from __future__ import annotations
@@ -26,10 +26,14 @@ from journal.wording import speakable
 from tests.bench._free import FreeWhisper
 from tests.bench._items import Item, context, left_out, sound_of, to_compare, to_fit_on, to_look_at, to_report_on
 
-LISTENERS = ("whisper", "pocketsphinx")
+LISTENERS = ("ear", "pocketsphinx")
+PLAIN = ("whisper", "pocketsphinx")
+"""Without the ear's adapters."""
 SAID = {"fit": to_fit_on, "report": to_report_on, "looked-at": to_look_at, "spoken": to_compare}
 """What can be heard."""
 FREE = "free"
+_USUAL = 6
+"""Cylinders of an engine that is not told."""
 _FREE_TOO = 10
 """Every how many of what is reported on is heard by free dictation too."""
 
@@ -47,6 +51,11 @@ class Cut:
     """By listener that weighs: the same with the others' texts among its candidates."""
     took: dict[str, float]
     """Seconds of recognition by listener."""
+
+    @property
+    def better(self) -> str:
+        """Which of the two that hear better it is kept of: the ear, or Whisper as it comes."""
+        return next(name for name in (LISTENERS[0], PLAIN[0]) if name in self.hearings)
 
     def pooled(self, names: Sequence[str]) -> Pooled:
         """What these listeners together make of it, as the program takes them together."""
@@ -78,15 +87,10 @@ class Heard:
 class Listeners:
     """The recognisers, loaded once for an engine."""
 
-    def __init__(self, cylinders: int, *, free: bool, ear: bool = False) -> None:
+    def __init__(self, cylinders: int, *, free: bool, plain: bool = False) -> None:
         self.cylinders = cylinders
         can_be_said, home = speakable(cylinders), Path(tempfile.gettempdir())
-        from journal.hearing.choose import EAR  # not there in every checkout that decides again what is kept
-
-        named = [EAR if ear and name == "whisper" else name for name in LISTENERS]
-        self._all: list[Recogniser] = list(recognisers(named, can_be_said, None, home))
-        for each in self._all:
-            each.name = "whisper" if each.name == EAR else each.name
+        self._all: list[Recogniser] = list(recognisers(PLAIN if plain else LISTENERS, can_be_said, None, home))
         self._free = FreeWhisper() if free else None
 
     def hear(self, item: Item) -> Heard:
@@ -151,17 +155,21 @@ def main() -> None:
     ask.add_argument("folder", type=Path)
     ask.add_argument("--seconds", type=float, default=float("inf"))
     ask.add_argument("--turn", default="0/1")
-    ask.add_argument(
-        "--ear", action="store_true", help="in Whisper's place, and kept under its name: use a folder of its own"
-    )
+    ask.add_argument("--plain", action="store_true", help="Whisper without adapters: use a folder of its own")
     asked = ask.parse_args()
     for line in left_out():
         print(f"left out: {line}")
-    hear(asked.which, asked.folder, asked.seconds, asked.turn, ear=asked.ear)
+    hear(asked.which, asked.folder, asked.seconds, asked.turn, plain=asked.plain)
 
 
 def hear(
-    which: str, folder: Path, seconds: float = float("inf"), turn: str = "0/1", share: float = 1.0, *, ear: bool = False
+    which: str,
+    folder: Path,
+    seconds: float = float("inf"),
+    turn: str = "0/1",
+    share: float = 1.0,
+    *,
+    plain: bool = False,
 ) -> None:
     """Hear what is not in the folder yet, and keep it there.
 
@@ -171,7 +179,7 @@ def hear(
         seconds: after which to end.
         turn: which part of how many to hear.
         share: of all of it.
-        ear: whether the ear hears in Whisper's place.
+        plain: whether Whisper hears without the ear's adapters.
     """
     folder.mkdir(parents=True, exist_ok=True)
     mine, of = (int(part) for part in turn.split("/"))
@@ -179,19 +187,28 @@ def hear(
     every = SAID[which]()
     every = every[: round(share * len(every))]
     waiting = [item for item in every if item.key not in done and item.spoken % of == mine]
+    # Listeners are loaded for an engine.
+    waiting.sort(key=lambda item: _cylinders(item) != _USUAL and _cylinders(item))
     began, count = time.monotonic(), 0
     with (folder / f"{which}-{mine}-{of}.jsonl").open("a", encoding="utf-8") as file:
         listeners: Listeners | None = None
         for item in waiting:
             engine = context(item.context).engine
             if listeners is None or (engine is not None and engine.cylinders != listeners.cylinders):
-                listeners = Listeners(engine.cylinders if engine is not None else 6, free=which == "report", ear=ear)
+                listeners = Listeners(
+                    engine.cylinders if engine is not None else 6, free=which == "report", plain=plain
+                )
             if time.monotonic() - began > seconds:
                 break
             file.write(json.dumps(_to_json(listeners.hear(item))) + "\n")
             file.flush()
             count += 1
     print(f"heard {count} of {len(waiting)} that were left; {len(every)} in all")
+
+
+def _cylinders(item: Item) -> int:
+    engine = context(item.context).engine
+    return engine.cylinders if engine is not None else _USUAL
 
 
 if __name__ == "__main__":

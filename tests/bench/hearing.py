@@ -21,7 +21,7 @@ from pathlib import Path
 
 import numpy as np
 
-from journal.hearing.choose import recognisers
+from journal.hearing.choose import LIGHT, recognisers
 from journal.listening import Ears
 from journal.wording import Decision, Verdict, decide_text, speakable
 from tests.bench import _wordings
@@ -123,9 +123,8 @@ def _said(folder: Path) -> list[Row]:
             cost_before = was.cost() if was.count else None
             rows.append(Row("hearing", f"{what}: cost of 100", now.cost(), "questions", cost_before, "that checkout's",
                             note=f"of {now.count}"))  # fmt: skip
-    times = {
-        name: [c.took[name] for h in kept for c in h.cuts if name in c.took] for name in ("whisper", "pocketsphinx")
-    }
+    names = dict.fromkeys(name for system in SYSTEMS.values() for name in system)
+    times = {name: [c.took[name] for h in kept for c in h.cuts if name in c.took] for name in names}
     rows += [
         Row("hearing", f"{name}: recognition of one phrase, median", statistics.median(took), "s",
             note=f"95th percentile {np.percentile(took, 95):.2f} s")
@@ -173,10 +172,10 @@ def _believed(heard: Heard, decisions: Sequence[Decision]) -> Iterator[tuple[flo
 
 
 def _first_is_right(heard: Heard) -> bool:
-    """Whether Whisper's first text that is held to the phrases means what was said."""
+    """Whether the first text of the better listener that is held to the phrases means what was said."""
     found: list[object] = []
     for cut in heard.cuts:
-        text = next((c.text for c in cut.hearings["whisper"].candidates if c.text), "")
+        text = next((c.text for c in cut.hearings[cut.better].candidates if c.text), "")
         found += [d.meaning for d in decide_text(text, context(heard.item.context)) if d.meaning is not None]
     expected = wanted(heard.item)
     return bool(expected) and len(found) == len(expected) and all(map(same, found, expected))
@@ -193,9 +192,9 @@ def _tell(heard: Heard, level: str, made: str, decisions: Sequence[Decision]) ->
 
 def _latency(voices: Sequence[str]) -> list[Row]:
     """From the last speech of a phrase to its entry on disk, the sound coming in as fast as it is said."""
-    names = list(dict.fromkeys(name for names in SYSTEMS.values() for name in names))
-    found = {each.name: each for each in recognisers(names, speakable(6), None, Path(tempfile.gettempdir()))}
-    ears = {system: Ears([found[name] for name in names]) for system, names in SYSTEMS.items()}
+    here = Path(tempfile.gettempdir())
+    found = {each.name: each for each in recognisers(SYSTEMS[DEFAULT], speakable(6), None, here)}
+    ears = {system: Ears([found[name] for name in SYSTEMS[system]]) for system in (DEFAULT, LIGHT)}
     texts = [text for text in COMMANDS if decide_text(text, CONTEXT)[0].meaning is not None]
     job = [(text, voices[(n + shift) % len(voices)]) for shift in range(2) for n, text in enumerate(JOB)]
     mix = [(texts[7 * n % len(texts)], voices[n % len(voices)]) for n in range(30)]
@@ -205,7 +204,7 @@ def _latency(voices: Sequence[str]) -> list[Row]:
         for n, (text, voice) in enumerate(phrases):
             clean = apart(speak(text, voice))
             some.append((mixed(clean, 20, n), speech_end(clean)))
-        for system in (DEFAULT, "pocketsphinx"):
+        for system in ears:
             times = latencies(ears[system], some)
             for what, took in (("taken", times.taken), ("asked", times.asked)):
                 if took:

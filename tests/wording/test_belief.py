@@ -1,7 +1,7 @@
 """What may have been said has a chance each, by fitted weights that all count, and the job has no say in which it was.
 
-`hearings.jsonl` holds what Whisper and PocketSphinx made of some phrases and some chat in the voices of the hearing
-benchmark that the weights are fitted on, a line each: what was said (nothing for chat), and what each listener heard.
+`hearings.jsonl` holds what Whisper, or the ear, and PocketSphinx made of some phrases and some chat in the voices of
+the hearing benchmark that the weights are fitted on, a line each: what was said (nothing for chat), what each heard.
 """
 
 from __future__ import annotations
@@ -43,13 +43,12 @@ class Utterance:
             return replace(self, candidates=(Candidate(self.free_text, 0.0, "dictation"),), free_text="", seconds=0.0)
         if listeners == "typed":
             return replace(self, candidates=(Candidate(self.free_text, 0.0, "typed"),), free_text="", seconds=0.0)
-        # Whisper with adapters says what it hears as Whisper does: its weights are tried by what Whisper heard.
-        named = {"whisper": "ear"} if "ear" in listeners else {}
-        candidates = (replace(c, listener=named.get(c.listener, c.listener)) for c in self.candidates)
-        kept = tuple(c for c in candidates if c.listener in listeners)
-        return replace(
-            self, candidates=kept, free_text=self.free_text if {"whisper", "ear"} & set(listeners.split("+")) else ""
-        )
+        kept = tuple(c for c in self.candidates if c.listener in listeners)
+        return replace(self, candidates=kept, free_text="" if listeners == "pocketsphinx" else self.free_text)
+
+    def heard_by(self, listeners: str) -> bool:
+        """Whether each of them heard it."""
+        return {"text", "typed", *(c.listener for c in self.candidates)}.issuperset(listeners.split("+"))
 
     def decided(self) -> tuple[Decision, ...]:
         """What becomes of it."""
@@ -89,7 +88,7 @@ WEIGHTS: dict[str, dict[str, float]] = figures.fitted()["weights"]
 @pytest.fixture(scope="module")
 def every() -> dict[str, list[Utterance]]:
     """By set of listeners, what it made of everything."""
-    found = {name: [each.by(name) for each in HEARD] for name in WEIGHTS}
+    found = {name: [each.by(name) for each in HEARD if each.heard_by(name)] for name in WEIGHTS}
     found["text"] += [each for each in MORE if each.candidates[0].listener == "dictation"]
     return found
 
@@ -158,7 +157,7 @@ def test_a_change_of_any_weight_changes_some_decision(
 def test_a_change_of_any_cost_changes_some_decision(
     cost: str, every: dict[str, list[Utterance]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    said = [*every["pocketsphinx+whisper"], *every["text"], *every["typed"], *MORE]
+    said = [*every["ear+pocketsphinx"], *every["pocketsphinx+whisper"], *every["text"], *every["typed"], *MORE]
     before = list(outcomes(said))
     costs = figures.settings()["costs"]
     seen = []
@@ -176,7 +175,7 @@ def test_a_change_of_any_cost_changes_some_decision(
 def test_a_change_of_any_other_figure_changes_some_decision_or_chance(
     table: str, name: str, every: dict[str, list[Utterance]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    said = [*every["pocketsphinx+whisper"][::3], *every["typed"][::3], *MORE]
+    said = [*every["ear+pocketsphinx"][::3], *every["pocketsphinx+whisper"][::3], *every["typed"][::3], *MORE]
 
     def told() -> list[object]:
         return [each.decided() for each in said]
@@ -197,7 +196,8 @@ def test_a_change_of_any_other_figure_changes_some_decision_or_chance(
 def test_a_change_of_what_a_feature_is_made_with_changes_some_chance(
     table: str, name: str, every: dict[str, list[Utterance]], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    said = [*every["pocketsphinx+whisper"][::2], *every["whisper"][::2], *every["pocketsphinx"][::2]]
+    names = ("ear+pocketsphinx", "pocketsphinx+whisper", "ear", "whisper", "pocketsphinx")
+    said = [each for name in names for each in every[name][::2]]
 
     def told() -> list[float]:
         found = (believe(each.candidates, each.context, each.free_text, each.seconds) for each in said)
