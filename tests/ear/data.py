@@ -1,6 +1,7 @@
 """Makes what is trained on: sounds with what is to be written for each, and rooms, in a folder.
 
-`python -m tests.ear.data FOLDER --seed 1` takes ten minutes on 16 cores, hours on one. `sounds.npy` holds all samples
+`python -m tests.ear.data FOLDER --seed 1` takes ten minutes on 16 cores, hours on one; Kokoro speaks 2.5 times as quick
+with onnxruntime 1.32 as with 1.30. `sounds.npy` holds all samples
 one after the other, 16 bits at `RATE`, `said.jsonl` a line for each sound (`Said`), `rooms.npy` impulse responses. The
 recordings of people are those of `tests/bench/_people.py` that may be fitted on.
 """
