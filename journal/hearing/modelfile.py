@@ -31,14 +31,14 @@ class Variable(NamedTuple):
     size: int
     """Bytes."""
 
-    def read(self, data: bytes) -> npt.NDArray[Any]:
-        """Its value, as it is held."""
+    def read(self, data: bytes | memoryview) -> npt.NDArray[Any]:
+        """Its value, as it is held; it is part of the data."""
         return np.frombuffer(data, dtype=self.kind, count=self.size // self.kind().nbytes, offset=self.start).reshape(
             self.shape
         )
 
 
-def contents(data: bytes) -> Iterator[Variable]:
+def contents(data: bytes | memoryview) -> Iterator[Variable]:
     """Every variable of a model file; the layout is that of ModelSpec._serialize.
 
     Args:
@@ -62,7 +62,7 @@ def contents(data: bytes) -> Iterator[Variable]:
         nonlocal at
         (length,) = unpack("H")
         at += length
-        return data[at - length : at - 1].decode()
+        return bytes(data[at - length : at - 1]).decode()
 
     version, *_ = unpack("I")
     name = text()

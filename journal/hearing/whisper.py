@@ -86,9 +86,8 @@ class Whisper:
         folder = model or shipped_model()
         try:
             # One thread: the other core is the other listener's.
-            weights = (folder / "model.bin").read_bytes()
-            if ear is not None:
-                weights = adapted(weights, read_ear(ear))
+            file = folder / "model.bin"
+            weights = file.read_bytes() if ear is None else adapted(file, read_ear(ear))
             files = {name: (folder / name).read_bytes() for name in ("config.json", "vocabulary.txt")}
             self._model: Any = ctranslate2.models.Whisper(
                 str(folder), device="cpu", compute_type="int8", intra_threads=1, files={"model.bin": weights, **files}

@@ -1,6 +1,7 @@
 """Makes what is trained on: sounds with what is to be written for each, and rooms, in a folder.
 
-`python -m tests.ear.data FOLDER --seed 1` takes ten minutes on 16 cores, hours on one. `sounds.npy` holds all samples
+`python -m tests.ear.data FOLDER --seed 1` takes ten minutes on 16 cores, hours on one; Kokoro speaks 2.5 times as quick
+with onnxruntime 1.32 as with 1.30. `sounds.npy` holds all samples
 one after the other, 16 bits at `RATE`, `said.jsonl` a line for each sound (`Said`), `rooms.npy` impulse responses. The
 recordings of people are those of `tests/bench/_people.py` that may be fitted on.
 """
@@ -29,6 +30,7 @@ from tests.ear.voices import Voice, some_voice, speak
 
 _DIGITS = WORDS[:10]
 _LONGEST_S = 9.0
+_TOLD_EVERY = 500
 
 
 @dataclass(frozen=True)
@@ -110,9 +112,11 @@ def _spoken(jobs: Sequence[_Job], processes: int, seconds: float) -> Iterator[tu
     with multiprocessing.get_context("spawn").Pool(processes) as pool:
         # One alone first: Kokoro's model is put together once.
         pool.apply(_speak, (_Job(Line("one", "1."), some_voice("kokoro", Random(0))),))
-        for job, sounds in zip(jobs, pool.imap(_speak, jobs), strict=True):
+        for at, (job, sounds) in enumerate(zip(jobs, pool.imap(_speak, jobs), strict=True)):
             if sounds:
                 yield job, sounds
+            if at % _TOLD_EVERY == 0:
+                print(f"{at} of {len(jobs)} spoken after {time.monotonic() - began:.0f} s", flush=True)
             if time.monotonic() - began > seconds:
                 pool.terminate()
                 break

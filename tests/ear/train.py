@@ -150,11 +150,12 @@ class Trainer:
         self.sounds, self.words, self.plan = sounds, words, plan
         self.base = {n: jnp.asarray(v) for n, v in base.items() if v.ndim}
         self.ear: dict[str, Array] = {n: jnp.asarray(v) for n, v in fresh(base, dict(plan.ranks), plan.seed).items()}
-        self.moved = tuple({n: jnp.zeros_like(v) for n, v in self.ear.items()} for _ in range(2))
+        self.moved = tuple({n: np.zeros_like(v) for n, v in self.ear.items()} for _ in range(2))
         self.filters = jnp.asarray(_mel_filters())
         self.dice = np.random.default_rng(plan.seed)
         self._step = jax.jit(self._one_step, static_argnames=("samples", "opened"))
         self._look = jax.jit(self._loss_of, static_argnames=("samples",))
+        self._placed = jax.jit(placed, static_argnames=("samples",))
         self._written = jax.jit(self._next_tokens)
         texts = self._texts()
         self.tokens = np.full((len(texts), _TOKENS), words.end)
@@ -207,7 +208,7 @@ class Trainer:
     def _clean(self, which: np.ndarray, samples: int) -> Array:
         ones = np.ones(len(which), dtype=np.float32)
         start, length = self.sounds.start[which], self.sounds.length[which]
-        return placed(self.sounds.samples, start, length, ones, ones * RATE // 2, samples)[0]
+        return self._placed(self.sounds.samples, start, length, ones, ones * RATE // 2, samples=samples)[0]
 
     def step(self, rate: float) -> Array:
         """One step on a batch; its loss, once that is worked out."""
@@ -265,13 +266,13 @@ class Trainer:
     def look(self) -> float:
         """The loss on what is held back, in noise of all levels; the same noise each time."""
         samples, found = max(self.plan.windows) * RATE, []
-        whole = {**self.base, **merged(self.base, self.ear)}
         for n, level in enumerate(_LEVELS):
             for at in range(0, len(self.held) - self.plan.batch + 1, self.plan.batch):
                 some = self.held[at : at + self.plan.batch]
                 clean = self._clean(some, samples)
                 end = RATE / 2 + self.sounds.length[some]
-                found.append(self._look(whole, jax.random.key(100 * n + at), clean, end, self.sounds.rooms, level,
+                key = jax.random.key(100 * n + at)
+                found.append(self._look(self.base, self.ear, key, clean, end, self.sounds.rooms, level,
                                         self.tokens[some], self.counted[some], samples=samples))  # fmt: skip
         return float(np.mean([np.asarray(f) for f in found])) if found else float("nan")
 
@@ -281,7 +282,7 @@ class Trainer:
         Between the model before and after the training lies one that is better than both at what was not trained on
         (Wortsman et al., "Robust fine-tuning of zero-shot models", 2022). More of it gains phrases little.
         """
-        whole, held = self.ear, self.held
+        whole, held = jax.device_get(self.ear), self.held
         opened = np.array([n for n in held if self.sounds.said[n].open], dtype=held.dtype)
         self.held = opened[: max(1, len(opened) // self.plan.batch) * self.plan.batch]
         found = []
@@ -293,13 +294,14 @@ class Trainer:
         return _SHARES[int(np.nanargmin(found))] if np.isfinite(found).any() else 1.0
 
     def _loss_of(
-        self, w: Any, key: Any, clean: Any, end: Any, rooms: Any, level: Any, tokens: Any, counted: Any, *, samples: int
-    ) -> Array:
+        self, base: Any, ear: Any, key: Any, clean: Any, end: Any, rooms: Any, level: Any, tokens: Any, counted: Any,
+        *, samples: int,
+    ) -> Array:  # fmt: skip
         x = spoilt(key, clean, end, rooms, jnp.full(len(clean), level))
-        return _of_text(_chances(w, features(x, self.filters), tokens), tokens, counted)
+        return _of_text(_chances(merged(base, ear), features(x, self.filters), tokens), tokens, counted)
 
 
-def part(ear: Mapping[str, Array], share: float) -> dict[str, Array]:
+def part(ear: Mapping[str, np.ndarray], share: float) -> dict[str, np.ndarray]:
     """So much of what adapters change."""
     return {name: value if name.endswith(DOWN) else value * share for name, value in ear.items()}
 
@@ -326,7 +328,7 @@ def train(trainer: Trainer) -> tuple[dict[str, np.ndarray], list[dict[str, float
     trainer.ear = best
     share = trainer.share()
     went.append({"share": share})
-    return {name: np.asarray(value) for name, value in part(best, share).items()}, went
+    return part(jax.device_get(best), share), went
 
 
 def main() -> None:

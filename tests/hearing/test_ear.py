@@ -23,8 +23,8 @@ from journal.hearing.whisper import Whisper
 
 
 @pytest.fixture(scope="module")
-def model() -> bytes:
-    return (shipped_model() / "model.bin").read_bytes()
+def file() -> Path:
+    return shipped_model() / "model.bin"
 
 
 def test_what_ships_is_what_its_record_tells_of() -> None:
@@ -34,10 +34,10 @@ def test_what_ships_is_what_its_record_tells_of() -> None:
     assert all(record[what] for what in ("date", "recipe", "voices", "recordings", "licence"))
 
 
-def test_products_and_sums_are_put_into_the_weights(model: bytes) -> None:
+def test_products_and_sums_are_put_into_the_weights(file: Path) -> None:
     """Held to numpy's own product of the two halves, in double precision."""
     ear = read_ear()
-    before, after = variables(model), variables(adapted(model, ear))
+    before, after = variables(file.read_bytes()), variables(adapted(file, ear))
     assert before.keys() == after.keys()
     changed = {name.removesuffix(UP) for name in ear if not name.endswith(DOWN)}
     for name, value in before.items():
@@ -53,19 +53,19 @@ def test_products_and_sums_are_put_into_the_weights(model: bytes) -> None:
     assert any(name.startswith("decoder/") for name in changed)
 
 
-def test_a_model_file_keeps_its_layout(model: bytes) -> None:
-    made = adapted(model, read_ear())
+def test_a_model_file_keeps_its_layout(file: Path) -> None:
+    model, made = file.read_bytes(), adapted(file, read_ear())
     assert len(made) == len(model)
     assert list(contents(made)) == list(contents(model))
 
 
-def test_adapters_for_another_model_are_refused(model: bytes) -> None:
+def test_adapters_for_another_model_are_refused(file: Path) -> None:
     with pytest.raises(ValueError, match="another model"):
-        adapted(model, {"encoder/layer_9/ffn/linear_0/bias": np.zeros(4, dtype=np.float32)})
+        adapted(file, {"encoder/layer_9/ffn/linear_0/bias": np.zeros(4, dtype=np.float32)})
     with pytest.raises(ValueError, match="Whisper"):
         list(contents(b"\x00" * 4 + b"\x01\x00\x00"))
     with pytest.raises(ValueError, match="too soon"):
-        list(contents(model[:100_000]))
+        list(contents(file.read_bytes()[:100_000]))
 
 
 def test_damaged_adapters_are_said_to_be_damaged(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
