@@ -236,8 +236,8 @@ def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: ar
     open_, judged = ([each for each in alive if (each[0].judged in same) is is_judged] for is_judged in (False, True))
     low, high = interval(len(open_), done - len(judged))
     share = 100 * len(open_) / max(1, done - len(judged))
-    print(f"{room}: {done - len(alive)} noticed, {len(judged)} change nothing that could be noticed, {len(open_)} alive: "
-          f"{share:.1f} % (95 % interval {100 * low:.1f} to {100 * high:.1f})")  # fmt: skip
+    print(f"{room}: {done - len(alive)} noticed, {len(judged)} change nothing anybody could see, {len(open_)} alive,")
+    print(f"{room}: {share:.1f} % of the others (95 % interval {100 * low:.1f} to {100 * high:.1f})")
     for title, those in (("alive", open_), ("equivalent", judged)):
         for place, reached in sorted(those, key=lambda each: (each[0].path, each[0].mutant.line)):
             print(f"  {title}: {place}   ({reached} tests run it)")
