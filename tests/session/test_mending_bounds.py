@@ -7,7 +7,19 @@ from datetime import timedelta
 import pytest
 
 from journal.errors import BadInput
-from journal.facts import Answer, Check, Correction, Cut, Engine, JobOpened, Note, Question, RunKind, RunStarted, Subject
+from journal.facts import (
+    Answer,
+    Check,
+    Correction,
+    Cut,
+    Engine,
+    JobOpened,
+    Note,
+    Question,
+    RunKind,
+    RunStarted,
+    Subject,
+)
 from journal.learnt import Learnt, Shop, learnt
 from journal.mending import Doubtful, context_at, mend
 from journal.session import Session, open_job
