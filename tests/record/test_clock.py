@@ -263,6 +263,7 @@ def test_that_it_was_set_back_is_noted_right_behind_what_came_before_it_was_ahea
     for moment in (NOW + timedelta(seconds=30), NOW + timedelta(days=400), NOW):
         at(store, session, moment)
         last = session.enter(Note("x"))
-    before, mark = (e.at_utc for e in store.entries(session.job_id)[1:3])
-    assert before == NOW + timedelta(seconds=30)
-    assert (mark - before, last.at_utc - mark) == (timedelta(milliseconds=1), timedelta(milliseconds=1))
+    before, _, mark, after = store.entries(session.job_id)[1:]
+    assert isinstance(mark.body, ClockSetBack) and after == last
+    assert before.at_utc == NOW + timedelta(seconds=30)
+    assert mark.at_utc - before.at_utc == after.at_utc - mark.at_utc == timedelta(milliseconds=1)
