@@ -57,6 +57,7 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
     "line",
     [
         "a: Literal[3] = b",
+        "A = Mapping[int | None, str]",
         "assert a < b",
         "import a",
         "'text 3 < 4'",
@@ -94,6 +95,34 @@ def test_a_line_is_tried_by_the_tests_that_run_it_or_what_it_sets(
     assert reach.of("room.py", 4, SOURCE) == {"test of f"}
     assert reach.of("room.py", 3, SOURCE) == {"test of f"}, "a default is seen where the function runs"
     assert reach.of("room.py", 1, SOURCE) == {"test of g", "test that is the first to load it"}, "where its name stands"
+
+
+TWO_NAMES = b"""\
+LEAST, MOST = 3, 4
+
+@functools.cache
+def f(a):
+    return a < MOST
+
+def g(a):
+    return f(a) or h(a)
+
+def h(a):
+    return a < LEAST
+"""
+
+
+def test_of_what_is_kept_once_it_was_worked_out_those_who_ask_for_it_are_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "room.py").write_bytes(TWO_NAMES)
+    monkeypatch.chdir(tmp_path)
+    reach = Reach()
+    reach.lines["room.py"][5] |= {"test that is the first to ask"}
+    reach.lines["room.py"][8] |= {"test of g"}
+    assert reach.of("room.py", 5, TWO_NAMES) == {"test that is the first to ask", "test of g"}
+    assert reach.of("room.py", 1, TWO_NAMES) == {"test that is the first to ask"}, "of either of two names"
+    assert reach.of("room.py", 11, TWO_NAMES) == {"test of g"}, "what runs in no test itself"
 
 
 def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> None:
