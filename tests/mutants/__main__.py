@@ -42,7 +42,7 @@ TOGETHER = {
 }  # fmt: skip
 """Modules that make a room though no folder holds them: here those of a conversation."""
 BEYOND = {
-    "record": ("record", "facts", "cli"),
+    "record": ("record", "facts", "cli", "session"),
     "webui": ("webui",),
     "session": ("session", "cli"),
     "wording": ("wording", "session"),
