@@ -131,17 +131,18 @@ class Trying:
         self.unsound: set[str] = set()
         """Tests that failed where nothing was changed: what they notice does not count."""
 
-    def noticed_by(self, place: Place, tests: Sequence[str], took: float) -> str:
+    def noticed_by(self, place: Place, tests: Sequence[str], took: Mapping[str, float]) -> str:
         """The test that notices the mutant, else why it counts as noticed; empty where it lives.
 
         Args:
             place: the mutant.
             tests: what it is tried with.
-            took: how long they take, in seconds.
+            took: how long each test took when it was recorded, in seconds.
         """
         after = place.mutant.applied(place.source)
         while tests := [test for test in tests if test not in self.unsound]:
-            trial = Trial(place.path, place.source, after, tuple(tests), 30 + 5 * took)
+            whole, longest = sum(took[test] for test in tests), max(took[test] for test in tests)
+            trial = Trial(place.path, place.source, after, tuple(tests), 30 + 5 * whole, 20 + 8 * longest)
             code, name = self._run(trial)
             if code == 0:
                 return ""
@@ -218,7 +219,7 @@ def _room(copy: Path, room: str, files: list[Path], tests: list[Path], given: ar
             if before is None or (before["alive"] and before["tests"] != now):
                 if time.monotonic() > until:
                     break
-                by = trying.noticed_by(place, names, sum(reach.tests[name] for name in names)) if names else ""
+                by = trying.noticed_by(place, names, reach.tests)
                 before = {"key": place.key, "alive": not by, "tests": now, "by": by}
                 _keep(before)
                 kills[by] += 1

@@ -47,10 +47,12 @@ class Trial:
     """Names of tests, as pytest takes them, in the order they are to run."""
     most_s: float
     """Seconds after which they are ended."""
+    each_s: float = 300.0
+    """Seconds after which one of them has failed: most that hang do so in the first."""
 
 
-def run_tests(copy: Path, tests: Sequence[str]) -> int:
-    """Run tests until one fails, whose name is then written down; the exit code is pytest's."""
+def run_tests(copy: Path, trial: Trial) -> int:
+    """Run a trial's tests until one fails, whose name is then written down; the exit code is pytest's."""
     import pytest
 
     class Told:
@@ -58,11 +60,12 @@ def run_tests(copy: Path, tests: Sequence[str]) -> int:
             if report.failed:
                 (copy / FAILED).write_text(report.nodeid, encoding="utf-8")
 
-    for some in (tests[:FIRST], tests[FIRST:]):
-        code = int(pytest.main([*OPTIONS, *some], plugins=[Told()])) if some else 0
+    options = [*OPTIONS, f"--timeout={trial.each_s:.0f}"]
+    for some in (trial.tests[:FIRST], trial.tests[FIRST:]):
+        code = int(pytest.main([*options, *some], plugins=[Told()])) if some else 0
         if code == pytest.ExitCode.USAGE_ERROR:
             # A test that is named by what the mutant has changed has another name now.
-            code = int(pytest.main([*OPTIONS, *{test.partition("[")[0]: None for test in some}], plugins=[Told()]))
+            code = int(pytest.main([*options, *{test.partition("[")[0]: None for test in some}], plugins=[Told()]))
         if code:
             return code
     return 0
@@ -129,7 +132,7 @@ def _trial(copy: Path, trial: Trial, called: set[tuple[str, int]]) -> int:
             return NOT_PATCHED
         if not exchange(str(copy / trial.path), changed):
             return NOT_PATCHED
-    return run_tests(copy, trial.tests)
+    return run_tests(copy, trial)
 
 
 def changes(before: bytes, after: bytes, name: str) -> dict[Key, CodeType] | None:
@@ -191,4 +194,4 @@ def _ours(function: object) -> bool:
 
 def cold(copy: Path, trial: Trial) -> int:
     """The same in a process that loads everything anew; the copy's file has the change already."""
-    return forked(copy, lambda: run_tests(copy, trial.tests), trial.most_s)
+    return forked(copy, lambda: run_tests(copy, trial), trial.most_s)
