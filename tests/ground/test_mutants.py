@@ -268,8 +268,7 @@ def test_a_change_is_noticed_wherever_it_stands_and_only_by_tests_that_pass_with
         one_a_line = {mutant.line: Place("journal/room.py", mutant, source) for mutant in mutants(source)}
         assert [test.partition("::")[2] for test in tests] == ["test_early[2]", "test_few", "test_that_never_passes"]
         noticed = {
-            str(place): trying.noticed_by(place, tests, dict.fromkeys(tests, 0.1)).partition("::")[2]
-            for place in one_a_line.values()
+            str(place): trying.noticed_by(place, tests, took).partition("::")[2] for place in one_a_line.values()
         }
     finally:
         trying.close()
