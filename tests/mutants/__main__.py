@@ -28,7 +28,7 @@ from pathlib import Path
 from tests.mutants.changes import Mutant, mutants
 from tests.mutants.forked import TIMED_OUT, copied, load
 from tests.mutants.reach import Reach, digest, recorded
-from tests.mutants.warm import FAILED, NOT_PATCHED, Trial, Warm, cold
+from tests.mutants.warm import FAILED, HUNG, NOT_PATCHED, Trial, Warm, cold
 
 ROOT = Path(__file__).resolve().parents[2]
 KEPT = ROOT / ".mutants"
@@ -139,15 +139,19 @@ class Trying:
             tests: what it is tried with.
             took: how long each test took when it was recorded, in seconds.
         """
-        after = place.mutant.applied(place.source)
+        after, patience = place.mutant.applied(place.source), 1
         while tests := [test for test in tests if test not in self.unsound]:
             whole, longest = sum(took[test] for test in tests), max(took[test] for test in tests)
-            trial = Trial(place.path, place.source, after, tuple(tests), 30 + 5 * whole, 20 + 8 * longest)
+            each_s = patience * (20 + 8 * longest)
+            trial = Trial(place.path, place.source, after, tuple(tests), patience * (30 + 5 * whole) + each_s, each_s)
             code, name = self._run(trial)
             if code == 0:
                 return ""
-            if code == TIMED_OUT:
-                return "time"
+            if code == TIMED_OUT or name.startswith(HUNG):
+                if patience > 4 or self._takes(name.removeprefix(HUNG) or tests[0]) < each_s / 4:
+                    return "time"
+                patience *= 2  # the machine is busy with other things
+                continue
             if not name:
                 return "loading"
             if self._is_sound(name):
@@ -166,6 +170,12 @@ class Trying:
         finally:
             target.write_bytes(trial.before)
         return code, told.read_text(encoding="utf-8") if told.exists() else ""
+
+    def _takes(self, name: str) -> float:
+        """How long a test takes now where nothing is changed, in seconds."""
+        began = time.monotonic()
+        self.warm.tried(Trial("", b"", b"", (name,), 300))
+        return time.monotonic() - began
 
     def _is_sound(self, name: str) -> bool:
         if name not in self._sound:

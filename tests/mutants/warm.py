@@ -25,6 +25,8 @@ NOT_PATCHED = 71
 """The exit code where a mutant cannot be put into what is loaded."""
 FAILED = "failed.txt"
 """The file in the copy that names the test that noticed."""
+HUNG = "hung: "
+"""What stands before the name of one that was ended."""
 FIRST = 12
 """Tests that are tried by themselves before the rest are even collected."""
 OPTIONS = ("-x", "-q", "--assert=plain", "-p", "no:cacheprovider", "--hypothesis-seed=0")
@@ -58,7 +60,8 @@ def run_tests(copy: Path, trial: Trial) -> int:
     class Told:
         def pytest_runtest_logreport(self, report: pytest.TestReport) -> None:
             if report.failed:
-                (copy / FAILED).write_text(report.nodeid, encoding="utf-8")
+                hung = HUNG if "Timeout (>" in report.longreprtext else ""
+                (copy / FAILED).write_text(hung + report.nodeid, encoding="utf-8")
 
     options = [*OPTIONS, f"--timeout={trial.each_s:.0f}"]
     for some in (trial.tests[:FIRST], trial.tests[FIRST:]):
