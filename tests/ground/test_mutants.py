@@ -174,7 +174,7 @@ def test_tests_that_noticed_many_and_are_quick_come_first() -> None:
         "tests/test_room.py::slow": 30.0,
         "tests/a.py::quick": 0.1,
         "tests/a.py::keen": 5.0,
-        "tests/a.py::long": 20.0,
+        "tests/a.py::long": 40.0,
     }
     reach.tests |= took | {"tests/a.py::gone": 0.1, "tests/a.py::other": 0.1}
     reach.lines[place.path][2] |= {*took, "tests/a.py::gone"}

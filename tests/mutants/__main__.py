@@ -50,7 +50,7 @@ BEYOND = {
     "analysis/run": ("analysis", "outside"),
 }
 """Folders of tests that are asked about a room, where that is more than its own."""
-MOST_S = 40.0
+MOST_S = 60.0
 """Seconds of tests, by what they took when recorded, that one mutant is tried with; those of its own file all run."""
 
 
@@ -106,12 +106,17 @@ def asked_of(room: str) -> list[Path]:
 def chosen(reach: Reach, place: Place, kills: Mapping[str, int], known: Collection[str]) -> list[str]:
     """The tests a mutant is tried with: those that run its line in the file named after its module, and others.
 
-    Of the others the likeliest for their time, up to `MOST_S` seconds; `kills` is how many mutants each test has
-    noticed, `known` are the tests there are.
+    Of the others the likeliest for their time, up to `MOST_S` seconds: `kills` is how many mutants each test has
+    noticed, `known` are the tests there are, and those in a file with a word of the module's name are likelier.
     """
-    named = f"/test_{Path(place.path).stem}.py::"
+    stem = Path(place.path).stem
+    named, words = f"/test_{stem}.py::", [word.removesuffix("s") for word in stem.split("_")]
     reached = [test for test in reach.of(place.path, place.mutant.line, place.source) if test in known]
-    worth = {test: (0.1 + reach.tests[test]) / (1 + kills.get(test, 0) + 2 * (named in test)) for test in reached}
+
+    def likely(test: str) -> int:
+        return 1 + kills.get(test, 0) + 2 * any(word in test.partition("::")[0].rpartition("/")[2] for word in words)
+
+    worth = {test: (0.1 + reach.tests[test]) / likely(test) for test in reached}
     found, spent = [], 0.0
     for test in sorted(reached, key=lambda test: (worth[test], test)):
         spent += reach.tests[test]
