@@ -37,7 +37,8 @@ def test_an_option_that_is_not_there_is_asked_about_again(session: Session, beyo
     before = session.job.entries
     with pytest.raises(Doubtful) as again:
         mend(session, asked, "cylinder four cut three hundred", len(options) if beyond is None else beyond)
-    assert again.value.options == options and str(again.value) == str(doubt.value) != ""
+    assert again.value.options == options and str(again.value) == str(doubt.value)
+    assert str(doubt.value).endswith("?") and str(doubt.value)[:1].isalpha(), "the question alone"
     assert session.job.entries == before
     last = len(options) - 1
     assert mend(session, asked, "cylinder four cut three hundred", last) == [options[last]]
