@@ -78,11 +78,12 @@ def new_run(job: Job, body: Body) -> RunStarted | None:
     run = job.run_in_progress
     if run is None or not run.cuts or not isinstance(body, Condition) or body.quantity not in _SETS_A_RUN:
         return None
-    before = [r for r in run.conditions if r.quantity == body.quantity and r.value is not None]
+    before = [(r.value, r.unit) for r in run.conditions if r.quantity == body.quantity and r.value is not None]
     if not before or body.quantity == run.start.quantity:
         return None
-    was, unit = before[-1].value or 0.0, body.unit or before[-1].unit
-    is_now = convert(body.value, unit, before[-1].unit)
+    was, its_unit = before[-1]
+    unit = body.unit or its_unit
+    is_now = convert(body.value, unit, its_unit)
     if abs(is_now - was) <= NEW_RUN_FROM * abs(was):
         return None
     if body.quantity is Quantity.INJECTION_PRESSURE:

@@ -93,7 +93,7 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
         done=run.done,
         held_out=run.start.held_out,
         next_cylinder=run.next_cut(job.engine),
-        ranges=tuple(_range(r) for r in run.conditions if r.value),
+        ranges=tuple(_range(r, r.value) for r in run.conditions if r.value),
     )
 
 
@@ -106,7 +106,6 @@ def _cut_values(run: Run, quantity: str, unit: str, baselines: Sequence[Reading]
     return tuple(values)
 
 
-def _range(reading: Reading) -> Range:
-    value = reading.value or 0.0
+def _range(reading: Reading, value: float) -> Range:
     low, high = sorted((value * (1 - SPREAD), value * (1 + SPREAD)))
     return Range(reading.quantity, low, high, reading.unit)

@@ -73,7 +73,7 @@ def _meant(words: str, decisions: tuple[Decision, ...], option: int | None) -> l
     bodies = []
     for decision in decisions:
         options = tuple(m for m in (decision.meaning, *decision.alternatives) if isinstance(m, Body))
-        if decision.verdict is Verdict.LET_GO or not options:
+        if not options:
             why = decision.prompt or decision.reason or "it acts on the journal itself"
             raise BadInput(f"{words!r} cannot be entered as it is: {why}; say it as at the engine")
         if decision.verdict is Verdict.TAKE:

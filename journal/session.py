@@ -307,8 +307,7 @@ class Session:
 
     def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
-        told = decision.certainty > 0 or decision.reason != NOTHING_FOR_IT
-        if self.held or told:
+        if self.held or decision.reason != NOTHING_FOR_IT:
             return let_go(decision, decision.reason)
         if (picked := option_by_words(self, decision.heard, job)) is not None:
             return settle(self, decision, job, *picked, clip)

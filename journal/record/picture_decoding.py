@@ -44,8 +44,8 @@ def decoded(image: Image.Image, edge: int, edge_left: int, orientation: int) -> 
     jpeg = image.format in ("JPEG", "MPO")
     if jpeg:
         # It is decoded at 1/2, 1/4 or 1/8: far less work and memory. Both edges must be asked for in proportion.
-        shrink = min(1.0, edge / max(image.size))
-        image.draft("RGB", (int(image.width * shrink), int(image.height * shrink)))
+        width, height = (max(1, edge * side // max(image.size)) for side in image.size)
+        image.draft("RGB", (width, height))
     if image.format == "HEIF" or (max(image.size) > edge_left and not (jpeg and image.mode in ("RGB", "L"))):
         image = _by_strips(image, max(1, max(image.size) // edge) if max(image.size) > edge_left else 1)
     if max(image.size) > edge_left:
@@ -61,7 +61,7 @@ def decoded(image: Image.Image, edge: int, edge_left: int, orientation: int) -> 
 def _by_strips(image: Image.Image, factor: int) -> Image.Image:
     """The picture in plain colours, brought down by a whole factor, without a second whole one on the way."""
     target: Image.Image | None = None
-    high = max(1, STRIP // factor) * factor
+    high = -(-STRIP // factor) * factor
     for top, strip in _strips(image, high):
         small = _plain(strip)
         small = small.reduce(factor) if factor > 1 else small

@@ -54,15 +54,13 @@ def _edges(lines: Grey) -> tuple[npt.NDArray[np.float32], npt.NDArray[np.float32
     """Height and steepest step of every window along the lines; windows overlap by half."""
     heights, steps = [], []
     for start in (0, _WINDOW // 2):
-        count = (lines.shape[1] - start) // _WINDOW
-        if count < 1:
-            continue
-        windows = lines[:, start : start + count * _WINDOW].reshape(lines.shape[0], count, _WINDOW)
+        rest = lines[:, start:]
+        count = rest.shape[1] // _WINDOW
+        windows = rest[:, : count * _WINDOW].reshape(lines.shape[0], count, _WINDOW)
         each = np.abs(np.diff(windows, axis=2))
         steepest = each.argmax(axis=2)
         # An edge cut in two by the end of a window looks steeper than it is; it lies in the middle of another window.
         whole = (steepest >= _WINDOW // 4) & (steepest < 3 * _WINDOW // 4)
         heights.append((windows.max(axis=2) - windows.min(axis=2))[whole])
         steps.append(each.max(axis=2)[whole])
-    nothing = np.zeros(0, dtype=np.float32)
-    return np.concatenate([nothing, *heights]), np.concatenate([nothing, *steps])
+    return np.concatenate(heights), np.concatenate(steps)

@@ -58,7 +58,8 @@ def _plain_words(trouble: str, path: Path) -> str:
     if "no such table" in words or "no such column" in words:
         return (
             f"the journal is damaged, part of it is gone ({trouble}); nothing was saved: go back to the last backup; "
-            "without one, `journal pack` each job and `journal unpack` the packs into a new folder"
+            "without one, `journal pack FILE --job REF` each job that `journal jobs` lists, and `journal unpack` the "
+            "packs into a new folder"
         )
     if "an entry is never" in words:
         return trouble

@@ -182,8 +182,7 @@ class Store:
             yield
 
     def _redraw(self, number: int, new: list[Entry]) -> None:
-        count = self._db.execute("SELECT count(*) FROM entries WHERE job = ?", [number]).fetchone()[0]
-        if lines.is_quiet(new) and count > len(new):
+        if lines.is_quiet(new):
             lines.touch(self._db, number, new)
         else:
             lines.write(self._db, number, self._jobs.job(number))

@@ -264,11 +264,9 @@ def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
     except KeyError:
         raise zipfile.BadZipFile(f"{name} is gone") from None
     with source.open(name) as file:
-        while piece := file.read(min(left + 1, _PIECE)):
+        while piece := file.read(min(left, _PIECE)):
             left -= len(piece)
             yield piece
-            if left < 0:
-                break
     if left:
         raise zipfile.BadZipFile(f"{name} is not as long as it says")
 

@@ -9,10 +9,11 @@ from pathlib import Path
 import pytest
 from scipy.stats import binomtest
 
-from tests.mutants.__main__ import asked_of, files_of, interval
-from tests.mutants.changes import mutants
+from tests.mutants.__main__ import ROOT, Place, Trying, asked_of, chosen, equivalent, files_of, interval
+from tests.mutants.changes import Mutant, mutants
 from tests.mutants.forked import TIMED_OUT, forked
 from tests.mutants.reach import Reach, moved
+from tests.mutants.warm import changes
 
 
 def changed(source: str) -> list[str]:
@@ -45,6 +46,7 @@ def changed(source: str) -> list[str]:
         ("f(x)", ["pass"]),
         ("a = b if c else d", ["a = b if (not (c)) else d"]),
         ("a = 'ä' + b", ["a = 'ä' - b"]),
+        ("a = f(b, strict=True)", ["a = f(b, strict=False)"]),
     ],
 )
 def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[str]) -> None:
@@ -55,6 +57,7 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
     "line",
     [
         "a: Literal[3] = b",
+        "A = Mapping[int | None, str]",
         "assert a < b",
         "import a",
         "'text 3 < 4'",
@@ -62,6 +65,7 @@ def test_a_line_is_changed_in_every_way_of_its_kind(line: str, expected: list[st
         "a = 1 << 20",
         "time.sleep(0.02)",
         "def f(a: int) -> int: ...",
+        "a = zip(b, c, strict=True)",
     ],
 )
 def test_what_no_test_could_notice_is_left_alone(line: str) -> None:
@@ -91,6 +95,34 @@ def test_a_line_is_tried_by_the_tests_that_run_it_or_what_it_sets(
     assert reach.of("room.py", 4, SOURCE) == {"test of f"}
     assert reach.of("room.py", 3, SOURCE) == {"test of f"}, "a default is seen where the function runs"
     assert reach.of("room.py", 1, SOURCE) == {"test of g", "test that is the first to load it"}, "where its name stands"
+
+
+TWO_NAMES = b"""\
+LEAST, MOST = 3, 4
+
+@functools.cache
+def f(a):
+    return a < MOST
+
+def g(a):
+    return f(a) or h(a)
+
+def h(a):
+    return a < LEAST
+"""
+
+
+def test_of_what_is_kept_once_it_was_worked_out_those_who_ask_for_it_are_asked(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    (tmp_path / "room.py").write_bytes(TWO_NAMES)
+    monkeypatch.chdir(tmp_path)
+    reach = Reach()
+    reach.lines["room.py"][5] |= {"test that is the first to ask"}
+    reach.lines["room.py"][8] |= {"test of g"}
+    assert reach.of("room.py", 5, TWO_NAMES) == {"test that is the first to ask", "test of g"}
+    assert reach.of("room.py", 1, TWO_NAMES) == {"test that is the first to ask"}, "of either of two names"
+    assert reach.of("room.py", 11, TWO_NAMES) == {"test of g"}, "what runs in no test itself"
 
 
 def test_lines_of_a_changed_source_are_found_again_where_they_stand_now() -> None:
@@ -132,3 +164,127 @@ def test_work_that_hangs_is_ended_and_work_that_ends_gives_its_code(tmp_path: Pa
 
     assert forked(tmp_path, leave, 30) == 7
     assert forked(tmp_path, hang, 0.5) == TIMED_OUT
+
+
+def test_tests_that_noticed_many_and_are_quick_come_first() -> None:
+    source = b"def f(a):\n    return a < 3\n"
+    place = Place("journal/room.py", Mutant(2, 13, 14, "<=", "comparison"), source)
+    reach = Reach()
+    took = {
+        "tests/test_room.py::slow": 30.0,
+        "tests/a.py::quick": 0.1,
+        "tests/a.py::keen": 5.0,
+        "tests/a.py::long": 40.0,
+    }
+    reach.tests |= took | {"tests/a.py::gone": 0.1, "tests/a.py::other": 0.1}
+    reach.lines[place.path][2] |= {*took, "tests/a.py::gone"}
+    known = {*took, "tests/a.py::other"}
+    tried = chosen(reach, place, {"tests/a.py::keen": 60}, known)
+    assert tried == ["tests/a.py::keen", "tests/a.py::quick", "tests/test_room.py::slow"], (
+        "its own file's run however long they take, others while there is time, and none that is gone"
+    )
+
+
+LOADED = b"""\
+LIMIT = 3
+
+class Thing:
+    size = 4
+
+    def grown(self, by=1):
+        return self.size + by
+
+def smaller(a):
+    return [b - 1 for b in a]
+
+DOUBLE = [2 * a for a in (1, 2)]
+least = lambda a: a < LIMIT
+"""
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "function"),
+    [
+        (b"size + by", b"size - by", "Thing.grown"),
+        (b"b - 1", b"b + 1", "smaller"),
+        (b"a < LIMIT", b"a <= LIMIT", "<lambda>"),
+        (b"LIMIT = 3", b"LIMIT = 4", None),
+        (b"size = 4", b"size = 5", None),
+        (b"by=1", b"by=2", None),
+        (b"2 * a", b"2 / a", None),
+    ],
+)
+def test_only_what_functions_do_is_put_into_what_is_loaded(before: bytes, after: bytes, function: str | None) -> None:
+    found = changes(LOADED, LOADED.replace(before, after), "room.py")
+    assert (None if found is None else [name for name, _ in found]) == (None if function is None else [function])
+
+
+HOUSE = {
+    "journal/__init__.py": "",
+    "journal/room.py": """\
+import functools
+
+MOST = 3
+
+@functools.lru_cache
+def few(a):
+    return a < MOST
+
+def seldom(a):
+    return a > 5
+
+def early(a):
+    return a + 1
+""",
+    "tests/room/test_room.py": """\
+import sys
+import pytest
+from journal.room import early, few, seldom
+
+few(3)
+
+def test_few():
+    assert few(2) and not few(3)
+
+@pytest.mark.parametrize("two", [early(1)])
+def test_early(two):
+    assert two == 2
+
+def test_that_never_passes():
+    assert seldom(7) and False
+""",
+}
+
+
+def test_a_change_is_noticed_wherever_it_stands_and_only_by_tests_that_pass_without_it(tmp_path: Path) -> None:
+    for name, text in HOUSE.items():
+        (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
+        (tmp_path / name).write_text(text, encoding="utf-8")
+    source = HOUSE["journal/room.py"].encode()
+    trying = Trying(tmp_path, [Path("tests/room/test_room.py")])
+    try:
+        tests = sorted(trying.warm.tests)
+        took = dict.fromkeys(tests, 0.1)
+        one_a_line = {mutant.line: Place("journal/room.py", mutant, source) for mutant in mutants(source)}
+        assert [test.partition("::")[2] for test in tests] == ["test_early[2]", "test_few", "test_that_never_passes"]
+        noticed = {
+            str(place): trying.noticed_by(place, tests, took).partition("::")[2] for place in one_a_line.values()
+        }
+    finally:
+        trying.close()
+    assert trying.unsound == {"tests/room/test_room.py::test_that_never_passes"}
+    few, seldom, early = (
+        {test for place, test in noticed.items() if line in place} for line in ("MOST", "a > 5", "a + 1")
+    )
+    assert few == {"test_few"}, "also where it had been called before, and of a name that is set as it is loaded"
+    assert seldom == {""}, "a test that fails without the change notices nothing"
+    assert early == {"test_early[3]"}, "also of what is done while tests are collected"
+    assert (tmp_path / "journal/room.py").read_bytes() == source
+
+
+def test_what_is_held_to_change_nothing_stands_in_the_project_and_says_why() -> None:
+    for (path, line, before, after), why in equivalent().items():
+        source = (ROOT / path).read_bytes()
+        judged = {Place(path, mutant, source).judged for mutant in mutants(source)}
+        assert (path, line, before, after) in judged, f"{path}: {line} is there no more"
+        assert len(why) > 20

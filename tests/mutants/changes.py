@@ -46,9 +46,10 @@ class Mutant:
 def mutants(source: bytes) -> list[Mutant]:
     """Every mutant of a module that still compiles, in the order of the file.
 
-    Left as they are: annotations, decorators, assertions (they tell the type checker what it cannot see), strings and
-    what stands in them, sizes told by shifting (`1 << 20`), imports, sleeping between two looks, which only says how
-    often one looks, and what spans several lines.
+    Left as they are: annotations and other types (`int | None`), decorators, assertions (they tell the type checker
+    what it cannot see), strings and what stands in them, sizes told by shifting (`1 << 20`), imports, sleeping between
+    two looks, which only says how often one looks, `strict=` of a zip, which speaks only where the program is wrong,
+    and what spans several lines.
     """
     lines = source.splitlines(keepends=True)
     found = []
@@ -76,7 +77,11 @@ def _worth_changing(node: ast.AST) -> Iterator[ast.AST]:
                 continue
             if isinstance(each, ast.JoinedStr) or (isinstance(each, ast.BinOp) and isinstance(each.op, ast.LShift)):
                 continue
+            if isinstance(each, ast.BinOp) and "None" in (ast.unparse(each.left), ast.unparse(each.right)):
+                continue
             if isinstance(each, ast.Expr) and ast.unparse(each.value).startswith(("time.sleep(", "sleep(")):
+                continue
+            if isinstance(each, ast.keyword) and each.arg == "strict" and ast.unparse(node).startswith("zip("):
                 continue
             if isinstance(each, ast.If) and ast.unparse(each.test).endswith("TYPE_CHECKING"):
                 continue

@@ -49,24 +49,35 @@ def load() -> None:
             importlib.import_module(name)
 
 
-def forked(copy: Path, work: Callable[[], int], most_s: float) -> int:
-    """Do the work in a process of its own whose folder, and the first place it imports from, is the copy.
+def forked(copy: Path | None, work: Callable[[], int], most_s: float) -> int:
+    """Do the work in a process of its own, whose folder and first place to import from is the copy, where one is named.
 
     Returns:
         The work's exit code; `TIMED_OUT` where it took longer than `most_s` seconds and was ended, with all it started.
     """
+    return waited(split(copy, work), most_s)
+
+
+def split(copy: Path | None, work: Callable[[], int]) -> int:
+    """Start the work in a process of its own; its number."""
     sys.stdout.flush()
     child = os.fork()
     if child == 0:
         code = 70
         try:
             os.setsid()
-            _move_to(copy)
+            if copy is not None:
+                _move_to(copy)
             code = work()
         except BaseException:
             traceback.print_exc()
         finally:
             os._exit(code)
+    return child
+
+
+def waited(child: int, most_s: float) -> int:
+    """Wait for a process; its exit code, or `TIMED_OUT` where it was ended after `most_s` seconds."""
     until = time.monotonic() + most_s
     while time.monotonic() < until:
         ended, status = os.waitpid(child, os.WNOHANG)

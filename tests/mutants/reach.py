@@ -35,7 +35,8 @@ class Reach:
         """The tests that a change of this line can be seen by.
 
         A line that runs when its module is loaded runs in no test, or only in the first that loads it: of a function's
-        head, its body's tests are taken; of a name that is set, the tests of every line that says the name.
+        head, its body's tests are taken; of a name that is set, the tests of every line that says the name. So are they
+        of the name of a function that keeps what it gave, or that runs in no test itself.
         """
         ran = self.lines[path].get(line, set())
         names: set[str] = set()
@@ -44,10 +45,13 @@ class Reach:
                 continue
             if isinstance(node, ast.FunctionDef | ast.AsyncFunctionDef):
                 body = range(node.body[0].lineno, (node.end_lineno or line) + 1)
-                return ran if line in body else ran | {test for n in body for test in self.lines[path].get(n, ())}
+                if line not in body:
+                    ran = ran | {test for n in body for test in self.lines[path].get(n, ())}
+                kept = any("cache" in ast.unparse(decorator) for decorator in node.decorator_list)
+                return ran | self._saying({node.name}) if kept or not ran else ran
             if isinstance(node, ast.Assign | ast.AnnAssign):
                 targets = node.targets if isinstance(node, ast.Assign) else [node.target]
-                names |= {each.id for each in targets if isinstance(each, ast.Name)}
+                names |= {each.id for target in targets for each in ast.walk(target) if isinstance(each, ast.Name)}
         return ran | self._saying(names)
 
     def _saying(self, names: set[str]) -> set[str]:

@@ -86,6 +86,16 @@ def test_what_repeats_keep_of_the_rounding_is_what_sampling_finds(sigma):
     assert kept_rounding(sigma) == pytest.approx(kept, abs=0.0025)
 
 
+@pytest.mark.parametrize("sigma", [0.0, 0.0005, 0.0015, 0.005, 0.05, 0.2, 0.49])
+def test_what_repeats_keep_of_the_rounding_is_the_whole_series(sigma: float):
+    """The variance of a uniform error is 1/12; further on, a hundred thousand terms of its Fourier series."""
+    j = np.arange(1.0, 100_000.0)
+    whole = float(np.sum(np.exp(-4 * np.pi**2 * j**2 * sigma**2) / (2 * np.pi**2 * j**2)))
+    assert kept_rounding(sigma) == pytest.approx(whole, rel=2e-4)
+    assert kept_rounding(0.0) == pytest.approx(1 / 12, rel=2e-4)
+    assert kept_rounding(0.5) == 0.0
+
+
 def test_the_sum_of_the_shares_and_its_uncertainty_are_those_of_the_uncertainties_package():
     """Log-ratios of cuts to two baselines interpolated in time, with the wander and the rounding of each."""
     said = (Baseline(31.2), Cut(1, 37.5), Cut(2, 38.1), Cut(3, 31.3), Cut(1, 37.1), Baseline(30.6))

@@ -255,3 +255,15 @@ def test_a_job_that_was_carried_in_does_not_become_the_open_one(store: Store, se
     assert store.latest_open() == session.job_id
     session.enter(JobClosed("unknown"))
     assert store.latest_open() == job.job, "the only one there is"
+
+
+def test_that_it_was_set_back_is_noted_right_behind_what_came_before_it_was_ahead(
+    store: Store, session: Session
+) -> None:
+    for moment in (NOW + timedelta(seconds=30), NOW + timedelta(days=400), NOW):
+        at(store, session, moment)
+        last = session.enter(Note("x"))
+    before, _, mark, after = store.entries(session.job_id)[1:]
+    assert isinstance(mark.body, ClockSetBack) and after == last
+    assert before.at_utc == NOW + timedelta(seconds=30)
+    assert mark.at_utc - before.at_utc == after.at_utc - mark.at_utc == timedelta(milliseconds=1)

@@ -14,6 +14,7 @@ from journal.facts import Photo, PhotoCue, RunEnded, RunKind, RunStarted
 from journal.facts.codec import time_to_text
 from journal.record import picture_decoding
 from journal.record.job import Picture, PlacedBy
+from journal.record.photos import PAGE_EDGE_LEFT, page_copy_path, take_in
 from journal.record.picture_alike import alike, same_copy
 from journal.record.picture_decoding import decoded
 from journal.record.replay import replay
@@ -176,5 +177,28 @@ def test_what_must_be_decoded_whole_is_brought_down_in_strips_of_whole_steps(mon
     monkeypatch.setattr(picture_decoding, "_plain", strip)
     with Image.open(io.BytesIO(file_of(grey(100, (640, 1100)), "PNG"))) as image:
         page = decoded(image, 160, 200, 1)
-    assert seen == [(640, 252)] * 4 + [(640, 92), (107, 184)]
+    assert seen == [(640, 258)] * 4 + [(640, 68), (107, 184)]
     assert page.size == (107, 184), "small enough to be left so"
+
+
+@pytest.mark.parametrize("size", [(3, 6000), (9000, 1)])
+@pytest.mark.parametrize("kind", ["JPEG", "PNG"])
+def test_a_picture_as_narrow_as_a_thread_is_a_picture(tmp_path: Path, size: tuple[int, int], kind: str) -> None:
+    taken = take_in(tmp_path, file_of(Image.new("RGB", size, (90, 120, 60)), kind), "a")
+    assert (taken.width, taken.height) == size
+    with Image.open(page_copy_path(tmp_path, taken.sha256)) as page:
+        assert max(page.size) <= PAGE_EDGE_LEFT and min(page.size) >= 1
+
+
+@pytest.mark.parametrize(
+    ("side", "page"),
+    [(2080, 2080), (2081, 1600), (3200, 1600), (3199, 1600), (6400, 1600)],
+    ids=["left as it is", "just too large", "half", "just not half", "a quarter"],
+)
+def test_a_page_copy_is_no_larger_than_need_be(tmp_path: Path, side: int, page: int) -> None:
+    """A JPEG that decodes to a fraction of its size lies between the two edges; a PNG of that size is no larger."""
+    for kind in ("JPEG", "PNG"):
+        taken = take_in(tmp_path, file_of(Image.new("RGB", (side, side // 4), (90, 120, 60)), kind), kind)
+        with Image.open(page_copy_path(tmp_path, taken.sha256)) as copy:
+            assert page <= copy.width <= (page if side <= 2080 else PAGE_EDGE_LEFT)
+            assert copy.width / copy.height == pytest.approx(4, rel=0.01)

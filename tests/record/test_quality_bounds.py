@@ -48,6 +48,13 @@ def test_an_even_climb_is_as_wide_as_it_is(width: int) -> None:
     assert edge_width(stripes(width).T) == pytest.approx(width, rel=0.01)
 
 
+def test_an_edge_in_the_one_window_of_a_narrow_picture_is_seen_and_narrower_ones_have_none() -> None:
+    narrow = stripes(2)[:, 72:88]
+    assert edge_width(narrow) == edge_width(narrow.T) == pytest.approx(2, rel=0.01)
+    for width in (1, 7, 15):
+        assert edge_width(narrow[:, :width]) == edge_width(narrow[:, :width].T) == float("inf")
+
+
 def test_an_edge_counts_from_forty_greys_and_fifty_of_them_make_a_picture() -> None:
     assert np.isfinite(edge_width(stripes(2, height=40.0)))
     assert not np.isfinite(edge_width(stripes(2, height=39.0)))

@@ -80,8 +80,18 @@ def test_where_a_table_is_gone_writing_stops_with_the_way_out_in_the_line(
     assert came.exit_code == 1
     assert str(came.exception).endswith(
         f"journal.db: the journal is damaged, part of it is gone (no such table: {table}); nothing was saved: go back "
-        "to the last backup; without one, `journal pack` each job and `journal unpack` the packs into a new folder"
+        "to the last backup; without one, `journal pack FILE --job REF` each job that `journal jobs` lists, and "
+        "`journal unpack` the packs into a new folder"
     )
+    unnamed = run(old, "pack", str(tmp_path / "which.zip"))
+    if table == "seals":  # which jobs were carried in, and so which one is open, cannot be told
+        assert unnamed.exit_code == 1 and str(unnamed.exception) == str(came.exception), "it says to name the job"
+        assert not (tmp_path / "which.zip").exists()
+    else:
+        assert unnamed.exit_code == 0
+    listed = run(old, "jobs").output
+    with Store.open(old) as store:
+        assert all(reference in listed for _, reference in store.references())
     assert run(old, "verify").exit_code == 1
     moved(old, new)
     with Store.open(new) as store:

@@ -39,7 +39,7 @@ class Pressure:
             return True
         if self.mpa is None or other.mpa is None:
             return self.mpa is other.mpa and self.order == other.order
-        return abs(self.mpa - other.mpa) <= _SAME_PRESSURE * max(self.mpa, other.mpa)
+        return _near(self.mpa, other.mpa, _SAME_PRESSURE)
 
     def above(self, other: Pressure) -> bool | None:
         """Whether it is higher than the other; none where nobody said.
@@ -48,8 +48,7 @@ class Pressure:
         by hand to raise it (common practice, no source), unless it was said to be low.
         """
         if self.mpa is not None and other.mpa is not None:
-            alike = abs(self.mpa - other.mpa) <= _SAME_PRESSURE * max(self.mpa, other.mpa)
-            return None if alike else self.mpa > other.mpa
+            return None if _near(self.mpa, other.mpa, _SAME_PRESSURE) else self.mpa > other.mpa
         mine, others = self._rank(), other._rank()
         if mine == others:
             return None
@@ -97,7 +96,7 @@ class Conditions:
         if "pressure" not in free and not self.pressure.same(other.pressure):
             return False
         a, b = self.speed_rpm, other.speed_rpm
-        if "speed_rpm" not in free and None not in (a, b) and not _near(a, b, settings.held_speed_between):
+        if "speed_rpm" not in free and a is not None and b is not None and not _near(a, b, settings.held_speed_between):
             return False
         a, b = self.temperature_c, other.temperature_c
         if "temperature_c" in free or a is None or b is None:
@@ -144,9 +143,9 @@ def conditions_of(run: Run) -> Conditions:
     )
 
 
-def _near(a: float | None, b: float | None, part: float) -> bool:
+def _near(a: float, b: float, part: float) -> bool:
     """Whether two numbers differ by no more than a part of the larger one."""
-    return a is not None and b is not None and abs(a - b) <= part * max(a, b)
+    return abs(a - b) <= part * max(a, b)
 
 
 def _said(run: Run, quantity: Quantity) -> list[Reading]:

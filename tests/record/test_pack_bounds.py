@@ -1,0 +1,108 @@
+"""A pack at the very bound of what a pack may hold is taken in; one past it is refused and nothing of it is kept."""
+
+from __future__ import annotations
+
+import hashlib
+import shutil
+import zipfile
+import zlib
+from collections.abc import Iterator
+from pathlib import Path
+from types import SimpleNamespace
+
+import pytest
+
+from journal.errors import BadInput, RecordError
+from journal.facts import Photo
+from journal.record import unpack as unpacking
+from journal.record.pack import pack
+from journal.record.store import Store
+from journal.record.unpack import unpack
+from tests.record.arrange import opened
+from tests.record.pictures import file_of, scene
+from tests.record.test_pack import contents, honest
+
+
+@pytest.fixture
+def here(tmp_path: Path) -> Iterator[Store]:
+    with Store.open(tmp_path / "here") as store:
+        yield store
+
+
+@pytest.fixture
+def there(tmp_path: Path) -> Iterator[Store]:
+    with Store.open(tmp_path / "there") as store:
+        yield store
+
+
+def of_a_photo(here: Store, tmp_path: Path, data: bytes, method: int = zipfile.ZIP_DEFLATED) -> Path:
+    """A pack whose one photo is these bytes."""
+    job = opened()
+    sha256 = hashlib.sha256(data).hexdigest()
+    job.say(Photo(sha256, "a.jpg"))
+    here.append(*job.entries)
+    pack(here, job.job, tmp_path / "plain.zip", replace=True)
+    files = contents(tmp_path / "plain.zip")
+    files[f"photos/{sha256}.jpg"] = data
+    honest(files)
+    packed = tmp_path / "photo.zip"
+    with zipfile.ZipFile(packed, "w", method) as out:
+        for name, content in files.items():
+            out.writestr(name, content)
+    return packed
+
+
+def folded(data: bytes) -> int:
+    """How many bytes a ZIP makes of these."""
+    squeezing = zlib.compressobj(zlib.Z_DEFAULT_COMPRESSION, zlib.DEFLATED, -15)
+    return len(squeezing.compress(data)) + len(squeezing.flush())
+
+
+def at_the_bound(data: bytes) -> bytes:
+    """The photo with as many noughts behind it that it unfolds to four times its size and 10,000 bytes."""
+    more = 4 * folded(data) + 10_000 - len(data)
+    while (left := 4 * folded(data + bytes(more)) + 10_000 - len(data) - more) != 0:
+        more += left
+    return data + bytes(more)
+
+
+def test_a_photo_may_unfold_to_four_times_its_size_and_no_further(here: Store, there: Store, tmp_path: Path) -> None:
+    data = at_the_bound(file_of(scene(160, 120)))
+    done = unpack(there, of_a_photo(here, tmp_path, data))
+    assert (done.photos, done.clips, len(done.entries)) == (1, 0, 2)
+    more = data + b"\0"
+    assert folded(more) == folded(data), "one byte more is folded into as few"
+    with pytest.raises(BadInput, match="to far more than a picture or sound can be: nothing was taken in"):
+        unpack(there, of_a_photo(here, tmp_path, more))
+    assert not list(there.folder.rglob(f"{hashlib.sha256(more).hexdigest()}*"))
+
+
+def test_a_pack_is_taken_in_where_it_leaves_just_the_room_that_must_be_left(
+    here: Store, there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    data = file_of(scene(160, 120))
+    packed = of_a_photo(here, tmp_path, data)
+    needed = len(data) + len(contents(packed)["entries.jsonl"]) + unpacking.ROOM_LEFT
+    for free, refused in ((needed - 1, True), (needed, False)):
+        monkeypatch.setattr(shutil, "disk_usage", lambda _, free=free: SimpleNamespace(free=free))
+        if refused:
+            with pytest.raises(RecordError, match="0 MB and 50 MB are free: nothing was taken in"):
+                unpack(there, packed)
+            assert there.last_seq() == 0
+        else:
+            assert len(unpack(there, packed).entries) == 2
+
+
+@pytest.mark.parametrize("bound", ["MOST_FILES", "MOST_BYTES", "MOST_BYTES_A_FILE"])
+def test_a_pack_at_a_bound_of_its_own_is_taken_in_and_one_past_it_is_not(
+    here: Store, there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bound: str
+) -> None:
+    packed = of_a_photo(here, tmp_path, file_of(scene(160, 120)))
+    sizes = [len(data) for data in contents(packed).values()]
+    own = {"MOST_FILES": len(sizes), "MOST_BYTES": sum(sizes), "MOST_BYTES_A_FILE": max(sizes)}[bound]
+    monkeypatch.setattr(unpacking, bound, own - 1)
+    with pytest.raises(BadInput, match="nothing was taken in"):
+        unpack(there, packed)
+    assert there.last_seq() == 0
+    monkeypatch.setattr(unpacking, bound, own)
+    assert len(unpack(there, packed).entries) == 2
