@@ -122,7 +122,7 @@ def describe(meaning: Meaning) -> str:
         case ClockSetBack():
             return "the clock was set back here: times before may be wrong, their order is right"
         case _:
-            return _BESIDE.get(type(meaning).__name__, "entry")
+            return _BESIDE[type(meaning).__name__]
 
 
 _BESIDE = {
@@ -133,10 +133,14 @@ _BESIDE = {
     "GateOverridden": "order without the checks",
     "WriteUpEdited": "words of the write-up",
     "EngineChanged": "engine put right",
+    "JobOpened": "job opened",
     "JobClosed": "job closed",
     "JobReopened": "job opened again",
+    "Question": "question",
+    "Answer": "answer",
+    "Withdrawal": "taken back",
 }
-"""Entries that come in beside what is said, by what they are called in code: they can be taken back too."""
+"""Entries that come in beside what is said, by what they are called in code: most can be taken back too."""
 
 
 def spoken_amount(value: float, unit: str) -> str:
