@@ -95,7 +95,7 @@ def test_a_job_is_done_with_a_phone_as_microphone_whose_network_is_away_for_a_mi
         assert max(stream.have for stream in spool.streams()) <= there + 10 * RATE, "nothing came meanwhile"
         phone.context.set_offline(False)
         phone.get_by_text("LISTENING", exact=True).wait_for(timeout=PATIENCE_MS)
-        until(lambda: sum(stream.taken for stream in spool.streams()) > len(said) - (PAUSE_S + 3) * RATE, phone, 240)
+        until(lambda: sum(stream.taken for stream in spool.streams()) > len(said) - (PAUSE_S + 3) * RATE, phone, 600)
         phone.get_by_role("button", name="Stop the microphone").click()
         until(lambda: all(stream.ended for stream in spool.streams()), phone)
         [recorded, _] = phone.evaluate(SUM)
