@@ -126,7 +126,7 @@ def describe(meaning: Meaning) -> str:
 
 
 _BESIDE = {
-    "PartAnswer": "what is known of a part",
+    "PartAnswer": "answer on a part",
     "Photo": "photo",
     "PhotoPlaced": "where a photo belongs",
     "PhotoMark": "mark on a photo",

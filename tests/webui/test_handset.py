@@ -84,7 +84,7 @@ def test_nobody_else_sends_sound_nor_sees_the_page(lan: Shop, how: str) -> None:
     assert kept(lan, job) == before
     if how not in ("no sign", "other site"):
         for place in ("", "/now"):
-            assert phone.get(f"/job/{job}/handset{place}").location == "/code"
+            assert phone.get(f"/job/{job}/handset{place}").location == f"/code?to=/job/{job}/handset{place}"
 
 
 def test_what_is_no_sound_is_refused_in_one_line_and_leaves_nothing(lan: Shop) -> None:
