@@ -9,6 +9,9 @@ from datetime import datetime, timedelta
 from journal.facts import (
     UNITS,
     Answer,
+    Baseline,
+    Condition,
+    Cut,
     Entry,
     PartAnswer,
     Photo,
@@ -20,6 +23,7 @@ from journal.facts import (
     WriteUpEdited,
 )
 from journal.record.job import Asked, Job, Reading, Run
+from journal.wording.expect import expected
 from journal.wording.types import Context, Range
 
 SPREAD = 0.5
@@ -77,12 +81,12 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
         last_id=last.id if last else "",
     )
     if run is None:
-        return context
+        return replace(context, question_doubt=_doubt(asked, context))
     quantity = run.start.quantity
     unit = run.start.unit or UNITS[quantity][0]
     baselines = [r for r in run.baselines if r.quantity == quantity and r.unit == unit]
     announced = job.effective[run.id].body if run.id in job.effective else None
-    return replace(
+    context = replace(
         context,
         run=announced if isinstance(announced, RunStarted) else None,
         run_id=run.id,
@@ -95,6 +99,15 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
         next_cylinder=run.next_cut(job.engine),
         ranges=tuple(_range(r, r.value) for r in run.conditions if r.value),
     )
+    return replace(context, question_doubt=_doubt(asked, context))
+
+
+def _doubt(asked: Asked | None, context: Context) -> float:
+    """How doubtful the first option of a question is by its sound, where it is a reading as the job leads to expect."""
+    option = asked.question.body.options[0] if asked is not None and asked.question.body.options else None
+    if asked is None or not isinstance(option, Baseline | Cut | Condition) or not expected(option, context):
+        return 1.0
+    return 1.0 - asked.question.entry.certainty
 
 
 def _cut_values(run: Run, quantity: str, unit: str, baselines: Sequence[Reading]) -> tuple[tuple[int, float], ...]:

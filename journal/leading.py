@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from datetime import datetime, timedelta
 
 from journal.analysis.findings import Findings, Standing
+from journal.analysis.words import capital, listed
 from journal.facts import Baseline, Condition, Cut, Quantity, RunKind
 from journal.record.job import Job, Reading, Run
 from journal.wording.numbers import spell
@@ -168,16 +169,24 @@ def words(asked: Asked) -> str:
             return str(quantity).removeprefix("engine ")
 
 
-def spoken(asked: Asked | None, job: Job, headline: str) -> str:
+def in_brief(findings: Findings) -> str:
+    """What was found, as short as it can be said: the microphone is deaf meanwhile, and causes stand on the page."""
+    low = [f"cylinder {spell(each.cylinder)} is {each.standing}" for each in findings.cylinders if not each.past]
+    if not low:
+        return findings.mended or findings.headline
+    return f"{findings.mended} {capital(listed(low))}.".strip()
+
+
+def spoken(asked: Asked | None, job: Job, found: str) -> str:
     """What is said to ask for it; at a run's end what it found, and how to go on.
 
     Args:
         asked: what is asked for.
         job: the job.
-        headline: what was found.
+        found: what was found.
     """
     if asked is None:
-        return f"The run is read. {headline} {_further(job)}".strip()
+        return f"The run is read. {found} {_further(job)}".strip()
     run = job.run_in_progress
     old = isinstance(asked, Baseline | Condition) and run is not None and run.baselines
     repeat = isinstance(asked, Cut) and run is not None and any(c.cylinder == asked.cylinder for c in run.cuts)

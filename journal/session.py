@@ -27,7 +27,7 @@ from journal.facts import (
 from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.leading import Asked as AskedFor
-from journal.leading import Lead, spoken
+from journal.leading import Lead, in_brief, spoken
 from journal.learnt import Shop
 from journal.machine import EarlierJobs
 from journal.outcome import Foreseen, Outcome, let_go
@@ -134,14 +134,14 @@ class Session:
         if self.lead is None:
             return ""
         asked = self.asked_for(job)
-        headline = ""
+        found = ""
         if asked is None:
             run = job.runs[-1].id
             if self.lead.ended == run:
                 return ""
             self.lead.ended = run
-            headline = self.lead.findings().headline
-        self.asks = spoken(asked, job, headline)
+            found = in_brief(self.lead.findings())
+        self.asks = spoken(asked, job, found)
         return self.asks
 
     def context(self, job: Job) -> Context:

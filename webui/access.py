@@ -60,7 +60,8 @@ def guard(app: Flask) -> None:
         if request.endpoint in OPEN_TO_ALL or request.blueprint in OPEN_TO_ALL or g.visitor is not None:
             return None
         if request.method == "GET" and request.endpoint is not None:
-            return redirect(url_for("access.code"), 303)
+            to = request.full_path.removesuffix("?")
+            return redirect(url_for("access.code", to=to if to != "/" else None), 303)
         refused("no code given")
         return abort(403)
 
@@ -148,12 +149,29 @@ def give_code() -> ResponseReturnValue:
     right = shop().door.try_code(request.form.get("code", "")[:40], shop().log.tag(request.remote_addr))
     if right:
         _let_in(DeviceKind.CODE, _name())
-        return redirect(back_here(request.form.get("to", "/")[:200]), 303)
+        to, in_hand = back_here(request.form.get("to", "/")[:200]), job_in_hand()
+        if to == "/" and in_hand is not None and _is_phone():
+            return redirect(url_for("handset.view", job_id=in_hand.id), 303)
+        return redirect(to, 303)
     refused("too many wrong codes" if right is None else "wrong code", again_and_again=True)
     if right is None:
         abort(429)
     flash("that is not the code; it stands where the journal was started", "danger")
     return _ask(), 403
+
+
+def job_in_hand() -> JobLine | None:
+    """The job that this machine listens for, else the one opened last; none where none is open."""
+    at = shop()
+    job = at.listener.wanted.job if at.listener.wanted is not None else at.store.latest_open()
+    with contextlib.suppress(NotFound):  # it was erased meanwhile
+        return at.store.line(job) if job else None
+    return None
+
+
+def _is_phone() -> bool:
+    """Whether a browser says that it is a phone's (`Mobi` in its name, as MDN recommends to look for; from memory)."""
+    return "Mobi" in request.headers.get("User-Agent", "")
 
 
 def _name() -> str:
@@ -171,9 +189,26 @@ def devices() -> ResponseReturnValue:
     unit = at.store.line(job).unit if job else ""
     way_in = _way_in(url_for("handset.view", job_id=job) if job else "/") if owner and at.lan else None
     return render_template(
-        "devices.html", devices=inside, links=_links() if owner else [], lan=at.lan, owner=owner, unit=unit,
-        mine=session.get("device"), hours=ADMITTED_HOURS, way_in=way_in, speaking=_speaking(), signs=NAME_SIGNS,
+        "devices.html", devices=inside, links=_links() if owner else [], lan=at.lan, owner=owner, unit=unit, job=job,
+        switch=at.network is not None, mine=session.get("device"), hours=ADMITTED_HOURS, way_in=way_in,
+        speaking=_speaking(), signs=NAME_SIGNS,
     )  # fmt: skip
+
+
+@pages.post("/devices/network")
+def network() -> ResponseReturnValue:
+    """Let the shop's network reach the pages, or this machine only; for whoever started the journal."""
+    at, job = shop(), request.form.get("job", "")[:80]
+    if not is_owner() or at.network is None:
+        refused("network switched by another")
+        abort(403)
+    if request.form.get("act") == "open":
+        at.network.open()
+        at.network.tell()
+    else:
+        at.network.shut()
+        flash("only browsers of this machine can open these pages now", "success")
+    return redirect(url_for("access.devices", job=job or None), 303)
 
 
 @dataclass(frozen=True)

@@ -20,6 +20,7 @@ from journal.record.job import JobState
 from journal.record.lines import JobLine
 from journal.record.shop_units import keep_units, kept_units
 from journal.session import open_job
+from webui.access import is_owner, job_in_hand
 from webui.acting import done, field
 from webui.layout import Place, places
 from webui.shop import shop
@@ -57,7 +58,7 @@ def board() -> ResponseReturnValue:
     )  # fmt: skip
     return render_template(
         "board.html", jobs=lines[:AT_ONCE], more=len(lines) > AT_ONCE, page=page, text=text, state=state,
-        states=list(JobState), lan=shop().lan, answers=_answers(lines),
+        states=list(JobState), answers=_answers(lines), phone_of=None if is_owner() else job_in_hand(),
         days={name: at.date().isoformat() if at else "" for name, at in days.items()},
     )  # fmt: skip
 

@@ -7,8 +7,11 @@ and takes no further connection while a hundred are open; what is added here are
 from __future__ import annotations
 
 import contextlib
+import errno
 import ipaddress
+import os
 import socket
+import threading
 import time
 from io import BytesIO
 from typing import Any
@@ -36,6 +39,12 @@ IDLE_S = 60.0
 """Seconds for which a connection may rest between two requests, or within the body of one."""
 
 
+MOVED_S = 5.0
+"""Seconds within which it must listen elsewhere."""
+
+THIS_MACHINE = "this machine"
+
+
 class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
     """Waitress with bounds on connections, patience and bodies."""
 
@@ -60,6 +69,44 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
         """Serve a connection whose TLS is seen to elsewhere, as one of this address; from any thread."""
         self.trigger.pull_trigger(lambda: _Secure(self, line, address, self.adj, map=self._map))
 
+    def listen_on(self, host: str) -> None:
+        """Listen on another of this machine's addresses at the same port; from a thread that answers a request.
+
+        Lines that are open stay; where only this machine is listened to from now on, those of others are closed.
+
+        Raises:
+            OSError: when it cannot be listened on; it listens where it did, then.
+        """
+        moved, failed = threading.Event(), list[OSError]()
+
+        def move() -> None:
+            before = self.effective_host
+            try:
+                self._listen(host)
+            except OSError as error:
+                failed.append(error)
+                self._listen(before)
+            moved.set()
+
+        self.trigger.pull_trigger(move)
+        if not moved.wait(MOVED_S):
+            raise OSError(errno.ETIMEDOUT, os.strerror(errno.ETIMEDOUT))
+        if failed:
+            raise failed[0]
+
+    def _listen(self, host: str) -> None:
+        self.del_channel()
+        self.socket.close()
+        self.create_socket(self.family, self.socktype)
+        self.set_reuse_addr()
+        self.bind((host, int(self.effective_port)))
+        self.accept_connections()
+        self.effective_host = host
+        if neighbour(host) == THIS_MACHINE:
+            for connection in list(self.active_channels.values()):
+                if neighbour(str(connection.addr[0])) != THIS_MACHINE:
+                    connection.drop()
+
     def make_room(self, address: str) -> bool:
         """Have room for one more connection of this address; false when all that it has are at work."""
         here = [connection for connection in self.active_channels.values() if not connection.will_close]
@@ -81,7 +128,7 @@ def neighbour(address: str) -> str:
     except ValueError:
         return address
     if parsed.is_loopback:
-        return "this machine"
+        return THIS_MACHINE
     return str(ipaddress.ip_network((address, 64), strict=False)) if parsed.version == 6 else address
 
 

@@ -6,7 +6,6 @@ import contextlib
 import ctypes
 import gc
 import signal
-import socket
 import sys
 from collections.abc import Callable
 from pathlib import Path
@@ -16,12 +15,10 @@ from flask import Flask
 
 from journal.errors import BadInput, RecordError
 from webui.app import create_app
-from webui.certificate import own_certificate, own_names
 from webui.connections import PageServer
-from webui.network import lan_address
+from webui.lan import Network, port_of, shown
 from webui.running import forget_address, keep_address
-from webui.secure import SecureFront
-from webui.shop import Secure, Shop
+from webui.shop import Shop
 
 PORT = 8470
 """The port used where none is asked for."""
@@ -73,10 +70,9 @@ def serve(
     app = create_app(folder, lan=lan, announce=announce)
     shop: Shop = app.extensions["journal"]
     server = listening(app, host, port)
-    front = None
+    network = shop.network = Network(server, host if lan else "0.0.0.0", secure_port, announce)
     if lan:
-        beside = port + 1 if port else 0
-        front = secured(server, host, beside if secure_port is None else secure_port, or_any=secure_port is None)
+        network.open()
     _stop_on_signals(shop)
     settle(shop)
     if (own := _own_address(host)) is not None:
@@ -86,21 +82,13 @@ def serve(
         announce("That address lets one browser of this machine in, once.")
         ready(address)
     if lan:
-        announce(f"For other devices: http://{_shown(host)}:{port_of(server)}/")
-        announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
-    if front is not None and shop.secure is not None:
-        announce(f"Encrypted, as a phone needs it to be the microphone: https://{_shown(host)}:{front.port}/")
-        announce(f"Fingerprint (SHA-256) of its certificate, of which a phone warns: {shop.secure.fingerprint}")
-        front.start()
-    if lan:
-        announce(f"Code for the next device: {shop.door.shown}")
+        network.tell()
     try:
         server.run()
     finally:
         forget_address(folder)
         shop.close()
-        if front is not None:
-            front.close()
+        network.close()
         server.close()
 
 
@@ -143,52 +131,15 @@ def listening(app: Flask, host: str, port: int) -> PageServer:
         raise BadInput(f"{host}:{port}: cannot listen there: {error.strerror}; try another --port") from None
 
 
-def secured(server: PageServer, host: str, port: int, *, or_any: bool = False) -> SecureFront:
-    """What takes TLS connections for a server, with the journal's own certificate; it waits to be started.
-
-    Args:
-        server: the page's.
-        host: address to listen on.
-        port: TCP port; 0 for any free one.
-        or_any: whether any will do where that one is taken.
-
-    Raises:
-        BadInput: when the address cannot be listened on.
-        RecordError: when the certificate can neither be read nor written.
-    """
-    shop: Shop = server.app.extensions["journal"]
-    own = own_certificate(shop.folder, own_names(host))
-    try:
-        front = SecureFront(server, own.context(), host, port if port <= 65535 else 0)
-    except OSError as error:
-        if or_any and port:
-            return secured(server, host, 0)
-        what = f"{host}:{port}: cannot listen there for HTTPS: {error.strerror}"
-        raise BadInput(f"{what}; try another --secure-port") from None
-    shop.secure = Secure(front.port, own.fingerprint)
-    return front
-
-
-def port_of(server: PageServer) -> int:
-    """The TCP port a server listens on."""
-    return int(server.effective_port)
-
-
 def _own_address(host: str) -> str | None:
     """The address by which this machine reaches itself; none where only others are listened for."""
     if host in ("0.0.0.0", "::"):
         return "127.0.0.1" if host == "0.0.0.0" else "[::1]"
-    return _shown(host) if _is_loopback(host) else None
+    return shown(host) if _is_loopback(host) else None
 
 
 def _is_loopback(host: str) -> bool:
     return host in ("localhost", "::1") or host.startswith("127.")
-
-
-def _shown(host: str) -> str:
-    if host not in ("0.0.0.0", "::"):
-        return f"[{host}]" if ":" in host else host
-    return lan_address() or socket.gethostname()
 
 
 def _stop_on_signals(shop: Shop) -> None:

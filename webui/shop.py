@@ -7,7 +7,7 @@ from collections import OrderedDict
 from collections.abc import Callable
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import cast
+from typing import TYPE_CHECKING, cast
 
 from flask import current_app, g
 
@@ -27,6 +27,9 @@ from webui.log import Log
 from webui.quotas import Quotas
 from webui.stores import Stores
 from webui.watch import Watcher
+
+if TYPE_CHECKING:
+    from webui.lan import Network
 
 _KEPT = 8
 """How many jobs are held with their findings, a tenth of a megabyte each: those with a page open just now, for it asks
@@ -70,6 +73,8 @@ class Shop:
         self.port: int | None = None
         """The TCP port of the plain pages, once they are served."""
         self.secure: Secure | None = None
+        self.network: Network | None = None
+        """What lets the shop's network in or keeps it out, once the pages are served."""
         self.speaking: dict[str, tuple[str, float]] = {}
         """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
         self.grants = Grants(folder, key)

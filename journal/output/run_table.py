@@ -87,7 +87,7 @@ def _readings(run: Run, cuts: Sequence[Reading], taken: Taken, usable: Mapping[s
         else:
             values.append(_number(measured.value))
             sign = -1 if taken.method in _FALLS else 1
-            rises.append(NOTHING if base is None else _number(sign * (measured.value - base.value)))
+            rises.append(NOTHING if base is None else _difference(measured.value, base.value, sign))
     return "; ".join(dict.fromkeys(baselines)), "; ".join(values), "; ".join(rises)
 
 
@@ -107,6 +107,12 @@ def _found(share: Contribution | None) -> tuple[str, str, str]:
 
 def _with_unit(reading: Reading) -> str:
     return "no change" if reading.value is None else amount(reading.value, printed(reading.unit))
+
+
+def _difference(value: float, base: float, sign: int) -> str:
+    """What lies between two readings, with as many decimals as the finer of them was read with."""
+    decimals = max(len(_number(each).partition(".")[2]) for each in (value, base))
+    return f"{sign * (value - base):.{decimals}f}".replace("-", "\N{MINUS SIGN}")
 
 
 def _number(value: float) -> str:

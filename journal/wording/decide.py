@@ -35,6 +35,8 @@ _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, Command
 _WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON, CommandWord.SKIP, CommandWord.AGAIN)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
+_CHOOSE_FIRST = (CommandWord.YES, CommandWord.FIRST)
+
 NOTHING_FOR_IT = "not for the journal"
 """Why something is let go that makes no sense to the journal at all."""
 
@@ -185,7 +187,7 @@ class _Choice:
         wrong = max(0.0, 1.0 - self.chance)
         if isinstance(meaning, Command):
             kind = "tell" if meaning.word in _TELLS else "wait" if meaning.word in _WAITS else "change"
-            return wrong * costs[kind]
+            return wrong * costs[kind] * (self._doubt_of_first if meaning.word in _CHOOSE_FIRST else 1.0)
         if isinstance(meaning, Number):
             return wrong * costs["change"] + (0.0 if self._likely_answer(meaning) else costs["unexpected"])
         if in_words(meaning):
@@ -193,6 +195,15 @@ class _Choice:
         unasked = 0.0 if expected(meaning, self.context) else costs["unexpected"]
         unasked += costs["short"] if told_short(self.piece, self.context) else 0.0
         return (wrong - min(wrong, nothing)) * costs["entry"] + min(wrong, nothing) * costs["chat"] + unasked
+
+    @property
+    def _doubt_of_first(self) -> float:
+        """The chance that the question's first option is wrong: an answer misheard for it does no harm where it is not.
+
+        Where its sound alone would not have made it a question, something else did.
+        """
+        doubt = self.context.question_doubt
+        return doubt if doubt * self.costs["entry"] >= self.costs["question"] else 1.0
 
     def _named(self) -> tuple[Meaning, ...]:
         """What else a question names, likeliest first."""

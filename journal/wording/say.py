@@ -122,7 +122,25 @@ def describe(meaning: Meaning) -> str:
         case ClockSetBack():
             return "the clock was set back here: times before may be wrong, their order is right"
         case _:
-            return type(meaning).__name__
+            return _BESIDE[type(meaning).__name__]
+
+
+_BESIDE = {
+    "PartAnswer": "answer on a part",
+    "Photo": "photo",
+    "PhotoPlaced": "where a photo belongs",
+    "PhotoMark": "mark on a photo",
+    "GateOverridden": "order without the checks",
+    "WriteUpEdited": "words of the write-up",
+    "EngineChanged": "engine put right",
+    "JobOpened": "job opened",
+    "JobClosed": "job closed",
+    "JobReopened": "job opened again",
+    "Question": "question",
+    "Answer": "answer",
+    "Withdrawal": "taken back",
+}
+"""Entries that come in beside what is said, by what they are called in code: most can be taken back too."""
 
 
 def spoken_amount(value: float, unit: str) -> str:

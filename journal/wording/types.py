@@ -106,6 +106,9 @@ class Context:
     """The cylinder `next` means."""
     question_options: tuple[Body, ...] = ()
     """The options of the question that is waiting, most likely first."""
+    question_doubt: float = 1.0
+    """The chance, by its sound alone, that the first of them was not what was said; 1 where that is not what made it a
+    question."""
     awaits: Cut | Baseline | Condition | None = None
     """What a number alone is taken for, where the journal itself has asked for it; its own number means nothing."""
     expects_number: bool = False

@@ -1,11 +1,14 @@
 """A run that the journal leads beside one that it does not: a six and a sixteen, spoken at 20 dB by voices not fitted.
 
-`python -m tests.bench.led VOICE …` measures these voices only, and prints what was not right at once.
+`python -m tests.bench.led VOICE …` measures these voices only, and prints what was not right at once; with `--listener
+NAME …` through these listeners. Time runs from the first word of the first reading, the baseline, until the last
+reading is in: speech, the pause after it, and all that is said back until then, to which the microphone is deaf. What
+is said back after the last reading, and the scanner's own time, are no part of it; the former has a figure of its own.
 """
 
 from __future__ import annotations
 
-import sys
+import argparse
 import tempfile
 import zlib
 from collections.abc import Sequence
@@ -53,12 +56,14 @@ class Told:
     """Readings entered otherwise, or that nobody said."""
     lost: int = 0
     """Cylinders without a reading at the end."""
+    more: int = 0
+    """Readings that the journal asks for once more at the end, led."""
     asked: int = 0
     """Questions."""
     seconds: float = 0.0
-    """From the first reading to the last: speech, the pause after it and the answer; no time for the scanner."""
+    """From the first reading to the last, seconds; see above."""
     closing: float = 0.0
-    """Seconds of what is said after the last reading; led, that is what the run found and how to go on."""
+    """Seconds of what is said back after the last reading; led, that is what the run found and how to go on."""
 
     def add(self, other: Told) -> None:
         """These too."""
@@ -67,6 +72,7 @@ class Told:
         self.right += other.right
         self.wrong += other.wrong
         self.lost += other.lost
+        self.more += other.more
         self.asked += other.asked
         self.seconds += other.seconds
         self.closing += other.closing
@@ -145,17 +151,20 @@ def run_of(cylinders: int, voice: str, ears: Ears, *, lead: bool) -> Told:
         told.cylinders = cylinders
         cuts = [(cut.cylinder, cut.value) for run in job.runs for cut in run.cuts]
         told.right = sum((n, value) in cuts for n, value in read.items())
+        told.more = int(session.asked_for(job) is not None)
         told.lost = sum(n not in [cut[0] for cut in cuts] for n in read)
         told.wrong = [f"{n}: {value}" for n, value in cuts if read.get(n or 0) != value]
         told.wrong += [f"baseline: {b.value}" for run in job.runs for b in run.baselines if b.value != base]
         return told
 
 
-def measured(voices: Sequence[str], *, aloud: bool = False) -> dict[tuple[int, bool], Told]:
-    """What became of both engines' runs, led and not, over the voices."""
+def measured(
+    voices: Sequence[str], listeners: Sequence[str] = (), *, aloud: bool = False
+) -> dict[tuple[int, bool], Told]:
+    """What became of both engines' runs, led and not, over the voices; through the default listeners unless named."""
     found = {(cylinders, lead): Told() for cylinders in ENGINES for lead in (True, False)}
     for (cylinders, lead), told in found.items():
-        ears = Ears.open((), None, Path(tempfile.gettempdir()), cylinders, led=lead)
+        ears = Ears.open(listeners, None, Path(tempfile.gettempdir()), cylinders, led=lead)
         for voice in voices:
             one = run_of(cylinders, voice, ears, lead=lead)
             told.add(one)
@@ -178,13 +187,18 @@ def run() -> list[Row]:
             ("utterances a cylinder", "", lambda t: t.said / t.cylinders),
             ("questions a cylinder", "", lambda t: t.asked / t.cylinders),
             ("first to last reading, scanner's time left out", "s", lambda t: t.seconds / len(voices)),
-            ("what is said after the last reading", "s", lambda t: t.closing / len(voices)),
+            ("the same with what is said back after it", "s", lambda t: (t.seconds + t.closing) / len(voices)),
             ("readings entered wrongly", "", lambda t: float(len(t.wrong))),
             ("readings missing at the end", "", lambda t: float(t.lost)),
+            ("readings asked for once more then", "", lambda t: float(t.more)),
         ):
             rows.append(Row("hearing", f"led run: {what}", figure(led), unit, figure(other), "not led", note))
     return rows
 
 
 if __name__ == "__main__":
-    measured(sys.argv[1:] or list(REPORTED), aloud=True)
+    ask = argparse.ArgumentParser(description=__doc__)
+    ask.add_argument("voice", nargs="*")
+    ask.add_argument("--listener", action="append", default=[], help="instead of the default ones; several in turn")
+    asked = ask.parse_args()
+    measured(asked.voice or list(REPORTED), asked.listener, aloud=True)

@@ -43,7 +43,8 @@ from tests.bench.record import UNITS, WORDS, fill, p95
 from tests.bench.table import Row
 from tests.webui.own import own_browser
 from webui import create_app
-from webui.server import listening, port_of, settle
+from webui.lan import port_of
+from webui.server import listening, settle
 
 IDLE_S = 20.0
 """Seconds for which open live pages are watched doing nothing."""

@@ -70,6 +70,23 @@ def test_a_question_can_be_answered_for_two_minutes_and_no_longer() -> None:
         assert (context_of(job, None, now).question_options == DOUBT.options) is there
 
 
+@pytest.mark.parametrize(
+    ("option", "doubt"),
+    [
+        (Cut(1, 37.5), 0.07),
+        (Baseline(31.0), 0.07),
+        (Condition(SPEED, 700.0), 0.07),
+        (Cut(1, 300.0), 1.0),
+        (Note("it knocks"), 1.0),
+    ],
+)
+def test_a_question_is_as_doubtful_as_its_sound_where_the_job_expects_its_reading(option: Body, doubt: float) -> None:
+    scribe, job = told(RunStarted(RunKind.IDLE), Baseline(30.0))
+    assert context_of(job).question_doubt == 1.0
+    scribe.say(Question("?", (option,)), certainty=0.93)
+    assert context_of(replay(scribe.entries)).question_doubt == pytest.approx(doubt)
+
+
 def test_photos_and_the_desk_come_in_beside_what_is_said() -> None:
     scribe, _ = told(RunStarted(RunKind.IDLE), Baseline(30.0), PartWanted("injector"), DOUBT)
     wanted = scribe.entries[-2].id

@@ -7,7 +7,7 @@ from datetime import datetime, timedelta
 
 import pytest
 
-from journal.analysis.findings import Contribution, Findings, RunFinding, Standing, Suspect
+from journal.analysis.findings import Contribution, CylinderFinding, Findings, RunFinding, Standing, Suspect
 from journal.facts import (
     Baseline,
     Body,
@@ -21,7 +21,7 @@ from journal.facts import (
     RunStarted,
     Withdrawal,
 )
-from journal.leading import MOST_REPEATS, OLD, Asked, Lead, spoken, words
+from journal.leading import MOST_REPEATS, OLD, Asked, Lead, in_brief, spoken, words
 from journal.record.job import Job, Reading
 from journal.record.replay import replay
 from tests.record.arrange import Scribe
@@ -226,6 +226,16 @@ def test_it_is_asked_for_in_words_and_again_where_it_was_read() -> None:
     assert spoken(Condition(SPEED, 0.0), led.job, "") == "Speed again."
     assert spoken(Cut(3, 0.0), led.job, "") == "Three."
     assert spoken(Cut(5, 0.0), led.job, "") == "Five again."
+
+
+def test_what_was_found_is_said_in_brief() -> None:
+    three, five = (CylinderFinding(n, low, (), "And causes.") for n, low in ((3, Standing.DEAD), (5, Standing.WEAK)))
+    both = "Cylinder three is dead and cylinder five is weak."
+    assert in_brief(Findings("Cylinder 3 is dead: causes.", cylinders=(three, five))) == both
+    past = CylinderFinding(4, Standing.DEAD, (), past=True)
+    assert in_brief(Findings("", cylinders=(three, past), mended="Better.")) == "Better. Cylinder three is dead."
+    assert in_brief(Findings("Four is dead.", cylinders=(past,), mended="All pull.")) == "All pull."
+    assert in_brief(Findings("None is low.")) == "None is low."
 
 
 def test_at_the_end_it_says_what_was_found_and_what_has_not_been_done() -> None:

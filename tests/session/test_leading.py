@@ -175,8 +175,8 @@ def test_a_repeat_is_asked_for_where_the_analysis_says_that_one_would_settle_it(
 
 def test_at_the_end_it_says_what_was_found_and_how_to_go_on_and_leads_that_too(session: Session) -> None:
     back = said(session, "thirty", "37.5", "37.5", "no change", "37.5", "37.5", "37.5")
-    assert "The run is read. Cylinder 3 is dead" in back[-1]
-    assert back[-1].endswith("For half engine say: half engine, four, five, six out.")
+    how = "For half engine say: half engine, four, five, six out."
+    assert back[-1].endswith(f"The run is read. Cylinder three is dead. {how}"), "no causes: they stand on the page"
     assert said(session, "note oil on the floor")[-1] == "Noted.", "its end is told once"
     assert said(session, "half engine, four, five, six out", "15")[-1] == "Baseline fifteen. One."
     assert said(session, "22", "22")[-1].endswith("Three.")

@@ -7,12 +7,16 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 import pytest
+from hypothesis import given
+from hypothesis import strategies as st
 
 from journal.amending import RECENT
-from journal.facts import Answer, Correction, Cut, Engine, JobOpened, Note, Question, Source, Withdrawal
+from journal.facts import Answer, Body, Correction, Cut, Engine, JobOpened, Note, Question, Source, Withdrawal
 from journal.record.store import Store
 from journal.session import DOUBTFUL, Session, open_job
+from journal.wording import describe
 from journal.wording.types import Verdict
+from tests.record.bodies import bodies
 
 
 class Clock:
@@ -212,3 +216,9 @@ def test_a_plain_statement_settles_what_waits_by_its_option_or_in_its_own_words(
     session.type("cylinder three cut thirty one")
     assert last(session) == Answer(asked.id, body=Cut(3, 31.0))
     assert [(cut.cylinder, cut.value) for cut in session.job.runs[-1].cuts] == [(2, 30.0), (3, 31.0)]
+
+
+@given(bodies(st.just("x")))
+def test_every_entry_has_words_for_the_screen(body: Body) -> None:
+    """What the code calls it is none: it stood on the button that takes it back."""
+    assert describe(body) != type(body).__name__

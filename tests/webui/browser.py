@@ -9,7 +9,8 @@ from typing import Any
 
 from tests.webui.conftest import Shop
 from webui.connections import PageServer
-from webui.server import listening, port_of, secured
+from webui.lan import port_of, secured
+from webui.server import listening
 
 PHONE = {"width": 390, "height": 844}
 DESKTOP = {"width": 1280, "height": 900}

@@ -109,7 +109,7 @@ def test_an_admission_dated_a_little_ahead_counts_and_one_well_ahead_would_never
 def test_whoever_is_not_in_is_sent_to_the_code_and_what_they_send_is_refused(lan: Shop) -> None:
     phone = device(lan)
     asked = phone.get("/units")
-    assert (asked.status_code, asked.location) == (303, "/code")
+    assert (asked.status_code, asked.location) == (303, "/code?to=/units")
     sign = sign_of(text_of(phone.get("/code")))
     assert phone.post("/who", data={"csrf_token": sign, "technician": "x"}).status_code == 403
     assert phone.get("/nowhere-at-all").status_code == 403

@@ -2,12 +2,19 @@
 
 from __future__ import annotations
 
+import contextlib
 import html
 import io
 import re
+import socket
+import subprocess
+import sys
+from collections.abc import Iterator
+from contextlib import contextmanager
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from typing import Any
+from urllib.parse import urlsplit
 
 import pytest
 
@@ -138,3 +145,113 @@ def test_a_list_of_devices_made_before_they_had_names_is_taken_over(lan: Shop) -
     again = make(lan.folder, lan=True)
     assert [each.name for each in again.app.extensions["journal"].grants.devices()].count("") >= 2
     again.app.extensions["journal"].close()
+
+
+def switched(page: Any, words: str) -> None:
+    """A button of the page of devices is pressed, and the page there again."""
+    page.get_by_role("button", name=words).click()
+    page.locator("main").wait_for()
+
+
+@contextmanager
+def bare(folder: Path) -> Iterator[tuple[str, str]]:
+    """The journal as an icon starts it: for this machine only; its address, and the one that lets a browser in."""
+    command = [sys.executable, "-m", "journal", "--journal", str(folder), "serve", "--port", "0"]
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.DEVNULL, text=True)
+    try:
+        assert process.stdout is not None
+        found = re.search(r"(http://127\.0\.0\.1:\d+)/enter/[\w-]+", process.stdout.readline())
+        assert found is not None
+        yield found[1], found[0]
+    finally:
+        process.kill()
+        process.communicate()
+
+
+def answers(address: str) -> bool:
+    """Whether anything listens there."""
+    with (
+        contextlib.suppress(OSError),
+        socket.create_connection((urlsplit(address).hostname, urlsplit(address).port), 5),
+    ):
+        return True
+    return False
+
+
+def test_the_shops_network_is_let_in_and_kept_out_on_the_page(tmp_path: Path, chromium: Any) -> None:
+    """Another address of this machine stands for the network's: 127.0.0.2 (RFC 1122: all of 127/8 leads back here)."""
+    if sys.platform != "linux":
+        pytest.skip("only Linux has all of 127/8 without setting it up")
+    with bare(tmp_path / "journal") as (address, enter), opened(chromium, PHONE, known=False) as context:
+        page = context.new_page()
+        page.goto(enter)
+        page.goto(f"{address}/devices")
+        elsewhere = address.replace("127.0.0.1", "127.0.0.2")
+        assert not answers(elsewhere) and page.locator(".qr").count() == 0
+        for _ in range(2):
+            switched(page, "Let devices of the shop's network in")
+            code = page.locator(".huge").inner_text()
+            secure = page.locator(".address").nth(1).inner_text()
+            assert answers(elsewhere) and answers(f"https://127.0.0.2:{urlsplit(secure).port}")
+            with opened(chromium, PHONE, known=False) as other:
+                phone = other.new_page()
+                phone.goto(elsewhere)
+                phone.get_by_label("The digits of the code").fill(code)
+                phone.get_by_role("button", name="Let this device in").click()
+                phone.get_by_role("heading", name="Jobs").wait_for()
+                page.reload()
+                assert page.locator(".huge").inner_text() != code
+                switched(page, "Keep all other devices out")
+                assert not answers(elsewhere) and page.locator(".qr").count() == 0
+                assert not answers(f"https://127.0.0.2:{urlsplit(secure).port}")
+                phone.goto(address)
+                assert phone.url.startswith(f"{address}/code"), "what was let in by a code is out"
+
+
+def test_the_network_is_switched_by_whoever_started_the_journal_and_by_nobody_else(lan: Shop) -> None:
+    phone = named(lan, "")
+    lan.app.extensions["journal"].network = switch = Switch()
+    sign = sign_of(text_of(phone.get("/code")))
+    assert phone.post("/devices/network", data={"csrf_token": sign, "act": "shut"}).status_code == 403
+    assert "/devices/network" not in text_of(phone.get("/devices"))
+    assert "/devices/network" in text_of(lan.get("/devices")) and switch.told == []
+    lan.post("/devices/network", act="shut")
+    lan.post("/devices/network", act="open")
+    assert switch.told == ["shut", "open", "tell"]
+
+
+class Switch:
+    """Stands in for the network: keeps what it was told."""
+
+    def __init__(self) -> None:
+        self.told: list[str] = []
+        self.open, self.shut, self.tell = (
+            lambda word=word: self.told.append(word) for word in ("open", "shut", "tell")
+        )
+
+
+MOBILE = "Mozilla/5.0 (Linux; Android 14) AppleWebKit/537.36 (KHTML, like Gecko) Chrome/120.0.0.0 Mobile Safari/537.36"
+"""A phone's browser, as it names itself (from memory)."""
+
+
+def test_a_phone_that_gave_the_code_lands_where_it_was_to_go_or_on_the_job_in_hand(lan: Shop) -> None:
+    earlier, job = lan.open("Chipper 7"), lan.open()
+
+    def lands(first: str, agent: str) -> str:
+        phone = device(lan)
+        asked = phone.get(first, headers={"User-Agent": agent}).location
+        sign = sign_of(text_of(phone.get(asked)))
+        to = re.search(r'name="to" value="([^"]*)"', text_of(phone.get(asked)))
+        assert to is not None
+        form = {"csrf_token": sign, "code": lan.app.extensions["journal"].door.code, "to": html.unescape(to[1])}
+        return str(phone.post("/code", data=form, headers={"User-Agent": agent}).location)
+
+    assert lands("/", MOBILE) == f"/job/{job}/handset"
+    assert lands("/", "Mozilla/5.0 (X11; Linux x86_64; rv:120.0) Gecko/20100101 Firefox/120.0") == "/"
+    assert lands(f"/job/{earlier}/photos?x=1", MOBILE) == f"/job/{earlier}/photos?x=1"
+    assert lands(f"/job/{earlier}/handset", "") == f"/job/{earlier}/handset"
+    assert "Microphone and camera of Orchard pump 2" in text_of(named(lan, "").get("/"))
+    assert "Microphone and camera of" not in text_of(lan.get("/")), "the shop's own browser is none"
+    for each in (earlier, job):
+        lan.enter(each, JobClosed("unknown"))
+    assert lands("/", MOBILE) == "/" and "Microphone and camera of" not in text_of(named(lan, "").get("/"))

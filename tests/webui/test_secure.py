@@ -15,7 +15,8 @@ from tests.webui.browser import serving_securely
 from tests.webui.conftest import Shop, jpeg, sign_of, text_of
 from tests.webui.test_connections import head, said
 from webui import connections, secure
-from webui.server import listening, port_of, secured
+from webui.lan import port_of, secured
+from webui.server import listening
 
 PATIENCE_S = 30
 

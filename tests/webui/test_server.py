@@ -20,7 +20,8 @@ from journal.errors import BadInput
 from tests.webui.conftest import Shop, text_of
 from tests.webui.own import own_browser
 from webui import create_app
-from webui.server import listening, port_of, serve
+from webui.lan import port_of
+from webui.server import listening, serve
 
 
 def started(folder: Path, *more: str) -> tuple[subprocess.Popen[str], str]:

@@ -321,8 +321,12 @@ def test_readings_standings_and_what_is_next_are_read_from_two_metres(
         assert number * LAPTOP_MM >= 2000 * math.tan(math.radians(least / 60))
 
 
+LYING = {"width": 844, "height": 390}
+"""A phone on its side."""
+
+
 @pytest.mark.parametrize("cylinders", [6, 12, 16])
-@pytest.mark.parametrize("size", [PHONE, {"width": 1366, "height": 768}], ids=["phone", "laptop"])
+@pytest.mark.parametrize("size", [PHONE, LYING, {"width": 1366, "height": 768}], ids=["phone", "lying phone", "laptop"])
 def test_all_of_live_is_in_sight_when_it_is_fullest(
     shop: Shop, address: str, chromium: Any, cylinders: int, size: dict[str, int]
 ) -> None:

@@ -389,6 +389,26 @@ def test_an_unclear_answer_is_asked_for_again_only_while_a_question_waits(word: 
     assert (waited.verdict, waited.prompt) == (Verdict.ASK, f"{word}? Say it again.")
 
 
+@pytest.mark.parametrize(
+    ("word", "doubt", "verdict"),
+    [
+        ("yes", 0.07, Verdict.TAKE),
+        ("the first", 0.07, Verdict.TAKE),
+        ("the second", 0.07, Verdict.ASK),
+        ("no", 0.07, Verdict.ASK),
+        ("yes", 0.001, Verdict.ASK),
+        ("yes", 1.0, Verdict.ASK),
+    ],
+)
+def test_an_unclear_yes_to_what_was_nearly_sure_is_enough(word: str, doubt: float, verdict: Verdict) -> None:
+    said = both({word: -2.0}, {"bent lobe": -31.0}, nothing=(-14.0, -31.0))
+    options = (Cut(4, 38.0), Cut(4, 39.0)) if word.startswith("the") else (Cut(4, 38.0),)
+    waiting = replace(RUNNING, question_options=options, question_doubt=doubt)
+    (decision,) = decide(said, waiting, free_text=word, seconds=0.5)
+    assert decision.verdict is verdict
+    assert decision.certainty < 0.97, "unclear"
+
+
 @pytest.mark.parametrize("text", ["who left the door open", "there is no air in the tire"])
 def test_what_only_one_had_to_find_in_chat_is_let_go(text: str) -> None:
     said = both({"10": -28.0}, {"oil temp reads two twenty": -41.0}, nothing=(-15.0, -42.0))
