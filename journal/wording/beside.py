@@ -34,7 +34,7 @@ _BEFORE = (
     "|negative|more than|less than|fewer than|greater than|higher than|lower than|half|half of|third of"
     "|quarter of|twice|double of|between|down from|up from|instead of|times|plus"
 )
-_AFTER = "or less|or more|or lower|or higher|and up|plus|minus|times|squared|cubed|give or take|and a bit|and change|odd"
+_AFTER = "or less|or more|or lower|or higher|and up|plus|minus|times|squared|cubed|and a bit|and change|odd"
 _CHANGED = (
     re.compile(rf"\b(?:{_BEFORE})\s+(?:a\s+|the\s+|about\s+)?({_SAID})", re.IGNORECASE),
     re.compile(rf"({_SAID})\s*(?:{_AFTER})\b", re.IGNORECASE),

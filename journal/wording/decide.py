@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 
@@ -24,6 +25,8 @@ from journal.wording.understood import Piece, answers_nothing
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
 _WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON, CommandWord.SKIP, CommandWord.AGAIN)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
+
+_TO = re.compile(r"\W*to\b", re.IGNORECASE)
 
 NOTHING_FOR_IT = "not for the journal"
 """Why something is let go that makes no sense to the journal at all."""
@@ -56,7 +59,7 @@ def decide(
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
-    """The same for typed words: nothing in them sounds like anything else, but what stands beside a number may doubt it."""
+    """The same for typed words: nothing in them sounds like anything else; what stands beside a number may doubt it."""
     found = decide((Candidate(text, 0.0, TYPED),), context)
     if all(d.verdict is Verdict.LET_GO for d in found) and (plainly := told_plainly(text)) != text:
         asked = decide((Candidate(plainly, 0.0, TYPED),), context)
@@ -66,11 +69,14 @@ def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
 
 
 def _one_question(decisions: tuple[Decision, ...]) -> tuple[Decision, ...]:
-    """With several readings of one cylinder, one behind the other, asked about as one: "thirty eight to thirty nine"."""
+    """With several readings of one cylinder, one after another, asked about as one: "thirty eight to thirty nine"."""
     kept: list[Decision] = []
     for each in decisions:
         last = kept[-1] if kept else each
         one, other = last.meaning, each.meaning
+        if isinstance(one, Cut) and isinstance(other, Cut) and _TO.match(each.heard):
+            # "38 to 39": what is typed is the word, and no cylinder two.
+            other = replace(other, cylinder=one.cylinder)
         alike = isinstance(one, Cut) and isinstance(other, Cut) and one.cylinder == other.cylinder and one != other
         if alike and other is not None and last.verdict is each.verdict is Verdict.ASK:
             others = (*last.alternatives, other)
