@@ -348,11 +348,13 @@ def test_what_is_understood_in_full_is_entered(session: Session, written: str, v
     assert cuts(session) == [(4, value)]
 
 
-def test_figures_that_answer_a_question_are_clean_too(session: Session) -> None:
+def test_figures_that_answer_or_correct_are_held_to_the_same_rule(session: Session) -> None:
     say(session, *RUNNING)
     assert [o.verdict for o in session.type("four cut three hundred")] == [Verdict.ASK]
-    assert [o.verdict for o in session.type("38^2")] == [Verdict.ASK]
-    assert cuts(session) == []
+    assert all(o.verdict is not Verdict.TAKE for o in session.type("38^2"))
+    say(session, "five cut 36")
+    assert [o.verdict for o in session.type("correct five 38^2")] == [Verdict.ASK]
+    assert cuts(session) == [(5, 36)]
 
 
 def test_a_typed_range_is_one_question_of_both_ends(session: Session) -> None:
