@@ -15,8 +15,10 @@ from journal.facts import (
     Body,
     Cut,
     Entry,
+    JobFact,
     JobOpened,
     Note,
+    PartWanted,
     Quantity,
     Question,
     Source,
@@ -24,6 +26,7 @@ from journal.facts import (
     new_id,
     to_milliseconds,
 )
+from journal.facts.one_line import check_one_line
 from journal.facts.quantities import units_by_quantity
 from journal.hearing.types import Candidate
 from journal.leading import Asked as AskedFor
@@ -237,6 +240,8 @@ class Session:
 
     def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
         """Write one entry; it is on disk when this returns."""
+        check_names(body)
+        check_one_line("technician", self.technician)
         at = to_milliseconds(self.clock())
         entry = Entry(
             id=new_id(at),
@@ -370,6 +375,18 @@ class Session:
         return readings_text(job, command.cylinder)
 
 
+def check_names(body: Body) -> None:
+    """Refuse names that are no single line; `BadInput`."""
+    match body:
+        case JobOpened(unit):
+            for what, name in {"unit": unit, **body.facts}.items():
+                check_one_line(what, name)
+        case JobFact(what, value) if what != "complaint":
+            check_one_line(what, value)
+        case PartWanted(name):
+            check_one_line("part", name)
+
+
 def _said_back(meaning: Meaning, asked: AskedFor | None) -> str:
     """What is said back of something entered: of the cylinder that was asked for its reading alone."""
     if isinstance(meaning, Cut) and isinstance(asked, Cut) and (meaning.cylinder, meaning.unit) == (asked.cylinder, ""):
@@ -388,7 +405,10 @@ def open_job(
 
     Raises:
         RecordError: when it could not be written.
+        BadInput: when a name is no single line.
     """
+    check_names(opened)
+    check_one_line("technician", technician)
     at_utc = to_milliseconds(at or datetime.now(UTC))
     job = new_id(at_utc)
     store.append(

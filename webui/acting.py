@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 from flask import flash, request
 from flask import session as cookie
 
@@ -42,6 +44,10 @@ class Doubted(BadInput):
     """Words that would be asked about if they were spoken."""
 
 
+_WHOLE = re.compile(r"[+-]?[0-9]+")
+_REAL = re.compile(r"[+-]?(?:[0-9]+(?:[.,][0-9]*)?|[.,][0-9]+)")
+
+
 def field(name: str, longest: int = LONGEST_TEXT) -> str:
     """A form's field without the space around it; `WrongField` when it is too long."""
     text = request.form.get(name, "").replace("\r\n", "\n").strip()
@@ -54,19 +60,17 @@ def field(name: str, longest: int = LONGEST_TEXT) -> str:
 def whole(name: str) -> int | None:
     """A form's field as a whole number; none when empty, `WrongField` when it is something else."""
     text = field(name, 20)
-    try:
-        return int(text) if text else None
-    except ValueError:
-        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a whole number") from None
+    if text and not _WHOLE.fullmatch(text):
+        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a whole number")
+    return int(text) if text else None
 
 
 def real(name: str) -> float | None:
     """A form's field as a number, with a point or a comma; none when empty, `WrongField` when it is something else."""
     text = field(name, 30)
-    try:
-        return float(text.replace(",", ".")) if text else None
-    except ValueError:
-        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a number") from None
+    if text and not _REAL.fullmatch(text):
+        raise WrongField(name, f"{name.replace('_', ' ')} {text!r}: give a number")
+    return float(text.replace(",", ".")) if text else None
 
 
 def cylinder_of(job: Job, name: str = "cylinder") -> int | None:

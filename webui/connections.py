@@ -19,7 +19,7 @@ from typing import Any
 from flask import Flask
 from waitress.adjustments import Adjustments
 from waitress.channel import HTTPChannel
-from waitress.parser import HTTPRequestParser
+from waitress.parser import HTTPRequestParser, ParsingError
 from waitress.server import TcpWSGIServer
 from waitress.utilities import Error
 
@@ -204,6 +204,9 @@ class _Request(HTTPRequestParser):  # type: ignore[misc]
     def parse_header(self, header_plus: bytes) -> None:
         """Read the head, then judge the body."""
         super().parse_header(header_plus)
+        if self.chunked and "CONTENT_LENGTH" in self.headers:
+            # RFC 9112, 6.1: where the next request begins is not certain, so the line is closed after the answer.
+            raise ParsingError("a body has one length")
         self.url_scheme = self.scheme
         if self.body_rcv is None:
             return

@@ -10,6 +10,7 @@ import click
 
 from journal.cli.common import echo, job_of, job_option, replace_option, store_of, store_to_read
 from journal.errors import BadInput, RecordError
+from journal.facts.one_line import one_line
 from journal.record.backup import back_up
 from journal.record.brought import Brought
 from journal.record.clips import let_go
@@ -72,10 +73,11 @@ def _agree(store: Store, brought: Brought, yes: bool) -> None:
     """Show what a pack changes of what is here, and ask for leave."""
     if not brought.changes and not brought.pictures:
         return
+    unit = one_line(brought.unit)
     if brought.changes:
-        echo(f"job {store.line(brought.job).reference}, {brought.unit}, is here already. The pack changes it:")
+        echo(f"job {store.line(brought.job).reference}, {unit}, is here already. The pack changes it:")
     else:
-        echo(f"Of {brought.unit} the pack changes what is shown here; only the originals would tell what is right:")
+        echo(f"Of {unit} the pack changes what is shown here; only the originals would tell what is right:")
     for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside):
         echo(f"  {line}")
     if not yes:
@@ -161,7 +163,8 @@ def erase_command(ctx: click.Context, reference: str) -> None:
     job = store.job(store.find(reference))
     line = store.line(job.id)
     clips = len({entry.clip for entry in job.entries if entry.clip})
-    echo(f"job {line.reference}, {job.unit}: {len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips")
+    held = f"{len(job.entries)} entries, {len(job.pictures)} photos, {clips} clips"
+    echo(f"job {line.reference}, {one_line(job.unit)}: {held}")
     click.confirm("Remove all of it for good?", abort=True)
     if click.prompt("Type the job's reference to confirm").strip().lower() != line.reference.lower():
         raise BadInput("that is not its reference: nothing was removed")

@@ -22,6 +22,7 @@ from journal.cli.common import (
 )
 from journal.errors import BadInput
 from journal.facts.codec import entry_to_json, time_to_text
+from journal.facts.one_line import one_line
 from journal.home import journal_folder
 from journal.record.brought import signers
 from journal.record.exports import check_target, export
@@ -166,7 +167,7 @@ def where_you_are(folder: Path | None) -> None:
             echo("  or:   journal jobs    look at earlier ones")
             return
         job, findings = study(store, job_id)
-        echo(f"Job {store.line(job_id).reference}: {job.unit}. {findings.headline}")
+        echo(f"Job {store.line(job_id).reference}: {one_line(job.unit)}. {findings.headline}")
         if job.waiting:
             echo(f"  a question waits: {job.waiting[-1].question.body.prompt}")
         if not job.runs:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import sys
+from collections.abc import Sequence
 from dataclasses import asdict
 from pathlib import Path
 from typing import Any
@@ -32,6 +33,8 @@ from journal.learnt import learnt
 from journal.record.shop_units import kept_units
 from journal.session import Session
 from journal.wording import cheat_sheet, decide_text, describe, phrases
+from journal.wording.decide import NOTHING_FOR_IT
+from journal.wording.near import Near, near
 from journal.wording.types import Command, Context, Decision, Number, Verdict
 
 
@@ -58,6 +61,7 @@ def enter_command(
         lines += _lines(file)
     if not any(line.strip() for line in lines):
         raise BadInput("nothing to enter: give words, or --file with a line each")
+    check_length(lines)
     try:
         understood = [_enter(session, line, show=len(lines) > 1) for line in lines if line.strip()]
     finally:
@@ -68,6 +72,19 @@ def enter_command(
         raise BadInput(
             "nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said"
         )
+
+
+LONGEST_LINE = 300
+"""Characters of a line of words, as on the page: nobody says more in a breath."""
+
+
+def check_length(lines: Sequence[str]) -> None:
+    """Refuse lines that would take long to make out; `BadInput`, before any of them is entered."""
+    for line in lines:
+        if len(line) > LONGEST_LINE:
+            raise BadInput(
+                f"a line of {len(line)} characters: at most {LONGEST_LINE} are taken; give it in several lines"
+            )
 
 
 def _lines(file: Path | None) -> list[str]:
@@ -100,6 +117,7 @@ def try_command(
 ) -> None:
     """Show what words would be understood as, without saving anything."""
     context = context_for(ctx, reference, engine, expect)
+    check_length([" ".join(text)])
     decisions = decide_text(" ".join(text), context)
     if as_json:
         print_json([decision_to_json(d, context) for d in decisions])
@@ -150,6 +168,8 @@ def decision_line(decision: Decision) -> str:
     if decision.verdict is Verdict.ASK:
         return f"ask: {decision.prompt}  ({decision.reason})" if decision.reason else f"ask: {decision.prompt}"
     if decision.verdict is Verdict.LET_GO or decision.meaning is None:
+        if decision.reason == NOTHING_FOR_IT and near(decision.heard) is not Near.NOTHING:
+            return f'ask: Sorry? I made out "{decision.heard.strip(" .,!?")}".'
         return f"let go: {decision.reason or 'not for the journal'}"
     return f"take: {describe(decision.meaning)}  ({decision.certainty:.1%} sure)"
 

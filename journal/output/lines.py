@@ -31,10 +31,10 @@ from journal.record.job import Job, Part, Picture, Reading, Run
 
 def job_text(job: Job) -> str:
     """The job as it stands: machine, complaint, runs, readings, checks, photos, parts, what is not put back."""
-    lines = [f"{job.unit}: {job.complaint or 'no complaint noted'}", engine_text(job.engine)]
+    lines = [f"{plain.line(job.unit)}: {plain.line(job.complaint) or 'no complaint noted'}", engine_text(job.engine)]
     lines += [f"{name}: {value}" for name, value in job.facts.items()]
     opened = _local(job.opened_at, job.entries[0].offset_minutes if job.entries else 0)
-    lines.append(f"state: {job.state}; opened {opened}; by {', '.join(job.technicians) or 'nobody named'}")
+    lines.append(f"state: {job.state}; opened {opened}; by {plain.line(', '.join(job.technicians)) or 'nobody named'}")
     for run in job.runs:
         lines += ["", *_run_lines(run)]
     blocks = [

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+import logging
 import re
 from collections.abc import Iterable, Sequence
 from pathlib import Path
@@ -13,6 +14,9 @@ from fpdf.enums import MethodReturnValue, TableBordersLayout, XPos, YPos
 
 from journal.output.typefaces import FAMILY, Typefaces
 from journal.output.writeup_html import NOT_HERE
+
+logging.getLogger("fpdf").setLevel(logging.ERROR)
+# The write-up itself says which letters the typefaces lack; the library's own line would come between.
 
 _MARGIN_MM = 16.0
 _CHART_MM = 84.0

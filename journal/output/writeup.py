@@ -124,7 +124,7 @@ def _plain(write: WriteUp) -> WriteUp:
         ),
         photos=tuple((sha256, plain.line(caption)) for sha256, caption in write.photos),
         cautions=write.cautions,
-        signed=shown(write.signed),
+        signed=tuple(map(plain.line, write.signed)),
     )
 
 
@@ -244,14 +244,17 @@ def _by_pressure(findings: Findings) -> list[Section]:
 def _when(job: Job, run: Run) -> str:
     """When a run was made, by whom."""
     first = next((e for e in job.entries if e.id == run.id), job.entries[0])
-    by = f", {first.technician}" if first.technician else ""
+    by = f", {plain.line(first.technician)}" if first.technician else ""
     return f"Begun {entry_time(first)}{by}."
 
 
 def _checks(job: Job) -> Section:
-    rows = tuple((entry_time(f.entry), f.entry.technician, check_text(f.body), _how(f.entry)) for f in job.checks)
+    rows = tuple(
+        (entry_time(f.entry), plain.line(f.entry.technician), check_text(f.body), _how(f.entry)) for f in job.checks
+    )
     rows += tuple(
-        (entry_time(f.entry), f.entry.technician, f"trouble code {code_text(f.body)}", _how(f.entry)) for f in job.codes
+        (entry_time(f.entry), plain.line(f.entry.technician), f"trouble code {code_text(f.body)}", _how(f.entry))
+        for f in job.codes
     )
     return Section("Checks made", (), ("When", "Who", "Check and result", "How it came in"), rows)
 
@@ -276,7 +279,7 @@ def _overrides(job: Job) -> Section:
     for fact in job.overrides:
         where = f", cylinder {fact.body.cylinder}" if fact.body.cylinder else ""
         lines.append(
-            f"{entry_time(fact.entry)}, {fact.entry.technician or 'not named'}: {fact.body.cause}{where}: "
+            f"{entry_time(fact.entry)}, {plain.line(fact.entry.technician) or 'not named'}: {fact.body.cause}{where}: "
             f"ordered before all checks were made. Reason given: {_sentence(fact.body.reason)}"
         )
     return Section("Ordered against missing checks", tuple(lines), warning=True)

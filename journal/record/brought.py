@@ -19,6 +19,7 @@ from journal.facts import (
     Photo,
     Withdrawal,
 )
+from journal.facts.one_line import one_line
 from journal.record.keys import name_of
 from journal.record.resolve import target_of
 from journal.record.seals import Signature
@@ -35,7 +36,7 @@ class Brought:
     entries: tuple[Entry, ...]
     """Entries that are not here yet."""
     changes: tuple[str, ...]
-    """What they do to a job that is here, a line each; empty when they only add to it."""
+    """What they do to a job that is here, a line each; empty when they only add to it what a journal signed."""
     closed: JobClosed | None
     """How they close the job; none when they do not."""
     signers: tuple[str, ...]
@@ -75,7 +76,7 @@ def sum_up(
         job=job,
         unit=unit,
         entries=new,
-        changes=tuple(_changes(new, known)) if here else (),
+        changes=(*_changes(new, known), *_unsigned(new, signatures)) if here else (),
         closed=closings[-1] if closings else None,
         signers=tuple(signers(new, signatures, own)),
         pictures=tuple(_pictures(packed, others)),
@@ -97,17 +98,17 @@ def signers(entries: Iterable[Entry], signatures: Mapping[str, Signature], own: 
     counts: Counter[tuple[str, str]] = Counter()
     for entry in entries:
         by = signatures.get(entry.id)
-        if by is None:
-            counts[_of(entry), NOT_SIGNED] += 1
-        else:
-            counts[_of(entry), signed_by_words(by.key, own)] += 1
+        how = NOT_SIGNED if by is None else signed_by_words(by.key, own)
+        mark = isinstance(entry.body, ClockSetBack) and not entry.technician
+        counts["of the journal itself, that the clock was set back" if mark else _of(entry), how] += 1
     return [f"{_entries(count)} {who}: {how}" for (who, how), count in counts.most_common()]
 
 
 def _pictures(packed: Sequence[Entry], others: Container[str]) -> Iterator[str]:
     for entry in packed:
         if isinstance(entry.body, Photo) and entry.body.sha256 in others:
-            yield f"photo {entry.body.name} {_of(entry)}: the pack shows another picture than the copy that is here"
+            photo = f"photo {one_line(entry.body.name)} {_of(entry)}"
+            yield f"{photo}: the pack shows another picture than the copy that is here"
 
 
 def _set_aside(new: Sequence[Entry], latest: datetime) -> Iterator[str]:
@@ -135,17 +136,24 @@ def _changes(new: Sequence[Entry], known: Mapping[str, Entry]) -> list[str]:
             case ClockSetBack(before):
                 counts.update((_of(known[id_]), "put earlier") for id_ in before if id_ in known)
             case JobClosed(cause):
-                others.append(f"the job is closed {_by(entry)}: {cause}")
+                others.append(f"the job is closed {_by(entry)}: {one_line(cause)}")
             case JobReopened():
                 others.append(f"the job is reopened {_by(entry)}")
             case EngineChanged():
                 others.append(f"the engine is changed {_by(entry)}")
             case JobFact(field, value):
-                others.append(f"{field} is changed {_by(entry)} to {value}")
+                others.append(f"{field} is changed {_by(entry)} to {one_line(value)}")
             case _:
                 pass
     lines = [f"{_entries(n)} {who} {'is' if n == 1 else 'are'} {what}" for (who, what), n in counts.most_common()]
     return [*lines, *others]
+
+
+def _unsigned(new: Sequence[Entry], signatures: Mapping[str, Signature]) -> list[str]:
+    """What is added to a job that is here though no journal vouches for it."""
+    counts = Counter(_of(entry) for entry in new if entry.id not in signatures)
+    added = counts.most_common()
+    return [f"{_entries(n)} {who} {'is' if n == 1 else 'are'} added that no journal signed" for who, n in added]
 
 
 def _entries(count: int) -> str:
@@ -153,8 +161,8 @@ def _entries(count: int) -> str:
 
 
 def _of(entry: Entry) -> str:
-    return f"of {entry.technician or 'nobody named'}"
+    return f"of {one_line(entry.technician) or 'nobody named'}"
 
 
 def _by(entry: Entry) -> str:
-    return f"by {entry.technician or 'nobody named'}"
+    return f"by {one_line(entry.technician) or 'nobody named'}"

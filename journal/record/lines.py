@@ -11,6 +11,7 @@ from sqlite_utils import Database
 
 from journal.facts import Entry, JobOpened, JobReopened, Source, kind_of
 from journal.facts.codec import time_from_text, time_to_text
+from journal.facts.one_line import one_line
 from journal.record.job import Job, JobState
 
 QUIET = frozenset({"run end", "baseline", "cut", "condition", "trouble code", "photo cue", "photo", "photo placed",
@@ -167,12 +168,12 @@ def _line(row: tuple[object, ...]) -> JobLine:
     return JobLine(
         id=str(id_),
         reference=str(reference),
-        unit=str(unit),
-        complaint=str(complaint),
+        unit=one_line(str(unit)),
+        complaint=one_line(str(complaint)),
         state=JobState(str(state)),
         opened_at=time_from_text(str(opened)),
         last_at=time_from_text(str(last)),
-        technician=str(technician),
+        technician=one_line(str(technician)),
         entries=int(str(entries)),
         waiting=int(str(waiting)),
         headline=str(headline),

@@ -7,6 +7,7 @@ import sqlite3
 import uuid
 from collections.abc import Sequence
 from dataclasses import replace
+from typing import Any
 
 from journal.errors import BadInput
 from journal.facts import Answer, Entry, JobOpened, PartAnswer, PartWanted, Photo, Question, Withdrawal, to_milliseconds
@@ -41,6 +42,18 @@ def entry_of(row: tuple[object, ...]) -> tuple[int, Entry]:
     """The sequence number and the entry of a row; `BadInput` when it is none this version knows."""
     seq, *fields, body = row
     return int(str(seq)), entry_from(fields, json.loads(str(body)))
+
+
+def parsed(text: str | bytes) -> Any:
+    """JSON in which no object names a field twice, of which one alone would be seen; `ValueError` for any other."""
+    return json.loads(text, object_pairs_hook=_fields)
+
+
+def _fields(pairs: list[tuple[str, Any]]) -> dict[str, Any]:
+    fields = dict(pairs)
+    if len(fields) != len(pairs):
+        raise ValueError("a field is named twice")
+    return fields
 
 
 _NAMES = ("id", "job", "at_utc", "offset_minutes", "technician", "source", "heard", "clip", "certainty")

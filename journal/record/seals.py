@@ -22,6 +22,7 @@ from journal.facts import Entry
 from journal.facts.codec import entry_to_json
 from journal.record import rows, sums
 from journal.record.keys import JournalKey, signed_by
+from journal.record.rows import parsed
 from journal.record.sums import REMEDY
 
 _ENTRY = b"cutout journal entry\n"
@@ -211,6 +212,6 @@ def troubles(
 def _parsed(body: object) -> object:
     """The body's JSON; the text itself where it is none."""
     try:
-        return json.loads(str(body))
+        return parsed(str(body))
     except (ValueError, RecursionError):
         return body

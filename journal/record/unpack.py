@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
-import json
 import re
 import shutil
 import zipfile
@@ -24,6 +23,7 @@ from journal.record.intake import AHEAD
 from journal.record.keys import signed_by
 from journal.record.photos import check_photo, is_original_here, keep_original, keep_page_copy, other_copy
 from journal.record.replay import replay
+from journal.record.rows import parsed
 from journal.record.seals import Signature, digest, message
 from journal.record.store import Store
 
@@ -273,7 +273,7 @@ def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
 
 def _json(data: bytes, pack: str) -> Any:
     try:
-        return json.loads(data)
+        return parsed(data)
     except (ValueError, RecursionError):
         raise BadInput(f"{pack} is damaged: have it sent again") from None
 

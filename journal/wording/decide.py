@@ -10,32 +10,24 @@ from dataclasses import dataclass, replace
 from journal.facts import Baseline, Cut
 from journal.hearing.types import Candidate
 from journal.wording.belief import Belief, believe
+from journal.wording.beside import told_plainly, understood_in_full
 from journal.wording.evidence import told_short
 from journal.wording.expect import expected
 from journal.wording.figures import settings
 from journal.wording.hypotheses import TYPED, in_words
 from journal.wording.meanings import Refused
-from journal.wording.numbers import DIGITS, TEENS, TENS, spell
+from journal.wording.numbers import spell
 from journal.wording.say import describe, read_back
 from journal.wording.tokens import tokenise
 from journal.wording.types import Command, CommandWord, Context, Decision, Meaning, Number, Verdict
 from journal.wording.understood import Piece, answers_nothing
-
-_SAID = "|".join((*DIGITS, *TEENS, *TENS))
-_DOUBT_MARK = re.compile(
-    r"[<>~≈±≥≤∼˜﹥＞＜⩾⩽≠¬!?][=]?\s*[0-9]|[0-9]\s*[?+]|[0-9]\s-\s*$|[0-9]⁄[0-9]|[²³¹⁰⁴-⁹][0-9]|\s[²³¹⁰⁴-⁹]"
-    r"|(?:2[1-9]|[3-9][0-9])-[0-9]|[0-9]{2},[0-9],[0-9]"
-    r"|\b(?:over|under|above|below|at least|at most|nearly|almost|negative|more than|less than)\s+(?:a\s+)?"
-    rf"(?:[0-9]|{_SAID}|hundred|thousand)",
-    re.IGNORECASE,
-)
-"""Typed beside a number: more or less than it, about it, or not sure of it."""
 
 _TELLS = (CommandWord.REPEAT, CommandWord.READ_BACK, CommandWord.MISSED, CommandWord.OUTLOOK)
 _WAITS = (CommandWord.HOLD, CommandWord.CARRY_ON, CommandWord.SKIP, CommandWord.AGAIN)
 _ANSWERS = (CommandWord.YES, CommandWord.NO, CommandWord.FIRST, CommandWord.SECOND, CommandWord.NEITHER)
 
 _CHOOSE_FIRST = (CommandWord.YES, CommandWord.FIRST)
+_TO = re.compile(r"\W*to\b", re.IGNORECASE)
 
 NOTHING_FOR_IT = "not for the journal"
 """Why something is let go that makes no sense to the journal at all."""
@@ -68,9 +60,42 @@ def decide(
 
 
 def decide_text(text: str, context: Context) -> tuple[Decision, ...]:
-    """The same for typed words: nothing in them sounds like anything else, but a mark may doubt a number."""
+    """The same for typed words: nothing in them sounds like anything else; what stands beside a number may doubt it."""
     found = decide((Candidate(text, 0.0, TYPED),), context)
-    return tuple(doubted(d) for d in found) if _DOUBT_MARK.search(text) else found
+    if all(d.verdict is Verdict.LET_GO for d in found) and (plainly := told_plainly(text)) != text:
+        asked = decide((Candidate(plainly, 0.0, TYPED),), context)
+        return tuple(replace(_in_doubt(d), heard=text) for d in asked) if all(d.meaning for d in asked) else found
+    values = {value for d in found if (value := getattr(d.meaning, "value", None)) is not None}
+    return found if understood_in_full(text, values) else _one_question(tuple(_in_doubt(d) for d in found))
+
+
+def _one_question(decisions: tuple[Decision, ...]) -> tuple[Decision, ...]:
+    """With several readings of one cylinder, one after another, asked about as one: "thirty eight to thirty nine"."""
+    kept: list[Decision] = []
+    for each in decisions:
+        last = kept[-1] if kept else each
+        one, other = last.meaning, each.meaning
+        if isinstance(one, Cut) and isinstance(other, Cut) and _TO.match(each.heard):
+            # "38 to 39": what is typed is the word, and no cylinder two.
+            other = replace(other, cylinder=one.cylinder)
+        alike = isinstance(one, Cut) and isinstance(other, Cut) and one.cylinder == other.cylinder and one != other
+        if alike and other is not None and last.verdict is each.verdict is Verdict.ASK:
+            others = (*last.alternatives, other)
+            heard, prompt = f"{last.heard} {each.heard}", question(one, others) if one is not None else ""
+            kept[-1] = replace(last, alternatives=others, heard=heard, prompt=prompt)
+        else:
+            kept.append(each)
+    return tuple(kept)
+
+
+def _in_doubt(decision: Decision) -> Decision:
+    """A question about what has a number that was not understood in full; what has none stands."""
+    meaning = decision.meaning
+    if decision.verdict is not Verdict.TAKE or meaning is None or in_words(meaning):
+        return decision
+    if isinstance(meaning, Number) or (isinstance(meaning, Command) and meaning.value is not None):
+        return _again(decision.heard, decision.certainty)
+    return doubted(decision)
 
 
 def said_twice(before: Decision | None, decision: Decision, context: Context) -> Decision | None:

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 _TOKEN = re.compile(
     r"""[a-z]+/h\b | mm3 | \#                       # units and marks that are said
     | [0-9]{1,3}(?:,[0-9]{3})+(?:\.[0-9]+)?         # 1,950
+    | (?<![0-9.,/]) [0-9]+ (?:\s+(?:1/2|1/4|3/4)|\s?[½¼¾]) (?![0-9/])  # 38 1/2
     | (?<![0-9.,]) (?:2[1-9]|[3-9][0-9]|[0-9]{3,4}),[0-9]{1,2} (?![0-9.,])   # 37,5; no cylinder before a reading
     | (?<![0-9.,]) [0-9]{1,2},[0-9]{1,3} (?=\s?(?:ohm|mm|bar|psi|kpa|mpa|mbar|mg|kw|%|l/h|degrees|volt)) # 1,1 ohm
     | [0-9]*\.?[0-9]+                              # 38, 38.5, .5
@@ -20,6 +21,8 @@ _IS = re.compile(r"(?<=[0-9])'s\b", re.IGNORECASE)
 """What is said of a number in figures: "5's 38"."""
 _MINUS = re.compile(r"(?<![\w.,])(?:[-–‑－﹣](?=\.?[0-9])|[−–](?=\s?\.?[0-9]))")
 """A sign before a number, which is no dash between words or figures."""
+_FRACTION = re.compile(r"([0-9]+)\s*(1/2|1/4|3/4|[½¼¾])")
+_PARTS = {"1/2": ".5", "½": ".5", "1/4": ".25", "¼": ".25", "3/4": ".75", "¾": ".75"}
 _THOUSANDS = re.compile(r",(?=[0-9]{3})")
 _QUOTES = str.maketrans({"’": "'", "‘": "'", "`": "'", "–": "-", "—": ",", "³": "3", "-": " ", "…": ","})
 _WHOLE = {"−": "minus", "%": "percent", "#": "number", "/": "slash", "ok": "okay"}
@@ -49,10 +52,12 @@ def tokenise(text: str) -> tuple[Token, ...]:
     signed = _MINUS.sub("−", text)
     for match in _TOKEN.finditer(_NUMBER_SIGN.sub(_num, _IS.sub("is", signed.translate(_QUOTES)))):
         word = match.group().lower()
-        if not (word[0].isalnum() or word[-1].isdigit() or word in "%=#/−"):
+        if not (word[0].isalnum() or word[-1].isnumeric() or word in "%=#/−"):
             pause = True
             continue
-        if word[-1].isdigit():
+        if fraction := _FRACTION.fullmatch(word):
+            word = fraction.group(1) + _PARTS[fraction.group(2)]
+        elif word[-1].isdigit():
             word = _THOUSANDS.sub("", word).replace(",", ".")
         tokens.append(Token(_WHOLE.get(word, word), match.start(), pause))
         pause = False

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import logging
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -229,3 +230,48 @@ def test_a_parts_number_stays_when_only_its_state_is_said(folder: Path, capsys: 
     assert "valve bridge, cylinder 3: fitted, VB-30017" in run(capsys, "show")[1]
     run(capsys, "part", "valve", "bridge", "--state", "fitted", "--number", "VB-2")
     assert "VB-2" in run(capsys, "show")[1]
+
+
+@pytest.mark.parametrize("option", ["--unit", "--technician", "--customer", "--work-order", "--serial"])
+def test_a_name_is_one_line(capsys: pytest.CaptureFixture[str], folder: Path, option: str) -> None:
+    """Else it could write a line of the list, or of who signed what."""
+    for broken in ("Ash\nZZZZ  9 entries", "Ash\u2028B", "Ash\x1b[2J", "Ash\tB"):
+        assert "give one line" in refused(capsys, *OPEN, option, broken)
+    assert run(capsys, "jobs")[1].count("\n") <= 1
+    assert run(capsys, *OPEN)[0] == 0
+    assert "give one line" in refused(capsys, "enter", "--technician", "B\nC", "idle cut-out test")
+
+
+@pytest.mark.parametrize("command", ["enter", "try"])
+def test_a_line_that_would_take_long_to_make_out_is_refused_and_what_is_before_it_not_entered(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path, command: str
+) -> None:
+    run(capsys, *OPEN)
+    assert "at most 300" in refused(capsys, command, "note " + "grease " * 60)
+    assert "at most 300" in refused(capsys, command, "four cut " + "9" * 300)
+    lines = tmp_path / "lines.txt"
+    lines.write_text("idle cut-out test\nnote " + "grease " * 60 + "\n", encoding="utf-8")
+    assert "at most 300" in refused(capsys, "enter", "--file", str(lines))
+    assert "idle cut-out" not in run(capsys, "show")[1]
+    assert run(capsys, command, "note " + "g" * 295)[0] == 0
+
+
+@pytest.mark.parametrize(
+    "words", [f"four cut {said}" for said in ("38 or 39", "between 38 and 39", "37.6.1", "3.76e1")]
+)
+def test_what_enter_asks_about_try_asks_about_too(capsys: pytest.CaptureFixture[str], folder: Path, words: str) -> None:
+    run(capsys, *OPEN)
+    run(capsys, "enter", "idle cut-out test")
+    run(capsys, "enter", "baseline thirty")
+    assert run(capsys, "try", words)[1].startswith("ask: ")
+    assert run(capsys, "enter", words)[1].startswith("  ? ")
+
+
+def test_a_pdf_is_made_without_a_word_of_the_library(
+    capsys: pytest.CaptureFixture[str], folder: Path, tmp_path: Path
+) -> None:
+    """It warns of letters that a typeface lacks; the write-up says so itself."""
+    pytest.importorskip("fpdf", reason="fpdf2 is not installed: PDFs are made by it")
+    run(capsys, *OPEN)
+    assert run(capsys, "write-up", "--to", str(tmp_path / "job.pdf"))[2] == ""
+    assert not logging.getLogger("fpdf.output").isEnabledFor(logging.WARNING)

@@ -73,6 +73,9 @@ def other_program(store: Store, *lines: str) -> None:
 
 ALTERED: dict[str, tuple[str, ...]] = {
     "a reading": ("UPDATE entries SET body = replace(body, '37.0', '30.0') WHERE seq = 3",),
+    "a field named twice, of which one alone is seen": (
+        'UPDATE entries SET body = \'{"kind":"note",\' || substr(body, 2) WHERE seq = 3',
+    ),
     "who": ("UPDATE entries SET technician = 'Bo' WHERE seq = 3",),
     "when": ("UPDATE entries SET at_utc = '2026-03-01T08:00:02.500Z' WHERE seq = 3",),
     "where the clock stood": ("UPDATE entries SET offset_minutes = 60 WHERE seq = 3",),

@@ -21,6 +21,7 @@ from journal.cli.main import group
 from journal.errors import BadInput, RecordError
 from journal.facts import (
     Answer,
+    ClockSetBack,
     Correction,
     Cut,
     Engine,
@@ -36,7 +37,7 @@ from journal.facts import (
     new_id,
 )
 from journal.record import unpack as unpacking
-from journal.record.brought import Brought
+from journal.record.brought import Brought, signers
 from journal.record.clips import keep_clip
 from journal.record.keys import journal_key, name_of
 from journal.record.pack import pack
@@ -454,3 +455,53 @@ def test_a_large_file_to_read_in_a_pack_is_looked_through_and_not_held(here: Sto
     altered = {"readme.txt": bytes(199_999_999) + b"x"}
     with pytest.raises(BadInput, match=r"was changed or damaged at readme\.txt"):
         unpack(here, rewritten(tmp_path / "large.zip", lambda files: files.update(altered)))
+
+
+def unsigned(files: dict[str, bytes]) -> None:
+    del files["signatures.jsonl"]
+    honest(files)
+
+
+def test_what_no_journal_signed_is_asked_about_before_it_is_added_to_a_job_that_is_here(
+    here: Store, there: Store, tmp_path: Path
+) -> None:
+    job = a_job(there)
+    pack(there, job.job, tmp_path / "first.zip")
+    unpack(here, tmp_path / "first.zip")
+    there.append(job.say(Cut(4, 38.0)))
+    pack(there, job.job, tmp_path / "more.zip")
+    here.close()
+    plain = run(here.folder, "unpack", str(tmp_path / "more.zip"), typed="n\n")
+    assert plain.exit_code == 0, "a journal vouches for it, and it changes nothing"
+    there.append(job.say(Cut(5, 39.0)))
+    pack(there, job.job, tmp_path / "last.zip")
+    changed = rewritten(tmp_path / "last.zip", unsigned)
+    refused = run(here.folder, "unpack", str(changed), typed="n\n")
+    assert refused.exit_code == 1 and "1 entry of Ada is added that no journal signed" in refused.output
+    assert run(here.folder, "unpack", str(changed), typed="y\n").exit_code == 0
+    with Store.open(here.folder) as again:
+        assert again.job(job.job).entries[-1].body == Cut(5, 39.0)
+
+
+FORGED = "Ash\n  9 entries of Ash: signed by this journal"
+
+
+def test_a_name_that_a_pack_brings_writes_no_line_of_its_own(here: Store, there: Store, tmp_path: Path) -> None:
+    job = opened(technician=FORGED)
+    there.append(*job.entries)
+    pack(there, job.job, tmp_path / "job.zip")
+    here.close()
+    for arguments in (["unpack", str(tmp_path / "job.zip")], ["show"], ["jobs"], ["write-up"]):
+        done = run(here.folder, *arguments)
+        assert done.exit_code == 0, done.output
+        assert not any(line.strip().startswith("9 entries of") for line in done.output.splitlines()), arguments
+
+
+def test_a_mark_that_the_clock_was_set_back_is_said_to_be_one() -> None:
+    job = Scribe(technician="")
+    job.open()
+    job.say(ClockSetBack((job.entries[0].id,)))
+    assert signers(job.entries, {}, b"") == [
+        "1 entry of nobody named: not signed",
+        "1 entry of the journal itself, that the clock was set back: not signed",
+    ]

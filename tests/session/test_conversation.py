@@ -301,8 +301,12 @@ def test_chat_stays_unanswered(session: Session, chat: str) -> None:
 
 
 MARKED = [
-    ">38", "~38", "38?", "− 38", "-38", "<=38", ", – 38", "－38", "≠38", "?38", "38+", "38 -", "3⁄8", "38-40",
+    ">38", "38?", "− 38", "-38", "<=38", ", – 38", "－38", "≠38", "?38", "38+", "38 -", "3⁄8", "38-40",
     "negative thirty eight", "over 38", "under thirty eight", "at least 38", "nearly thirty eight",
+    "38 to 39", "thirty eight to thirty nine", "38^2", "38*2", "38 - 2", "38 * 2", "38_5", "38^5", "3×8", "3*8", "3·8",
+    "3_8", "3'8", "3-8", "‐38", "⁻38", "➖38", "٣٨", "38.½", "38x", "x38", "38|39", "38 § 39", "down from 38",
+    "half of 38", "twice 38", "38 times two", "less than 38", "38 squared", "38 and a bit", "38 or 39",
+    "thirty eight or thirty nine", "between 38 and 39", "38, was 30", "37.6.1", "3.76e1",
 ]  # fmt: skip
 
 
@@ -311,6 +315,52 @@ def test_a_mark_beside_a_typed_number_is_asked_about(session: Session, written: 
     say(session, *RUNNING)
     assert [o.verdict for o in session.type(written)] == [Verdict.ASK]
     assert cuts(session) == []
+
+
+def test_a_number_with_two_points_is_asked_about(session: Session) -> None:
+    say(session, *RUNNING)
+    assert {o.verdict for o in session.type("four cut 38 point five point six")} == {Verdict.ASK}
+
+
+def test_a_minus_before_a_cylinder_is_asked_about(session: Session) -> None:
+    say(session, *RUNNING)
+    assert {o.verdict for o in session.type("cylinder -4 cut, 38")} == {Verdict.ASK}
+
+
+def test_a_typed_to_is_never_the_cylinder_two(session: Session) -> None:
+    say(session, *RUNNING)
+    assert all(o.verdict is not Verdict.TAKE for o in session.type("to cut thirty eight"))
+    assert cuts(session) == []
+
+
+@pytest.mark.parametrize(
+    ("written", "value"),
+    [
+        ("38 1/2", 38.5), ("38½", 38.5), ("38 ¼", 38.25), ("38 3/4", 38.75), ("~38", 38), ("≈38", 38), ("about 38", 38),
+        ("ca. 38", 38), ("38ish", 38), ("38 or so", 38), ("(38)", 38), ("= 38", 38), ("-> 38.", 38), ("38mm3", 38),
+        ("went from 35 to 38", 38), ("up to 38", 38), ("1,000 no, 38", 38),
+    ],
+)  # fmt: skip
+def test_what_is_understood_in_full_is_entered(session: Session, written: str, value: float) -> None:
+    """A needle is read about; "about" and its sign are one."""
+    say(session, *RUNNING)
+    assert [o.verdict for o in session.type(f"four cut {written}")] == [Verdict.TAKE]
+    assert cuts(session) == [(4, value)]
+
+
+def test_figures_that_answer_or_correct_are_held_to_the_same_rule(session: Session) -> None:
+    say(session, *RUNNING)
+    assert [o.verdict for o in session.type("four cut three hundred")] == [Verdict.ASK]
+    assert all(o.verdict is not Verdict.TAKE for o in session.type("38^2"))
+    say(session, "five cut 36")
+    assert [o.verdict for o in session.type("correct five 38^2")] == [Verdict.ASK]
+    assert cuts(session) == [(5, 36)]
+
+
+def test_a_typed_range_is_one_question_of_both_ends(session: Session) -> None:
+    say(session, *RUNNING)
+    (outcome,) = session.type("four cut 38 to 39")
+    assert outcome.say == "four: thirty-eight, or thirty-nine?"
 
 
 def test_a_decimal_comma_is_understood_where_it_can_mean_only_that(session: Session) -> None:

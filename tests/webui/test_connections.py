@@ -193,6 +193,21 @@ def test_a_body_that_grows_past_what_is_taken_is_broken_off(lan: Shop) -> None:
         assert b" 413 " in said(line)[:40] or lan.log()[-1]["refused"] == "form too large"
 
 
+def test_a_request_with_two_lengths_is_refused_and_nothing_behind_it_is_answered(lan: Shop) -> None:
+    """RFC 9112, 6.1 and 6.3: such a request may hide another, so the line is closed after the answer."""
+    name = lan.app.config["SESSION_COOKIE_NAME"]
+    cookie = lan.client.get_cookie(name)
+    assert cookie is not None
+    start = f"Host: 127.0.0.1\r\nCookie: {name}={cookie.value}\r\n"
+    two = f"POST /code HTTP/1.1\r\n{start}Content-Length: 5\r\nTransfer-Encoding: chunked\r\n\r\n0\r\n\r\n"
+    hidden = f"GET / HTTP/1.1\r\n{start}\r\n"
+    with serving(lan) as address, line_to(address) as line:
+        line.sendall((two + hidden).encode())
+        got = said(line)
+    assert got.startswith(b"HTTP/1.1 400 ")
+    assert got.count(b"HTTP/1.1 ") == 1
+
+
 def form_of(sign: str, **fields: Any) -> tuple[bytes, str]:
     """A form's body and its type."""
     made = EnvironBuilder(method="POST", data={"csrf_token": sign, **fields})

@@ -218,6 +218,21 @@ def test_a_reading_added_by_numbers_is_doubted_as_the_spoken_one_is(tested: tupl
     assert cut_of(shop.job(job), 6)[1] == 3710
 
 
+def test_a_number_by_hand_is_in_plain_figures(tested: tuple[Shop, str]) -> None:
+    shop, job = tested
+    count = len(shop.job(job).entries)
+    for form in (
+        {"value": "1_0"},
+        {"value": "3e1"},
+        {"value": "٣٨"},
+        {"value": "nan"},
+        {"cylinder": "0_3", "value": "37"},
+    ):
+        answer = shop.post(f"/job/{job}/add", **{"run": "1", "cylinder": "6", "sure": "yes", **form})
+        assert answer.status_code == 400, form
+    assert len(shop.job(job).entries) == count
+
+
 def test_a_plausible_correction_is_not_asked_about(tested: tuple[Shop, str]) -> None:
     """A question asked of the user costs too: whatever the spoken road takes without asking is taken here."""
     shop, job = tested
