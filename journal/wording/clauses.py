@@ -63,6 +63,8 @@ class Item:
     """Whether its words begin with a denial, which must not be passed over."""
     torn: bool = False
     """Whether it ends where the words could go on as the same number: "thirty" of "thirty eight"."""
+    joined: bool = False
+    """Whether an "and" joins it to a number, of which it may be a part: "eleven and one"."""
 
     @property
     def unknown(self) -> bool:
@@ -241,7 +243,7 @@ class Clause:
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
-    kept = _without_skipped(items)
+    kept = _without_rises(_without_skipped(items))
     cost, asked = 0.0, False
     denied = [
         i + 1 for i, item in enumerate(kept[:-1])
@@ -284,6 +286,17 @@ def _without_skipped(items: Sequence[Item]) -> list[Item]:
         for i in (at, at + 1)
     }  # fmt: skip
     return [item for i, item in enumerate(items) if i not in skipped] if len(skipped) < len(items) else list(items)
+
+
+def _without_rises(items: list[Item]) -> list[Item]:
+    """Without how far a number rose, where it is said what it rose to: "up three to twenty five"."""
+    for at, item in enumerate(items[:-2]):
+        rise = items[at + 1]
+        if has_role(item, "rise", "fall") and rise.number is not None and rise.start == item.end:
+            later = [other for other in items[at + 2 :] if other.number is not None]
+            if later and not rise.unit:
+                return [*items[:at], *items[at + 2 :]]
+    return items
 
 
 def _is_number(item: Item) -> bool:

@@ -11,14 +11,15 @@ from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
 from journal.wording.lexicon import Part, Said, lexicon
 from journal.wording.numbers import atoms, readings
-from journal.wording.things import Thing, thing_at
+from journal.wording.things import Thing, one_of, thing_at
 
 _FAMILIES = (
     frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
-    frames_readings.repeated,
+    frames_readings.repeated, frames_readings.in_order,
     frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
-    frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
-    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back,
+    frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.complaints, frames_job.counts,
+    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back, frames_mending.control,
+    frames_mending.mixed_up,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
@@ -31,6 +32,7 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_COUNTED = frozenset({"hundred", "thousand"})
 _NUMBERED_BESIDES = frozenset(
     {"check", "condition", "part wanted", "trouble code", "job fact", "run start", "photo cue"}
 )
@@ -187,11 +189,11 @@ class _Search:
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
         kept = (
-            Way(_mixed(self._each(_units_shared(_replaced(made)))), cost)
+            Way(_mixed(self._each(_units_shared(_parts_shared(_amended(_replaced(made)))))), cost)
             for made, cost in found.items()
             if cost < _WORST
         )
-        return sorted(kept, key=lambda way: way.cost)
+        return sorted((way for way in kept if way.made), key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
         """With what is said of all cylinders said of each."""
@@ -212,6 +214,9 @@ class _Search:
         """The parts so far with one more, where it means anything."""
         if step.parts and all(p.role == "link" for p in step.parts):
             return items
+        if items and not step.pause and any(self.said[at].pause for at in range(items[-1].end, step.start)):
+            # The pause stood before a word that means nothing.
+            step = replace(step, pause=True)
         return (*items, step)
 
     def _put(
@@ -255,6 +260,8 @@ class _Search:
                 cylinder = 1 if placed == "front" else self.cylinders
                 yield Item(at, end, parts=(_DOUBTFUL,), cylinders=(cylinder,), pause=pause)
                 continue
+            for few in (int(p.value) for p in parts if p.role == "first_few"):
+                yield Item(at, end, cylinders=tuple(range(1, min(few, self.cylinders) + 1)), pause=pause)
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
@@ -309,11 +316,15 @@ class _Search:
         if self.wants and (before == "and" or pause):
             # "A hose and six washers": so many washers rather than a hose for cylinder six.
             extra += _MORE_PARTS
+        elif before == "to" and start == at and not pause:
+            # "Crept up to one eighty two" is hardly cylinder one.
+            extra += _PART_OF_A_NUMBER
         elif before == "and" and start > 1 and atoms(self.words[start - 2]) and not pause:
             # "Eleven and one" is hardly eleven with cylinder one out.
             extra += _PART_OF_A_NUMBER
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
-            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
+            joined = before == "and" and start == at and start > 1 and bool(atoms(self.words[start - 2])) and not pause
+            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed, joined=joined)
         for end, several, cost in several_at(self.words, at, self.cylinders):
             if len(several) > 1 and max(several) <= self.cylinders:
                 yield Item(start, end, extra + cost, cylinders=several, pause=pause)
@@ -328,7 +339,8 @@ class _Search:
             if reading.end < longest and not self.said[reading.end].pause:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
-                torn = tens and digit
+                counted = self.words[reading.end - 1] in _COUNTED
+                torn = (tens and digit) or (counted and bool(atoms(self.words[reading.end])))
                 goes_on = self.words[reading.end] in _GOES_ON
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
             end, unit = self._unit(reading.end)
@@ -377,6 +389,47 @@ def _item_costs(items: tuple[Item, ...]) -> float:
 def _replaced(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """Without what the speaker said anew: "two injectors, no, three injectors"."""
     return tuple(m for at, m in enumerate(made) if at + 1 == len(made) or not made[at + 1].instead)
+
+
+def _amended(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Readings said anew after words that they were mixed up, as corrections."""
+    if not any(m.kind == "amends" for m in made):
+        return made
+    out = []
+    for one in made[[m.kind for m in made].index("amends") + 1 :]:
+        if one.kind != "cut" or one.get("value") is None:
+            return ()
+        kept = tuple(f for f in one.fills if f.name in ("cylinder", "value", "unit"))
+        out.append(replace(one, kind="command", fills=(Fill("word", "correct"), *kept)))
+    return tuple(out) if made[0].kind == "amends" else ()
+
+
+_OF_A_CYLINDER_EACH = frozenset(
+    {"injector", "valve bridge", "rocker", "pushrod", "valve spring", "cam follower", "injector cup", "injector seals"}
+)
+"""Parts of which every cylinder has its own."""
+
+
+def _parts_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Parts for the cylinders they are for: "two injectors, one for two and one for five", "a rocker and a bridge for
+    three"."""
+    out: list[Made] = []
+    for at, one in enumerate(made):
+        rest = made[at + 1 :]
+        if one.kind != "part wanted" or one.get("cylinder") is not None or not rest or rest[0].kind != "part wanted":
+            out.append(one)
+            continue
+        name = one_of(str(one.get("description")))
+        each = [m for m in rest if m.kind == "part wanted" and one_of(str(m.get("description"))) == name]
+        count = sum(int(str(m.get("quantity") or 1)) for m in each)
+        if each and count == int(str(one.get("quantity") or 1)) and all(m.get("cylinder") for m in each):
+            continue
+        place = next((f for f in rest[0].fills if f.name == "cylinder"), None)
+        if place is not None and name in _OF_A_CYLINDER_EACH and not one.get("quantity"):
+            out.append(replace(one, fills=(*one.fills, place)))
+            continue
+        out.append(one)
+    return tuple(out)
 
 
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:

@@ -167,7 +167,7 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     for index, item in said_first:
         if index in clause.used and len(item.parts) < 2:
             continue
-        if index and has_role(item, "link") and clause.items[index - 1].number is not None:
+        if index and has_role(item, "link") and clause.items[index - 1].number is not None and not item.pause:
             # A word that may mean nothing is no judgement of the number before it.
             continue
         for said in item.parts:

@@ -113,11 +113,27 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if measured and isinstance(context.last, Check) and "value" in said:
         return _measured_alike(said, cylinder, context.last)
     if "value_of" in said:
-        if said["value_of"] == "last" and isinstance(context.last, PartWanted):
-            return replace(context.last, cylinder=cylinder)
-        read = [value for c, value in context.already_cut if said["value_of"] in ("last", c)]
-        return Cut(cylinder, read[-1]) if read else Refused("nothing was read before it: say the number")
+        return _alike(said["value_of"], cylinder, context)
+    if "rise" in said:
+        if context.baseline is None:
+            return Refused("there is no baseline to add it to: say the number")
+        return Cut(cylinder, round(context.baseline + said["rise"], 6))
     return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=_unit_read(said, context))
+
+
+def _alike(which: int | str, cylinder: int, context: Context) -> Meaning | Refused:
+    """The same of a cylinder as was said last, or of another one."""
+    last = context.last
+    if which == "last" and isinstance(last, PartWanted | Check):
+        return replace(last, cylinder=cylinder)
+    if which == "last" and isinstance(last, Cut) and last.no_change:
+        return Cut(cylinder, None, no_change=True)
+    read = [value for c, value in context.already_cut if which in ("last", c)]
+    if read:
+        return Cut(cylinder, read[-1])
+    if which == "last" and context.baseline is not None:
+        return Cut(cylinder, None, no_change=True)
+    return Refused("nothing was read before it: say the number")
 
 
 def _other_quantity(said: dict[str, Any], context: Context) -> Quantity | None:
@@ -171,7 +187,12 @@ def _unit(quantity: Quantity, said: dict[str, Any], context: Context, *, conditi
     return settle_unit(quantity, said["value"], said.get("unit", ""), context, condition=condition)[0]
 
 
-def _condition(said: dict[str, Any], context: Context) -> Meaning:
+def _condition(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    if said.get("same"):
+        last = context.last
+        if not isinstance(last, Condition) or context.run_id:
+            return Refused("it is not clear what that is of: say what was measured")
+        return Condition(last.quantity, said["value"], _unit(last.quantity, said, context))
     quantity = Quantity(said["quantity"])
     if quantity == context.quantity and quantity in (Quantity.FUEL_RATE, Quantity.POWER):
         return Baseline(said["value"], quantity, said.get("unit", ""))
