@@ -11,6 +11,7 @@ from journal.facts import (
     Answer,
     Entry,
     PartAnswer,
+    PartState,
     Photo,
     PhotoMark,
     PhotoPlaced,
@@ -19,7 +20,7 @@ from journal.facts import (
     RunStarted,
     WriteUpEdited,
 )
-from journal.record.job import Asked, Job, Reading, Run
+from journal.record.job import Asked, Job, Part, Reading, Run
 from journal.wording.types import Context, Range
 
 SPREAD = 0.5
@@ -72,6 +73,7 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
     context = Context(
         engine=job.engine,
         question_options=asked.question.body.options if asked else (),
+        parts=tuple((part.wanted.body, part.now(_latest(part))) for part in job.parts),
         units=tuple((units or {}).items()),
         last=job.effective[last.id].body if last and last.id in job.effective else None,
         last_id=last.id if last else "",
@@ -95,6 +97,11 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
         next_cylinder=run.next_cut(job.engine),
         ranges=tuple(_range(r) for r in run.conditions if r.value),
     )
+
+
+def _latest(part: Part) -> PartState:
+    """How far a wanted part has come."""
+    return part.answers[-1].body.state if part.answers else PartState.WANTED
 
 
 def _cut_values(run: Run, quantity: str, unit: str, baselines: Sequence[Reading]) -> tuple[tuple[int, float], ...]:

@@ -12,7 +12,8 @@ _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
     "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0, "please": 0.0,
-    "veto": 50.0,
+    "veto": 50.0, "polite": 50.0, "in_order": 0.05, "rise": 0.0, "fall": 0.2, "too": 0.0, "it_now": 0.0,
+    "return_to": 0.3,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
 _UNUSED_OTHERWISE = 1.2
@@ -294,7 +295,7 @@ def _without_rises(items: list[Item]) -> list[Item]:
         rise = items[at + 1]
         if has_role(item, "rise", "fall") and rise.number is not None and rise.start == item.end:
             later = [other for other in items[at + 2 :] if other.number is not None]
-            if later and not rise.unit:
+            if later and not rise.unit and not rise.pause:
                 return [*items[:at], *items[at + 2 :]]
     return items
 

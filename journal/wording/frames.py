@@ -15,11 +15,10 @@ from journal.wording.things import Thing, one_of, thing_at
 
 _FAMILIES = (
     frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
-    frames_readings.repeated, frames_readings.in_order,
-    frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
-    frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.complaints, frames_job.counts,
-    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back, frames_mending.control,
-    frames_mending.mixed_up,
+    frames_readings.repeated, frames_readings.in_order, frames_checks.checks, frames_checks.swaps, frames_job.runs,
+    frames_job.put_back, frames_job.ends, frames_job.codes, frames_job.photos, frames_job.parts,
+    frames_job.part_states, frames_job.repairs, frames_job.complaints, frames_job.counts, frames_mending.corrections,
+    frames_mending.moved, frames_mending.taken_back, frames_mending.control, frames_mending.mixed_up,
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
@@ -135,7 +134,7 @@ def ways(words: Sequence[Said], cylinders: int) -> list[Way]:
 def _asks(words: Sequence[str]) -> bool:
     """Whether somebody is asked something; "can you get me …" asks for a part."""
     _, parts = max(lexicon().at(words, 0), key=lambda pair: pair[0], default=(0, ()))
-    return any(p.role == "asking" for p in parts)
+    return any(p.role in ("asking", "polite") for p in parts)
 
 
 def ends_expression(words: Sequence[str]) -> bool:
@@ -316,7 +315,7 @@ class _Search:
         if self.wants and (before == "and" or pause):
             # "A hose and six washers": so many washers rather than a hose for cylinder six.
             extra += _MORE_PARTS
-        elif before == "to" and start == at and not pause:
+        elif before == "to" and start == at and not pause and self._goes_on(at + 1):
             # "Crept up to one eighty two" is hardly cylinder one.
             extra += _PART_OF_A_NUMBER
         elif before == "and" and start > 1 and atoms(self.words[start - 2]) and not pause:

@@ -250,6 +250,22 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
 
 
+def part_states(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """How far a wanted part has come: "the injector's on order", "the washers turned up"."""
+    state = next((p.value for item in clause.items for p in item.parts if p.role == "part_state"), None)
+    thing = next((item for item in clause.items if has_role(item, "wanted", "fixable", "part")), None)
+    if state is None or thing is None or any(item.number is not None for item in clause.items):
+        return
+    name = next((p.value for p in thing.parts if p.role == "wanted"), None)
+    clause.take("part_state", state)
+    clause.used.add(clause.items.index(thing))
+    words = Fill("called", (thing.start, thing.end), thing.start, thing.end)
+    what = Fill("description", name) if name else words
+    # "The pushrod's in" may mean the shop as well as the engine.
+    told = Fill("state", "fitted" if state == "in" else state)
+    yield (clause.made("part state", what, fill("cylinder", clause.cylinder()), told, asked=state == "in"),)
+
+
 def _more_parts(clause: Clause, *, wants: bool) -> Iterator[tuple[Made, ...]]:
     """More of the part just named: "one for two and one for five", "better get one for six as well"."""
     count = next((int(p.value) for item in clause.items for p in item.parts if p.role == "quantity_word"), None)
@@ -278,6 +294,7 @@ def _part_number(clause: Clause, thing: Item) -> int | None:
         if whole and item.start >= thing.end and (item.number or 0) >= _PART_NUMBERS_FROM:
             clause.used.add(index)
             clause.take("cylinder_word")
+            clause.take("part_number")
             return int(item.number or 0)
     return None
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterator
 
 from journal.wording.clauses import Clause, Fill, Item, Made, fill, has_role
-from journal.wording.frames_readings import odd
+from journal.wording.frames_readings import denies_number, odd
 
 _WORD_FIRST = 0.1
 """Cost of a number put right without "should have been" or the like."""
@@ -56,7 +56,7 @@ def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A number put right: "no, I meant thirty four on three", "four should've been thirty three"."""
     if not clause.items or clause.has("act", "back"):
         return
-    opened = has_role(clause.items[0], "fix")
+    opened = has_role(clause.items[0], "fix") or denies_number(clause)
     amended = clause.take("amend")
     if not opened and amended is None and clause.cylinder() is not None and clause.take("take_back") is not None:
         # "Strike three, it hadn't settled, twenty four and a half now."
@@ -99,7 +99,9 @@ def moved(clause: Clause) -> Iterator[tuple[Made, ...]]:
         clause.take("act", "cut")
         wrong = Fill("instead_of", denied[0][1].cylinders[0], denied[0][1].start, denied[0][1].end)
         yield (clause.made("command", word, about, fill("cylinder", right), wrong),)
-    elif len(places) == 1 and has_role(clause.items[0], "fix") and clause.has("belongs"):
+    elif len(places) == 1 and (
+        clause.has("belongs", "actually") or (has_role(clause.items[0], "fix") and clause.has("belongs"))
+    ):
         clause.take("belongs")
         clause.take("fix")
         yield (clause.made("command", word, about, fill("cylinder", clause.cylinder())),)

@@ -131,9 +131,8 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def _rise(clause: Clause, value: Item) -> float | None:
     """How far a number rose, where that is all that is said: "gone up six"."""
     for index, item in enumerate(clause.items):
-        before = item.end == value.start and not value.pause
-        by = has_role(item, "rise", "fall") and (before or clause.has("rise", "by") or clause.has("fall", "by"))
-        if by and not has_role(item, "link") and value.number is not None:
+        said = has_role(item, "rise", "fall") and not has_role(item, "link", "act")
+        if said and item.end == value.start and not value.pause and value.number is not None:
             clause.used.add(index)
             return -value.number if has_role(item, "fall") else value.number
     return None
@@ -148,11 +147,15 @@ def _only_too(clause: Clause) -> bool:
 
 def _returned_to(clause: Clause) -> int | None:
     """Where it is said that a cylinder is cut once more: "back on number one again"."""
-    for at, item in enumerate(clause.items[:-1]):
-        after = clause.items[at + 1]
-        if has_role(item, "return_to") and len(after.cylinders) == 1 and after.start == item.end and not after.pause:
-            return at
-    return None
+    return next((at for at in _before_a_cylinder(clause, "return_to")), None)
+
+
+def _before_a_cylinder(clause: Clause, role: str) -> list[int]:
+    """The items with a role that stand straight before a single cylinder."""
+    return [
+        at for at, (item, after) in enumerate(pairwise(clause.items))
+        if has_role(item, role) and len(after.cylinders) == 1 and not after.pause
+    ]  # fmt: skip
 
 
 def in_order(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -194,6 +197,15 @@ def _same_as(clause: Clause) -> int | None:
 
 def _first(several: Item) -> Fill:
     return Fill("cylinder", several.cylinders[0], several.start, several.end)
+
+
+def denies_number(clause: Clause) -> bool:
+    """Whether a number is said not to be so: "one seventy, not one ninety"."""
+    said = clause.said
+    return any(
+        has_role(item, "neg") and not has_role(item, "fix") and said[at].number is not None and not said[at].pause
+        for at, item in enumerate(said[:-1], 1)
+    )
 
 
 def odd(clause: Clause, named: bool) -> float:
@@ -272,7 +284,7 @@ def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
             or clause.has("quantity", "engine speed", "injection pressure")
         ):
             return
-        if clause.has("again") and sum(len(item.cylinders) for item in clause.items) == 1:
+        if clause.has("again") and _before_a_cylinder(clause, "act"):
             # "Back on one again, thirty six" is what one reads.
             return
         if clause.cylinder() is None and clause.several() is None and clause.take("all") is None:
@@ -294,7 +306,7 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if any(item.cylinders for item in clause.items):
         return
     value = clause.value()
-    if value is None or clause.has("amend", "yes"):
+    if value is None or clause.has("amend", "yes") or denies_number(clause):
         return
     unit = value.unit
     if clause.take("it_now") is not None:

@@ -18,6 +18,7 @@ from journal.facts import (
     Cut,
     JobFact,
     Note,
+    PartState,
     PartWanted,
     PhotoCue,
     PressureLevel,
@@ -34,6 +35,7 @@ from journal.facts import (
 from journal.facts.quantities import WATCHED
 from journal.wording.expect import expected
 from journal.wording.numbers import plain, spell
+from journal.wording.things import one_of
 from journal.wording.types import Command, CommandWord, Context, Meaning, Number
 from journal.wording.unit_sense import as_kept, settle_unit
 from journal.wording.vocabulary import Phrase
@@ -301,6 +303,29 @@ def _part_again(said: dict[str, Any], context: Context) -> Meaning | Refused:
     return Correction(context.last_id, replace(last, quantity=many))
 
 
+def _part_state(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    """How far a wanted part has come."""
+    name, cylinder = one_of(str(said["description"])), said.get("cylinder")
+    named = [(wanted, known) for wanted, known in context.parts if _is_called(wanted.description, name)]
+    own = [pair for pair in named if cylinder is None or pair[0].cylinder == cylinder]
+    if not own:
+        return Refused(f"no {name} is wanted")
+    if len(own) > 1:
+        return Refused(f"more than one {name} is wanted: say for which cylinder, or tap it on the page")
+    state = PartState(said["state"])
+    later = _BACK_ORDERED if state is PartState.ANSWERED else ""
+    known = own[0][1]
+    return replace(known, state=state, availability=later or known.availability, note="")
+
+
+def _is_called(description: str, name: str) -> bool:
+    """Whether a part goes by a name: "washers" of "six copper washers"."""
+    return set(name.split()) <= {one_of(word) for word in description.lower().split()}
+
+
+_BACK_ORDERED = "back-ordered"
+
+
 def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if context.question_options or context.expects_number:
         return Number(said["value"])
@@ -354,6 +379,7 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "job fact": lambda said, context: JobFact(said["field"], said.get("text") or plain(said["count"])),
     "part wanted": _part,
     "part again": _part_again,
+    "part state": _part_state,
     "repair": lambda said, context: RepairDone(said["text"]),
     "command": _command,
     "number": _number,

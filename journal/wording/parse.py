@@ -178,13 +178,17 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
         said = []
         for at, made in enumerate(way.made):
             start, end = words[made.start].token, words[made.end - 1].token + 1
-            if any(f.name == "words" for f in made.fills):
+            told = next((f for f in made.fills if f.name == "words"), None)
+            if told is not None:
+                start = words[told.start].token
                 # In the words said: with those that mean nothing by themselves, as far as the next thing said.
                 end = words[way.made[at + 1].start].token if at + 1 < len(way.made) else len(tokens)
             stop = tokens[end].start if end < len(tokens) else len(text)
             filled = tuple(
                 Filled("text", in_full(text[tokens[start].start : stop].strip(" ,;")))
                 if f.name == "words"
+                else Filled("description", " ".join(w.text for w in words[f.start : f.end]))
+                if f.name == "called"
                 else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
                 for f in made.fills
             )
