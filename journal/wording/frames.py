@@ -32,6 +32,7 @@ _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
 _COUNTED = frozenset({"hundred", "thousand"})
+_ZERO = frozenset({"oh", "o", "zero", "nought", "naught"})
 _NUMBERED_BESIDES = frozenset(
     {"check", "condition", "part wanted", "trouble code", "job fact", "run start", "photo cue"}
 )
@@ -342,6 +343,10 @@ class _Search:
                 torn = (tens and digit) or (counted and bool(atoms(self.words[reading.end])))
                 goes_on = self.words[reading.end] in _GOES_ON
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
+            two = reading.end == at + 2 and all(_figure(word) for word in self.words[at : at + 2])
+            if two and reading.value >= 10 and self.words[at + 1] not in _ZERO:
+                # "Eight six" may be eighty six or eight point six.
+                torn = True
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:
@@ -356,6 +361,11 @@ class _Search:
             return at, ""
         units = [(end, p.value) for end, parts in lexicon().at(self.words, at) for p in parts if p.role == "unit"]
         return max(units, default=(at, ""))
+
+
+def _figure(word: str) -> bool:
+    """Whether a word is a single figure, said and not written."""
+    return any(a.size == "digit" and not a.written and a.cost == 0 for a in atoms(word))
 
 
 def _has_own_name(thing: Thing, matched: Sequence[tuple[int, tuple[Part, ...]]]) -> bool:
@@ -374,7 +384,12 @@ def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> 
 
 
 def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
-    """With a bare cylinder and number among other things asked about: the number may belong to those."""
+    """With a bare cylinder and number among other things asked about: the number may belong to those.
+
+    So may fuel with nothing cut belong to a cylinder that is asked about.
+    """
+    if any(m.kind == "cut" and m.asked for m in made):
+        made = tuple(replace(m, asked=True) if m.kind == "fuel" else m for m in made)
     if not any(m.kind in _NUMBERED_BESIDES for m in made):
         return made
     return tuple(replace(m, asked=True) if m.kind == "cut" and m.bare else m for m in made)

@@ -57,7 +57,9 @@ def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if not clause.items or clause.has("act", "back"):
         return
     opened = has_role(clause.items[0], "fix") or denies_number(clause)
-    amended = clause.take("amend")
+    amended = clause.take("amend", "yes") or clause.take("amend", "maybe")
+    if amended is None and has_role(clause.said[0], "amend"):
+        amended = clause.take("amend", "first")
     if not opened and amended is None and clause.cylinder() is not None and clause.take("take_back") is not None:
         # "Strike three, it hadn't settled, twenty four and a half now."
         clause = clause.fresh()

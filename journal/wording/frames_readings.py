@@ -81,7 +81,7 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         extra += odd(clause, named) + (_WANTED if clause.has("want") else 0.0)
     # "Change number one to no change" puts right what only a number can.
     asked = only_dead and value is None
-    if same and value is None and clause.has("amend"):
+    if same and value is None and (clause.has("amend", "yes") or has_role(clause.said[0], "amend")):
         return
     if isinstance(prior, int):
         what: tuple[Fill | None, ...] = (Fill("value_of", prior),)
@@ -335,8 +335,10 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         general = _ONLY_OIL.get(quantity, 0.0) if not unit and _only_oil(clause) else 0.0
         kind = "fuel" if quantity is Quantity.FUEL_PER_STROKE else "condition"
         told = Fill("quantity", str(quantity)) if kind == "condition" else None
+        # "That's off now, reading seventy two" is no fuel with all cylinders in.
+        asked = kind == "fuel" and clause.has("act", "cut")
         said = replace(value, unit="") if unit == "deg" else value
-        yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general),)
+        yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general, asked=asked),)
 
 
 def _only_oil(clause: Clause) -> bool:
