@@ -22,6 +22,10 @@ _FAMILIES = (
 )  # fmt: skip
 _WIDTH = 14
 _WORST = 4.5
+_MOST_MADE = 24
+"""Things that anybody says in a breath; without a bound a thousand number words would take ten seconds."""
+_MOST_ITEMS = 40
+"""The same of the parts of one clause."""
 _MISSPELT = 0.5
 _BARE_CYLINDER = 0.06
 _NEW_CLAUSE = 0.25
@@ -223,6 +227,8 @@ class _Search:
         self, places: list[dict[tuple[tuple[Made, ...], tuple[Item, ...]], float]], end: int,
         made: tuple[Made, ...], items: tuple[Item, ...], cost: float,
     ) -> None:  # fmt: skip
+        if len(made) > _MOST_MADE or len(items) > _MOST_ITEMS:
+            return
         key = (made, items)
         if cost < _WORST and cost < places[end].get(key, 99.0):
             places[end][key] = cost
@@ -375,7 +381,7 @@ def _has_own_name(thing: Thing, matched: Sequence[tuple[int, tuple[Part, ...]]])
 def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> float:
     """Cost of a place, and of what its numbers hardly lead to: a clause has one number and one cylinder as a rule."""
     (_, items), cost = place
-    if any(p.role == "fmi" for item in items for p in item.parts):
+    if any(p.role == "fmi" or (p.role, p.value) == ("swap", "each") for item in items for p in item.parts):
         return cost
     numbers = sum(item.number is not None for item in items)
     cylinders = sum(len(item.cylinders) == 1 for item in items)

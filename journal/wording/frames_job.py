@@ -270,6 +270,8 @@ def _more_parts(clause: Clause, *, wants: bool) -> Iterator[tuple[Made, ...]]:
     """More of the part just named: "one for two and one for five", "better get one for six as well"."""
     count = next((int(p.value) for item in clause.items for p in item.parts if p.role == "quantity_word"), None)
     one = clause.cylinder()
+    if count is None and wants:
+        count = 1
     if count is None or one is None:
         return
     clause.take("quantity_word")

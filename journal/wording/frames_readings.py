@@ -229,7 +229,7 @@ def repeated(clause: Clause) -> Iterator[tuple[Made, ...]]:
     numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
     if len(numbers) == 2 and numbers[0][1].number == numbers[1][1].number:
         clause.used |= {i for i, _ in numbers}
-        yield (clause.made("number", fill("value", numbers[0][1])),)
+        yield (replace(clause.made("number", fill("value", numbers[0][1])), asked=False),)
 
 
 def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:

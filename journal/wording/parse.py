@@ -54,6 +54,8 @@ _FEWER_PHRASES = 0.5
 _COLLECTED = 0.25
 _JOINED_ALIKE = 0.75
 _WIDTH = 150
+_MOST_SAID = 24
+"""Phrases that anybody says in a breath; without a bound a thousand figures would take many seconds."""
 _WORST = 4.5
 _TO_THE_LETTER = 0.25
 """Cost below which words are a phrase as it is written in the vocabulary."""
@@ -243,6 +245,8 @@ class _Search:
             if place.state == 0:
                 continue
             for index, tags in self.net.step(place.state).ends:
+                if len(place.said) >= _MOST_SAID:
+                    continue
                 if place.said and not (self._breath(index) and self._breath(place.said[-1].phrase)):
                     continue
                 filled = place.filled + tuple(Filled(*tag) for tag in tags)
