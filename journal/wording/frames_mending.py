@@ -13,17 +13,17 @@ _WORD_FIRST = 0.1
 
 _CONTROL = ("say again", "read back", "what is missing", "how does it look", "hold on", "carry on", "yes", "no",
             "the first", "the second", "scratch")  # fmt: skip
-_BESIDES = ("link", "aside", "hesitation", "fix", "polite", "please")
+_BESIDES = ("link", "aside", "hesitation", "polite", "please")
 """Roles of words that may stand beside a request to the journal."""
 
 
-def _else(clause: Clause) -> bool:
-    """Whether anything but words without a meaning is left."""
-    return any(not has_role(item, *_BESIDES) for i, item in enumerate(clause.items) if i not in clause.used)
-
-
-def _used_up(clause: Clause) -> None:
-    clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *_BESIDES)}
+def _else(clause: Clause, *also: str) -> bool:
+    """Whether anything but words without a meaning is left, which count as used then."""
+    rest = {i for i in range(len(clause.items)) if i not in clause.used}
+    if any(not has_role(clause.items[i], *_BESIDES, *also) for i in rest):
+        return True
+    clause.used |= rest
+    return False
 
 
 def control(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -34,21 +34,18 @@ def control(clause: Clause) -> Iterator[tuple[Made, ...]]:
             continue
         value = asked.value(frozenset({""})) if word == "yes" else None
         if not _else(asked):
-            _used_up(asked)
             said = Fill("word", word)
             yield (asked.made("number", fill("value", value)) if value else asked.made("command", said),)
     one = clause.cylinder()
     if one is not None and clause.take("recall") is not None:
         clause.take("recall_end")
         if not _else(clause):
-            _used_up(clause)
             yield (clause.made("command", Fill("word", "read back"), fill("cylinder", one)),)
 
 
 def mixed_up(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """What was said was mixed up, and is said anew: "got those two back to front, one's thirty five, two's …"."""
-    if clause.take("mixed_up") is not None and not _else(clause):
-        _used_up(clause)
+    if clause.take("mixed_up") is not None and not _else(clause, "fix"):
         yield (clause.made("amends"),)
 
 
@@ -125,8 +122,7 @@ def taken_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if last is not None:
         clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "why_not")}
         many = Fill("about", last) if last != "yes" else None
-        if not _else(clause):
-            _used_up(clause)
+        if not _else(clause, "fix"):
             yield (clause.made("command", Fill("word", "scratch"), many),)
         return
     about = None if one else clause.take("quantity") or ("part wanted" if clause.take("wanted") else None)
