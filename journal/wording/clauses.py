@@ -64,6 +64,8 @@ class Item:
     """Whether its words begin with a denial, which must not be passed over."""
     torn: bool = False
     """Whether it ends where the words could go on as the same number: "thirty" of "thirty eight"."""
+    tenths: bool = False
+    """Whether it is two figures of which the second may be tenths: "eight six"."""
     joined: bool = False
     """Whether an "and" joins it to a number, of which it may be a part: "eleven and one"."""
 

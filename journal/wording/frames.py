@@ -325,7 +325,7 @@ class _Search:
         elif before == "to" and start == at and not pause and self._goes_on(at + 1):
             # "Crept up to one eighty two" is hardly cylinder one.
             extra += _PART_OF_A_NUMBER
-        elif before == "and" and start > 1 and atoms(self.words[start - 2]) and not pause:
+        elif before == "and" and start == at and start > 1 and atoms(self.words[start - 2]) and not pause:
             # "Eleven and one" is hardly eleven with cylinder one out.
             extra += _PART_OF_A_NUMBER
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
@@ -350,16 +350,15 @@ class _Search:
                 goes_on = self.words[reading.end] in _GOES_ON
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
             two = reading.end == at + 2 and all(_figure(word) for word in self.words[at : at + 2])
-            if two and reading.value >= 10 and self.words[at + 1] not in _ZERO:
-                # "Eight six" may be eighty six or eight point six.
-                torn = True
+            # "Eight six" may be eighty six or eight point six.
+            tenths = two and reading.value >= 10 and self.words[at + 1] not in _ZERO
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:
                 cost += _PRONOUN
             if bare and reading.end == at + 1 and reading.value < 10:
                 cost += _PRONOUN if self.words[at] == "one" else _ONE_FIGURE
-            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause, torn=torn)
+            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause, torn=torn, tenths=tenths)
 
     def _unit(self, at: int) -> tuple[int, str]:
         """The unit that follows a number, with the index after it."""

@@ -114,6 +114,9 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     if one is not None:
         added = one.joined and value is not None and value.end < one.start
+        if same and value is not None and value.end <= one.start:
+            # "Two thirty five, and number three no change" is no 235 of three.
+            extra += _BOTH
         yield (clause.made("cut", fill("cylinder", one), *what, asked=asked or added, extra=extra, sure=sure),)
         return
     many = clause.several()
@@ -298,7 +301,7 @@ def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.take("quantity", *_WATCHED)
     clause.take("start")
     clause.take("all")
-    yield (clause.made("baseline", fill("value", value), unit_of(value)),)
+    yield (clause.made("baseline", fill("value", value), unit_of(value), asked=value.tenths),)
 
 
 def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -336,7 +339,7 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         kind = "fuel" if quantity is Quantity.FUEL_PER_STROKE else "condition"
         told = Fill("quantity", str(quantity)) if kind == "condition" else None
         # "That's off now, reading seventy two" is no fuel with all cylinders in.
-        asked = kind == "fuel" and clause.has("act", "cut")
+        asked = value.tenths or (kind == "fuel" and clause.has("act", "cut"))
         said = replace(value, unit="") if unit == "deg" else value
         yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general, asked=asked),)
 
