@@ -179,6 +179,9 @@ class _Search:
                     self._put(places, step.end, made, self._with(items, step), cost + step.cost)
                 if items and (extra := self._break(at)) is not None:
                     for closed in entries_of(items, made[-1] if made else None):
+                        if closed[0].kind == "number":
+                            # A number alone is all that is said.
+                            continue
                         for step in steps:
                             total = cost + _cost(closed) - _item_costs(items) + extra + step.cost
                             self._put(places, step.end, (*made, *closed), self._with((), step), total)

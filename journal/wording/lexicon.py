@@ -165,6 +165,8 @@ def _first_words(part: Template) -> tuple[frozenset[str], bool]:
         case Choice(options):
             each = [_first_words(option) for option in options]
             return frozenset().union(*(first for first, _ in each)), any(left_out for _, left_out in each)
+        case _:
+            raise ValueError("an expression of parts.toml has neither rules nor slots")
 
 
 def _words_of(part: Template) -> Iterator[str]:
