@@ -127,10 +127,18 @@ class Clause:
     asked: bool = False
     used: set[int] = field(default_factory=set)
     said: tuple[Item, ...] = ()
+    roles: frozenset[str] | None = None
+    """What its items may be; most attempts ask for a role that none of them has."""
+
+    def __post_init__(self) -> None:
+        if self.roles is None:
+            self.roles = frozenset(part.role for item in self.items for part in item.parts)
 
     def take(self, role: str, *values: str) -> str | None:
         """The value of the first unused part with this role, or with one of these values; all that say it are used."""
         found: str | None = None
+        if self.roles is not None and role not in self.roles:
+            return None
         for index, item in enumerate(self.items):
             for part in item.parts:
                 if part.role == role and (not values or part.value in values) and found in (None, part.value):
@@ -143,6 +151,8 @@ class Clause:
 
     def where(self, role: str, *values: str) -> int | None:
         """Index of the first item with this role."""
+        if self.roles is not None and role not in self.roles:
+            return None
         for index, item in enumerate(self.items):
             if any(p.role == role and (not values or p.value in values) for p in item.parts):
                 return index
@@ -225,7 +235,7 @@ class Clause:
 
     def fresh(self) -> Clause:
         """The same with nothing used."""
-        return Clause(self.items, self.before, self.cost, self.asked, said=self.said)
+        return Clause(self.items, self.before, self.cost, self.asked, said=self.said, roles=self.roles)
 
     def made(self, kind: str, *fills: Fill | None, extra: float = 0.0, asked: bool = False, sure: bool = True) -> Made:
         """The entry, with the cost of what it leaves unused."""

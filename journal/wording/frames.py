@@ -20,6 +20,14 @@ _FAMILIES = (
     frames_job.part_states, frames_job.repairs, frames_job.complaints, frames_job.counts, frames_mending.corrections,
     frames_mending.moved, frames_mending.taken_back, frames_mending.control, frames_mending.mixed_up,
 )  # fmt: skip
+_NEEDS = {
+    frames_readings.all_but: {"all"}, frames_job.put_back: {"act", "override"},
+    frames_job.ends: {"end", "cut_out", "test"}, frames_job.part_states: {"part_state"},
+    frames_job.repairs: {"fixed", "renewed"}, frames_job.complaints: {"complaint"},
+    frames_mending.taken_back: {"take_back"}, frames_mending.control: {"control", "recall"},
+    frames_mending.mixed_up: {"mixed_up"},
+}  # fmt: skip
+"""Roles without any of which a family makes nothing of a clause."""
 _WIDTH = 14
 _WORST = 4.5
 _MOST_MADE = 24
@@ -111,7 +119,11 @@ def entries_of(items: tuple[Item, ...], before: Made | None) -> tuple[tuple[Made
         before: the last entry of the clause before it, which may lend its subject or its cylinder.
     """
     clause = settled(items, before)
-    found = [made for family in _FAMILIES for made in family(clause.fresh())]
+    roles = clause.roles or frozenset()
+    found = [
+        made for family in _FAMILIES if not (needs := _NEEDS.get(family)) or needs & roles
+        for made in family(clause.fresh())
+    ]  # fmt: skip
     best: dict[object, tuple[Made, ...]] = {}
     for made in sorted(found, key=_cost):
         best.setdefault(tuple((m.kind, frozenset((f.name, f.value) for f in m.fills)) for m in made), made)

@@ -28,7 +28,7 @@ def _else(clause: Clause, *also: str) -> bool:
 
 def control(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A request to the journal, in words that say nothing else: "undo that would you", "what's four down as"."""
-    for word in _CONTROL:
+    for word in _CONTROL if clause.has("control") else ():
         asked = clause.fresh()
         if asked.take("control", word) is None:
             continue
