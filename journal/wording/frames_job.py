@@ -268,8 +268,12 @@ def part_states(clause: Clause) -> Iterator[tuple[Made, ...]]:
 
 def _more_parts(clause: Clause, *, wants: bool) -> Iterator[tuple[Made, ...]]:
     """More of the part just named: "one for two and one for five", "better get one for six as well"."""
-    count = next((int(p.value) for item in clause.items for p in item.parts if p.role == "quantity_word"), None)
     one = clause.cylinder()
+    place = next((at for at, item in enumerate(clause.items) if item is one), 0)
+    if place == 0 or not has_role(clause.items[place - 1], "belongs"):
+        return
+    before = clause.items[:place]
+    count = next((int(p.value) for item in before for p in item.parts if p.role == "quantity_word"), None)
     if count is None and wants:
         count = 1
     if count is None or one is None:
