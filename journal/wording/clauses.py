@@ -13,7 +13,7 @@ _UNUSED = {
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
     "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0, "please": 0.0,
     "veto": 50.0, "polite": 50.0, "in_order": 0.05, "rise": 0.0, "fall": 0.2, "too": 0.0, "it_now": 0.0,
-    "return_to": 0.3, "part_state": 0.3,
+    "return_to": 1.0, "part_state": 0.3,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
 _UNUSED_OTHERWISE = 1.2
