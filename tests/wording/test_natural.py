@@ -2,8 +2,8 @@
 
 All lists are of our own invention, each by another writer, and all were looked at by now. Before anything was set by
 them, `reported` came to 88 % right and 1 % wrong of 300, `tuned_d` (with what only a note can hold) to 83 % and 2 % of
-320, `tuned_e` to 71 % and 5 % of 300, `tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_g` to 86 % and 1 % of 300, and `tuned_c` to 68 %
-and 5 % of 420, when less was understood: a new list is the only one to report on.
+320, `tuned_e` to 71 % and 5 % of 300, `tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_g` to 86 %
+and 1 % of 300, and `tuned_c` to 68 % and 5 % of 420, when less was understood: a new list is the only one to report on.
 `python -m tests.wording.natural.score FILE --list` prints each line's verdict.
 """
 
