@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import timedelta
 
 from journal.answering import (
@@ -9,6 +10,7 @@ from journal.answering import (
     just_wanted,
     last_act,
     last_number,
+    last_numbers,
     last_of_cylinder,
     last_wanted,
     of_cylinder,
@@ -17,7 +19,7 @@ from journal.answering import (
     with_value,
 )
 from journal.context import just_asked
-from journal.facts import Answer, Correction, Withdrawal
+from journal.facts import UNITS, Answer, Condition, Correction, Cut, Quantity, Withdrawal
 from journal.outcome import Acting, Outcome, let_go
 from journal.record.job import Job
 from journal.settling import asked_anew, instead, settle
@@ -31,6 +33,12 @@ A_PART = "part wanted"
 THE_CYLINDER = "cylinder"
 """What a correction is about that puts the cylinder right."""
 
+NO_CHANGE = "no change"
+"""What a correction is about that makes a reading "no change"."""
+
+SEVERAL = {"two": 2, "three": 3}
+"""What a withdrawal is about that takes back the last few readings."""
+
 JUST_NOW = "just now"
 """What "never mind" is about: it takes back nothing that was not said a moment ago, as people say it to each other."""
 
@@ -40,6 +48,8 @@ RECENT = timedelta(seconds=30)
 
 def scratch(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
     """Take back what the command is about."""
+    if command.about in SEVERAL:
+        return _scratch_several(acting, decision, SEVERAL[command.about], job, clip)
     if command.about == JUST_NOW:
         target = last_act(job, acting.technician)
         if target is not None and acting.clock() - target.at_utc > RECENT:
@@ -58,6 +68,19 @@ def scratch(acting: Acting, decision: Decision, command: Command, job: Job, clip
     return Outcome(Verdict.TAKE, text, text, entry, decision)
 
 
+def _scratch_several(acting: Acting, decision: Decision, many: int, job: Job, clip: str) -> Outcome:
+    """Take back the last few readings; nothing where there are not so many."""
+    targets = last_numbers(job, acting.technician)[:many]
+    if len(targets) < many:
+        return let_go(decision, "there are not so many readings to take back")
+    entries = [
+        acting.enter(Withdrawal(target.id), heard=decision.heard, clip=clip, certainty=decision.certainty)
+        for target in targets
+    ]
+    text = f"taken back: {'; '.join(what(target, job) for target in targets)}"
+    return Outcome(Verdict.TAKE, text, text, entries[-1], decision)
+
+
 def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
     """Put right what the command is about: the last thing said at once, anything older after asking."""
     if command.about == THE_CYLINDER:
@@ -69,6 +92,8 @@ def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip
         other = instead(acting, asked, command.value, job)
         if other is not None:
             return settle(acting, decision, job, asked, Answer(asked.question.entry.id, body=other), clip)
+    if command.about == NO_CHANGE:
+        return _unchanged(acting, decision, command, job, clip)
     values = _values(decision)
     scratched = None if named else taken_back_just_now(job)
     if scratched is not None:
@@ -76,6 +101,11 @@ def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip
     target = None if named else just_wanted(job)
     target = target or last_number(job, acting.technician, command.cylinder, command.about)
     bodies = [b for v in values if target is not None and (b := with_value(target.body, v)) is not None]
+    if (target is None or not bodies) and command.about in set(Quantity) and command.value is not None:
+        # Nothing was read of it before: it is read now.
+        quantity = Quantity(command.about)
+        unit = dict(acting.context(job).units).get(quantity, UNITS[quantity][0])
+        return asked_anew(acting, [Condition(quantity, command.value, unit)], decision, clip)
     if target is None or not bodies:
         return let_go(decision, "there is no reading to correct")
     corrections = [Correction(target.id, body) for body in bodies]
@@ -85,6 +115,19 @@ def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip
         entry = acting.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
         return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
     return asked_anew(acting, corrections, decision, clip, decision.prompt if recent else "")
+
+
+def _unchanged(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:
+    """What was read for a cylinder was no change."""
+    target = last_number(job, acting.technician, command.cylinder)
+    if target is None or not isinstance(target.body, Cut):
+        return let_go(decision, "there is no reading to correct")
+    correction = Correction(target.id, replace(target.body, value=None, no_change=True))
+    if decision.verdict is not Verdict.TAKE:
+        return asked_anew(acting, [correction], decision, clip)
+    entry = acting.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+    body = correction.body
+    return Outcome(Verdict.TAKE, f"corrected: {describe(body)}", read_back(body), entry, decision)
 
 
 def _move(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:

@@ -139,6 +139,12 @@ def last_number(job: Job, technician: str, cylinder: int | None = None, about: s
     return None
 
 
+def last_numbers(job: Job, technician: str) -> list[Entry]:
+    """The readings of a technician that count, latest first."""
+    mine = [job.effective[e.id] for e in reversed(job.entries) if e.id in job.effective and e.technician == technician]
+    return [entry for entry in mine if isinstance(entry.body, Numbered)]
+
+
 def last_wanted(job: Job, technician: str) -> Entry | None:
     """The last part that a technician wants."""
     mine = (job.effective.get(e.id) for e in reversed(job.entries) if e.technician == technician)

@@ -14,6 +14,7 @@ from journal.facts import (
     Cut,
     Entry,
     PartAnswer,
+    PartState,
     Photo,
     PhotoMark,
     PhotoPlaced,
@@ -22,7 +23,7 @@ from journal.facts import (
     RunStarted,
     WriteUpEdited,
 )
-from journal.record.job import Asked, Job, Reading, Run
+from journal.record.job import Asked, Job, Part, Reading, Run
 from journal.wording.expect import expected
 from journal.wording.types import Context, Range
 
@@ -76,6 +77,7 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
     context = Context(
         engine=job.engine,
         question_options=asked.question.body.options if asked else (),
+        parts=tuple((part.wanted.body, part.now(_latest(part))) for part in job.parts),
         units=tuple((units or {}).items()),
         last=job.effective[last.id].body if last and last.id in job.effective else None,
         last_id=last.id if last else "",
@@ -108,6 +110,11 @@ def _doubt(asked: Asked | None, context: Context) -> float:
     if asked is None or not isinstance(option, Baseline | Cut | Condition) or not expected(option, context):
         return 1.0
     return 1.0 - asked.question.entry.certainty
+
+
+def _latest(part: Part) -> PartState:
+    """How far a wanted part has come."""
+    return part.answers[-1].body.state if part.answers else PartState.WANTED
 
 
 def _cut_values(run: Run, quantity: str, unit: str, baselines: Sequence[Reading]) -> tuple[tuple[int, float], ...]:

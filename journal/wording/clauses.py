@@ -12,7 +12,8 @@ _UNUSED = {
     "link": 0.0, "hesitation": 0.0, "aside": 0.05, "fix": 0.2, "again": 0.05, "test": 0.15, "cylinder_word": 0.15,
     "doubtful": 0.0, "done": 0.3, "start": 0.8, "code_state": 0.1, "act": 1.0, "all": 1.0, "neg": 1.5, "both": 0.3,
     "force": 0.3, "turned": 0.4, "unit": 0.6, "quantity": 1.2, "subject": 1.2, "prior": 0.6, "from": 0.0, "please": 0.0,
-    "veto": 50.0,
+    "veto": 50.0, "polite": 50.0, "in_order": 0.05, "rise": 0.0, "fall": 0.2, "too": 0.0, "it_now": 0.0,
+    "return_to": 1.0, "part_state": 0.3,
 }  # fmt: skip
 """Cost of a part that an entry makes no use of, by its role."""
 _UNUSED_OTHERWISE = 1.2
@@ -63,6 +64,10 @@ class Item:
     """Whether its words begin with a denial, which must not be passed over."""
     torn: bool = False
     """Whether it ends where the words could go on as the same number: "thirty" of "thirty eight"."""
+    tenths: bool = False
+    """Whether it is two figures of which the second may be tenths: "eight six"."""
+    joined: bool = False
+    """Whether an "and" joins it to a number, of which it may be a part: "eleven and one"."""
 
     @property
     def unknown(self) -> bool:
@@ -122,10 +127,18 @@ class Clause:
     asked: bool = False
     used: set[int] = field(default_factory=set)
     said: tuple[Item, ...] = ()
+    roles: frozenset[str] | None = None
+    """What its items may be; most attempts ask for a role that none of them has."""
+
+    def __post_init__(self) -> None:
+        if self.roles is None:
+            self.roles = frozenset(part.role for item in self.items for part in item.parts)
 
     def take(self, role: str, *values: str) -> str | None:
         """The value of the first unused part with this role, or with one of these values; all that say it are used."""
         found: str | None = None
+        if self.roles is not None and role not in self.roles:
+            return None
         for index, item in enumerate(self.items):
             for part in item.parts:
                 if part.role == role and (not values or part.value in values) and found in (None, part.value):
@@ -138,6 +151,8 @@ class Clause:
 
     def where(self, role: str, *values: str) -> int | None:
         """Index of the first item with this role."""
+        if self.roles is not None and role not in self.roles:
+            return None
         for index, item in enumerate(self.items):
             if any(p.role == role and (not values or p.value in values) for p in item.parts):
                 return index
@@ -220,7 +235,7 @@ class Clause:
 
     def fresh(self) -> Clause:
         """The same with nothing used."""
-        return Clause(self.items, self.before, self.cost, self.asked, said=self.said)
+        return Clause(self.items, self.before, self.cost, self.asked, said=self.said, roles=self.roles)
 
     def made(self, kind: str, *fills: Fill | None, extra: float = 0.0, asked: bool = False, sure: bool = True) -> Made:
         """The entry, with the cost of what it leaves unused."""
@@ -241,7 +256,7 @@ class Clause:
 
 def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     """A clause with what was corrected in it dropped: "thirty eight, no, thirty nine" is thirty nine."""
-    kept = _without_skipped(items)
+    kept = _without_rises(_without_skipped(items))
     cost, asked = 0.0, False
     denied = [
         i + 1 for i, item in enumerate(kept[:-1])
@@ -284,6 +299,17 @@ def _without_skipped(items: Sequence[Item]) -> list[Item]:
         for i in (at, at + 1)
     }  # fmt: skip
     return [item for i, item in enumerate(items) if i not in skipped] if len(skipped) < len(items) else list(items)
+
+
+def _without_rises(items: list[Item]) -> list[Item]:
+    """Without how far a number rose, where it is said what it rose to: "up three to twenty five"."""
+    for at, item in enumerate(items[:-2]):
+        rise = items[at + 1]
+        if has_role(item, "rise", "fall") and rise.number is not None and rise.start == item.end:
+            later = [other for other in items[at + 2 :] if other.number is not None]
+            if later and not rise.unit and not rise.pause:
+                return [*items[:at], *items[at + 2 :]]
+    return items
 
 
 def _is_number(item: Item) -> bool:

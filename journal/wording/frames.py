@@ -11,17 +11,29 @@ from journal.wording.clauses import Fill, Item, Made, settled
 from journal.wording.cylinders import ORDINALS, cylinder_at, several_at
 from journal.wording.lexicon import Part, Said, lexicon
 from journal.wording.numbers import atoms, readings
-from journal.wording.things import Thing, thing_at
+from journal.wording.things import Thing, one_of, thing_at
 
 _FAMILIES = (
     frames_readings.readings, frames_readings.all_but, frames_readings.baseline, frames_readings.conditions,
-    frames_readings.repeated,
-    frames_checks.checks, frames_checks.swaps, frames_job.runs, frames_job.put_back, frames_job.ends,
-    frames_job.codes, frames_job.photos, frames_job.parts, frames_job.repairs, frames_job.counts,
-    frames_mending.corrections, frames_mending.moved, frames_mending.taken_back,
+    frames_readings.repeated, frames_readings.in_order, frames_checks.checks, frames_checks.swaps, frames_job.runs,
+    frames_job.put_back, frames_job.ends, frames_job.codes, frames_job.photos, frames_job.parts,
+    frames_job.part_states, frames_job.repairs, frames_job.complaints, frames_job.counts, frames_mending.corrections,
+    frames_mending.moved, frames_mending.taken_back, frames_mending.control, frames_mending.mixed_up,
 )  # fmt: skip
+_NEEDS = {
+    frames_readings.all_but: {"all"}, frames_job.put_back: {"act", "override"},
+    frames_job.ends: {"end", "cut_out", "test"}, frames_job.part_states: {"part_state"},
+    frames_job.repairs: {"fixed", "renewed"}, frames_job.complaints: {"complaint"},
+    frames_mending.taken_back: {"take_back"}, frames_mending.control: {"control", "recall"},
+    frames_mending.mixed_up: {"mixed_up"},
+}  # fmt: skip
+"""Roles without any of which a family makes nothing of a clause."""
 _WIDTH = 14
 _WORST = 4.5
+_MOST_MADE = 24
+"""Things that anybody says in a breath; without a bound a thousand number words would take ten seconds."""
+_MOST_ITEMS = 40
+"""The same of the parts of one clause."""
 _MISSPELT = 0.5
 _BARE_CYLINDER = 0.06
 _NEW_CLAUSE = 0.25
@@ -31,6 +43,8 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_COUNTED = frozenset({"hundred", "thousand"})
+_ZERO = frozenset({"oh", "o", "zero", "nought", "naught"})
 _NUMBERED_BESIDES = frozenset(
     {"check", "condition", "part wanted", "trouble code", "job fact", "run start", "photo cue"}
 )
@@ -105,7 +119,11 @@ def entries_of(items: tuple[Item, ...], before: Made | None) -> tuple[tuple[Made
         before: the last entry of the clause before it, which may lend its subject or its cylinder.
     """
     clause = settled(items, before)
-    found = [made for family in _FAMILIES for made in family(clause.fresh())]
+    roles = clause.roles or frozenset()
+    found = [
+        made for family in _FAMILIES if not (needs := _NEEDS.get(family)) or needs & roles
+        for made in family(clause.fresh())
+    ]  # fmt: skip
     best: dict[object, tuple[Made, ...]] = {}
     for made in sorted(found, key=_cost):
         best.setdefault(tuple((m.kind, frozenset((f.name, f.value) for f in m.fills)) for m in made), made)
@@ -133,7 +151,7 @@ def ways(words: Sequence[Said], cylinders: int) -> list[Way]:
 def _asks(words: Sequence[str]) -> bool:
     """Whether somebody is asked something; "can you get me …" asks for a part."""
     _, parts = max(lexicon().at(words, 0), key=lambda pair: pair[0], default=(0, ()))
-    return any(p.role == "asking" for p in parts)
+    return any(p.role in ("asking", "polite") for p in parts)
 
 
 def ends_expression(words: Sequence[str]) -> bool:
@@ -173,6 +191,9 @@ class _Search:
                     self._put(places, step.end, made, self._with(items, step), cost + step.cost)
                 if items and (extra := self._break(at)) is not None:
                     for closed in entries_of(items, made[-1] if made else None):
+                        if closed[0].kind == "number":
+                            # A number alone is all that is said.
+                            continue
                         for step in steps:
                             total = cost + _cost(closed) - _item_costs(items) + extra + step.cost
                             self._put(places, step.end, (*made, *closed), self._with((), step), total)
@@ -187,11 +208,11 @@ class _Search:
                 total = cost + _cost(closed) - _item_costs(items)
                 found[whole] = min(total, found.get(whole, 99.0))
         kept = (
-            Way(_mixed(self._each(_units_shared(_replaced(made)))), cost)
+            Way(_mixed(self._each(_units_shared(_parts_shared(_amended(_replaced(made)))))), cost)
             for made, cost in found.items()
             if cost < _WORST
         )
-        return sorted(kept, key=lambda way: way.cost)
+        return sorted((way for way in kept if way.made), key=lambda way: way.cost)
 
     def _each(self, made: tuple[Made, ...]) -> tuple[Made, ...]:
         """With what is said of all cylinders said of each."""
@@ -212,12 +233,17 @@ class _Search:
         """The parts so far with one more, where it means anything."""
         if step.parts and all(p.role == "link" for p in step.parts):
             return items
+        if items and not step.pause and any(self.said[at].pause for at in range(items[-1].end, step.start)):
+            # The pause stood before a word that means nothing.
+            step = replace(step, pause=True)
         return (*items, step)
 
     def _put(
         self, places: list[dict[tuple[tuple[Made, ...], tuple[Item, ...]], float]], end: int,
         made: tuple[Made, ...], items: tuple[Item, ...], cost: float,
     ) -> None:  # fmt: skip
+        if len(made) > _MOST_MADE or len(items) > _MOST_ITEMS:
+            return
         key = (made, items)
         if cost < _WORST and cost < places[end].get(key, 99.0):
             places[end][key] = cost
@@ -255,6 +281,8 @@ class _Search:
                 cylinder = 1 if placed == "front" else self.cylinders
                 yield Item(at, end, parts=(_DOUBTFUL,), cylinders=(cylinder,), pause=pause)
                 continue
+            for few in (int(p.value) for p in parts if p.role == "first_few"):
+                yield Item(at, end, cylinders=tuple(range(1, min(few, self.cylinders) + 1)), pause=pause)
             short = 0.0 if end == matched[0][0] else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
@@ -309,11 +337,15 @@ class _Search:
         if self.wants and (before == "and" or pause):
             # "A hose and six washers": so many washers rather than a hose for cylinder six.
             extra += _MORE_PARTS
-        elif before == "and" and start > 1 and atoms(self.words[start - 2]) and not pause:
+        elif before == "to" and start == at and not pause and self._goes_on(at + 1):
+            # "Crept up to one eighty two" is hardly cylinder one.
+            extra += _PART_OF_A_NUMBER
+        elif before == "and" and start == at and start > 1 and atoms(self.words[start - 2]) and not pause:
             # "Eleven and one" is hardly eleven with cylinder one out.
             extra += _PART_OF_A_NUMBER
         for end, cylinder, cost in cylinder_at(self.words, at, self.cylinders):
-            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed)
+            joined = before == "and" and start == at and start > 1 and bool(atoms(self.words[start - 2])) and not pause
+            yield Item(start, end, extra + cost, cylinders=(cylinder,), pause=pause, after_at=timed, joined=joined)
         for end, several, cost in several_at(self.words, at, self.cylinders):
             if len(several) > 1 and max(several) <= self.cylinders:
                 yield Item(start, end, extra + cost, cylinders=several, pause=pause)
@@ -328,16 +360,20 @@ class _Search:
             if reading.end < longest and not self.said[reading.end].pause:
                 tens = any(a.size == "tens" for a in atoms(self.words[reading.end - 1]))
                 digit = any(a.size == "digit" for a in atoms(self.words[reading.end]))
-                torn = tens and digit
+                counted = self.words[reading.end - 1] in _COUNTED
+                torn = (tens and digit) or (counted and bool(atoms(self.words[reading.end])))
                 goes_on = self.words[reading.end] in _GOES_ON
                 cost += _SPLIT + (_SPLIT_TENS if tens and digit else 0.0) + (_TORN if goes_on else 0.0)
+            two = reading.end == at + 2 and all(_figure(word) for word in self.words[at : at + 2])
+            # "Eight six" may be eighty six or eight point six.
+            tenths = two and reading.value >= 10 and self.words[at + 1] not in _ZERO
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:
                 cost += _PRONOUN
             if bare and reading.end == at + 1 and reading.value < 10:
                 cost += _PRONOUN if self.words[at] == "one" else _ONE_FIGURE
-            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause, torn=torn)
+            yield Item(at, end, cost, number=reading.value, unit=unit, pause=pause, torn=torn, tenths=tenths)
 
     def _unit(self, at: int) -> tuple[int, str]:
         """The unit that follows a number, with the index after it."""
@@ -347,6 +383,11 @@ class _Search:
         return max(units, default=(at, ""))
 
 
+def _figure(word: str) -> bool:
+    """Whether a word is a single figure, said and not written."""
+    return any(a.size == "digit" and not a.written and a.cost == 0 for a in atoms(word))
+
+
 def _has_own_name(thing: Thing, matched: Sequence[tuple[int, tuple[Part, ...]]]) -> bool:
     return any(end == thing.end and any(p.role == "wanted" for p in parts) for end, parts in matched)
 
@@ -354,7 +395,7 @@ def _has_own_name(thing: Thing, matched: Sequence[tuple[int, tuple[Part, ...]]])
 def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> float:
     """Cost of a place, and of what its numbers hardly lead to: a clause has one number and one cylinder as a rule."""
     (_, items), cost = place
-    if any(p.role == "fmi" for item in items for p in item.parts):
+    if any(p.role == "fmi" or (p.role, p.value) == ("swap", "each") for item in items for p in item.parts):
         return cost
     numbers = sum(item.number is not None for item in items)
     cylinders = sum(len(item.cylinders) == 1 for item in items)
@@ -363,7 +404,12 @@ def _promise(place: tuple[tuple[tuple[Made, ...], tuple[Item, ...]], float]) -> 
 
 
 def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
-    """With a bare cylinder and number among other things asked about: the number may belong to those."""
+    """With a bare cylinder and number among other things asked about: the number may belong to those.
+
+    So may fuel with nothing cut belong to a cylinder that is asked about.
+    """
+    if any(m.kind == "cut" and m.asked for m in made):
+        made = tuple(replace(m, asked=True) if m.kind == "fuel" else m for m in made)
     if not any(m.kind in _NUMBERED_BESIDES for m in made):
         return made
     return tuple(replace(m, asked=True) if m.kind == "cut" and m.bare else m for m in made)
@@ -377,6 +423,47 @@ def _item_costs(items: tuple[Item, ...]) -> float:
 def _replaced(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """Without what the speaker said anew: "two injectors, no, three injectors"."""
     return tuple(m for at, m in enumerate(made) if at + 1 == len(made) or not made[at + 1].instead)
+
+
+def _amended(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Readings said anew after words that they were mixed up, as corrections."""
+    if not any(m.kind == "amends" for m in made):
+        return made
+    out = []
+    for one in made[[m.kind for m in made].index("amends") + 1 :]:
+        if one.kind != "cut" or one.get("value") is None:
+            return ()
+        kept = tuple(f for f in one.fills if f.name in ("cylinder", "value", "unit"))
+        out.append(replace(one, kind="command", fills=(Fill("word", "correct"), *kept)))
+    return tuple(out) if made[0].kind == "amends" else ()
+
+
+_OF_A_CYLINDER_EACH = frozenset(
+    {"injector", "valve bridge", "rocker", "pushrod", "valve spring", "cam follower", "injector cup", "injector seals"}
+)
+"""Parts of which every cylinder has its own."""
+
+
+def _parts_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:
+    """Parts for the cylinders they are for: "two injectors, one for two and one for five", "a rocker and a bridge for
+    three"."""
+    out: list[Made] = []
+    for at, one in enumerate(made):
+        rest = made[at + 1 :]
+        if one.kind != "part wanted" or one.get("cylinder") is not None or not rest or rest[0].kind != "part wanted":
+            out.append(one)
+            continue
+        name = one_of(str(one.get("description")))
+        each = [m for m in rest if m.kind == "part wanted" and one_of(str(m.get("description"))) == name]
+        count = sum(int(str(m.get("quantity") or 1)) for m in each)
+        if each and count == int(str(one.get("quantity") or 1)) and all(m.get("cylinder") for m in each):
+            continue
+        place = next((f for f in rest[0].fills if f.name == "cylinder"), None)
+        if place is not None and name in _OF_A_CYLINDER_EACH and not one.get("quantity"):
+            out.append(replace(one, fills=(*one.fills, place)))
+            continue
+        out.append(one)
+    return tuple(out)
 
 
 def _units_shared(made: tuple[Made, ...]) -> tuple[Made, ...]:

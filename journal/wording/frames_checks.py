@@ -167,10 +167,10 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     for index, item in said_first:
         if index in clause.used and len(item.parts) < 2:
             continue
-        if index and has_role(item, "link") and clause.items[index - 1].number is not None:
+        if index and has_role(item, "link") and clause.items[index - 1].number is not None and not item.pause:
             # A word that may mean nothing is no judgement of the number before it.
             continue
-        for said in item.parts:
+        for said in sorted(item.parts, key=lambda part: part.role != "quality"):
             if said.role not in ("quality", "no_change", "dead"):
                 continue
             name = said.value if said.role == "quality" else {"no_change": "even", "dead": "absent"}[said.role]

@@ -218,9 +218,13 @@ def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
 def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """A part the job needs, how many and for which cylinder; one each where as many are named as cylinders."""
     more = clause.before is not None and clause.before.kind == "part wanted"
-    asks = clause.take("want") is not None or clause.take("please") is not None or more
+    wants = clause.take("want") is not None
+    asks = wants or clause.take("please") is not None or more
     thing = next((item for item in clause.items if has_role(item, "wanted")), None)
-    if not asks or thing is None:
+    if thing is None:
+        yield from _more_parts(clause, wants=wants)
+        return
+    if not asks:
         return
     clause.take("intend")
     name = clause.take("wanted")
@@ -246,6 +250,44 @@ def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:
     yield (clause.made("part wanted", said, fill("cylinder", one), quantity, extra=-figure),)
 
 
+def part_states(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """How far a wanted part has come: "the injector's on order", "the washers turned up"."""
+    state = next((p.value for item in clause.items for p in item.parts if p.role == "part_state"), None)
+    thing = next((item for item in clause.items if has_role(item, "wanted", "fixable", "part")), None)
+    if state is None or thing is None or any(item.number is not None for item in clause.items):
+        return
+    name = next((p.value for p in thing.parts if p.role == "wanted"), None)
+    clause.take("part_state", state)
+    clause.used.add(clause.items.index(thing))
+    words = Fill("called", (thing.start, thing.end), thing.start, thing.end)
+    what = Fill("description", name) if name else words
+    # "The pushrod's in" may mean the shop as well as the engine.
+    told = Fill("state", "fitted" if state == "in" else state)
+    yield (clause.made("part state", what, fill("cylinder", clause.cylinder()), told, asked=state == "in"),)
+
+
+def _more_parts(clause: Clause, *, wants: bool) -> Iterator[tuple[Made, ...]]:
+    """More of the part just named: "one for two and one for five", "better get one for six as well"."""
+    one = clause.cylinder()
+    place = next((at for at, item in enumerate(clause.items) if item is one), 0)
+    if place == 0 or not has_role(clause.items[place - 1], "belongs"):
+        return
+    before = clause.items[:place]
+    count = next((int(p.value) for item in before for p in item.parts if p.role == "quantity_word"), None)
+    if count is None and wants:
+        count = 1
+    if count is None or one is None:
+        return
+    clause.take("quantity_word")
+    clause.take("too")
+    if clause.before is not None and clause.before.kind == "part wanted":
+        name = clause.before.get("description")
+        what = (Fill("description", one_of(str(name))), fill("cylinder", one), Fill("quantity", count))
+        yield (clause.made("part wanted", *what),)
+    elif wants:
+        yield (clause.made("part again", fill("cylinder", one), Fill("quantity", count)),)
+
+
 def _counts(item: Item) -> bool:
     """Whether a word is a cylinder or a number of parts."""
     return bool(item.cylinders) or any(p.role == "quantity_word" and p.value != "1" for p in item.parts)
@@ -258,6 +300,7 @@ def _part_number(clause: Clause, thing: Item) -> int | None:
         if whole and item.start >= thing.end and (item.number or 0) >= _PART_NUMBERS_FROM:
             clause.used.add(index)
             clause.take("cylinder_word")
+            clause.take("part_number")
             return int(item.number or 0)
     return None
 
@@ -283,11 +326,26 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     if not any(has_role(item, *_REPAIRED) for item in clause.items):
         return
+    if clause.has("another_day") or any(item.unit in ("hours", "miles") for item in clause.items):
+        # "Filters were changed at eighteen hundred hours" tells of another day: that is worth a note.
+        start, end = clause.items[0].start, clause.items[-1].end
+        clause.used |= set(range(len(clause.items)))
+        yield (clause.made("note", Fill("words", (start, end), start, end), sure=False),)
+        return
     used = (*_REPAIRED, "fixed", "renewed", "done", "quality", "act")
     clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *used) or item.number is not None}
     start, end = clause.items[0].start, clause.items[-1].end
     one = clause.cylinder()
     yield (clause.made("repair", Fill("words", (start, end), start, end), fill("cylinder", one)),)
+
+
+def complaints(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """What the customer complains of, in the words said: "and the complaint is rough idle"."""
+    if not clause.items or not has_role(clause.items[0], "complaint") or len(clause.items) < 2:
+        return
+    start, end = clause.items[0].end, clause.items[-1].end
+    clause.used |= set(range(len(clause.items)))
+    yield (clause.made("job fact", Fill("field", "complaint"), Fill("words", (start, end), start, end)),)
 
 
 def counts(clause: Clause) -> Iterator[tuple[Made, ...]]:

@@ -54,11 +54,17 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         return
     if clause.only("quality") and not clause.has("no_change") and not clause.has("dead") and not clause.has("act"):
         return
+    if (at := _returned_to(clause)) is not None:
+        clause.used.add(at)
     value = clause.value(_CUT_UNITS)
     same, only_dead = _no_change(clause, value)
     prior: str | int | None = None
     if value is None and (model := _same_as(clause)) is not None:
         prior, same = model, False
+    elif value is None and not same and _only_too(clause):
+        prior = "last" if clause.take("too") else None
+    elif value is None and clause.has("prior", "last"):
+        prior, same = clause.take("prior", "last"), False
     elif value is None and clause.has("prior") and not same:
         prior = clause.take("prior")
     elif value is None and same and clause.has("prior") and clause.before is not None and clause.before.kind == "cut":
@@ -74,15 +80,19 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if not acted:
         extra += odd(clause, named) + (_WANTED if clause.has("want") else 0.0)
     # "Change number one to no change" puts right what only a number can.
-    asked = (only_dead and value is None) or (same and clause.take("amend") is not None)
+    asked = only_dead and value is None
+    if same and value is None and (clause.has("amend", "yes") or has_role(clause.said[0], "amend")):
+        return
     if isinstance(prior, int):
         what: tuple[Fill | None, ...] = (Fill("value_of", prior),)
     elif prior is not None and clause.before is not None and clause.before.kind == "cut":
         earlier = next((f for f in clause.before.fills if f.name == "value"), None)
         what = (replace(earlier, start=-1, end=-1) if earlier else Fill("no_change", True),)
-        asked = True
+        asked = prior != "last"
     elif prior is not None:
-        what, asked = (Fill("value_of", "last"),), True
+        what, asked = (Fill("value_of", "last"),), prior != "last"
+    elif value is not None and (rise := _rise(clause, value)) is not None:
+        what, asked = (fill("rise", value, rise),), True
     elif value is not None:
         what = (fill("value", value), unit_of(value))
     else:
@@ -103,7 +113,11 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         yield (clause.made("cut", Fill("same", True), *what, asked=asked or not again, extra=extra, sure=sure),)
         return
     if one is not None:
-        yield (clause.made("cut", fill("cylinder", one), *what, asked=asked, extra=extra, sure=sure),)
+        added = one.joined and value is not None and value.end < one.start
+        if same and value is not None and value.end <= one.start:
+            # "Two thirty five, and number three no change" is no 235 of three.
+            extra += _BOTH
+        yield (clause.made("cut", fill("cylinder", one), *what, asked=asked or added, extra=extra, sure=sure),)
         return
     many = clause.several()
     if many is not None:
@@ -117,6 +131,64 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
         yield (first, *others)
 
 
+def _rise(clause: Clause, value: Item) -> float | None:
+    """How far a number rose, where that is all that is said: "gone up six"."""
+    for index, item in enumerate(clause.items):
+        said = has_role(item, "rise", "fall") and not has_role(item, "link", "act")
+        if said and item.end == value.start and not value.pause and value.number is not None:
+            clause.used.add(index)
+            return -value.number if has_role(item, "fall") else value.number
+    return None
+
+
+def _only_too(clause: Clause) -> bool:
+    """Whether no more is said of a cylinder than "as well": "five as well"."""
+    plain = ("too", "link", "aside", "cylinder_word", "hesitation")
+    rest = [item for item in clause.items if len(item.cylinders) != 1]
+    return clause.has("too") and all(has_role(item, *plain) for item in rest) and len(rest) < len(clause.items)
+
+
+def _returned_to(clause: Clause) -> int | None:
+    """Where it is said that a cylinder is cut once more: "back on number one again"."""
+    return next((at for at in _before_a_cylinder(clause, "return_to")), None)
+
+
+def _before_a_cylinder(clause: Clause, role: str) -> list[int]:
+    """The items with a role that stand straight before a single cylinder."""
+    return [
+        at for at, (item, after) in enumerate(pairwise(clause.items))
+        if has_role(item, role) and len(after.cylinders) == 1 and not after.pause
+    ]  # fmt: skip
+
+
+def in_order(clause: Clause) -> Iterator[tuple[Made, ...]]:
+    """A number for each of several cylinders: "one two three, thirty five, thirty six, thirty five in that order"."""
+    numbers = [item for item in clause.items if item.number is not None]
+    places = [item for item in clause.items if item.cylinders]
+    named = [(c, item) for item in places for c in item.cylinders]
+    told = clause.take("in_order") is not None
+    if len(numbers) < 2 or any(item.unit not in _CUT_UNITS for item in numbers) or clause.has("baseline"):
+        return
+    if not named and told and clause.take("all") is not None:
+        named = [(at, item) for at, item in enumerate(numbers, 1)]
+    elif not places or not (places[-1].end <= numbers[0].start or numbers[-1].end <= places[0].start):
+        return
+    if len(named) != len(numbers) or len({c for c, _ in named}) != len(named):
+        return
+    acted = clause.take("act", "cut") is not None
+    clause.take("both")
+    clause.take("quantity", *_WATCHED)
+    clause.used |= {i for i, item in enumerate(clause.items) if item.number is not None or item.cylinders}
+    sure = told or acted or any(item.cost == 0 for item in places)
+    asked = not places or not sure or any(item.joined for item in places[1:])
+    fills = [
+        (Fill("cylinder", c, item.start, item.end), fill("value", number), unit_of(number))
+        for (c, item), number in zip(named, numbers, strict=True)
+    ]
+    first = clause.made("cut", *fills[0], asked=asked, extra=0.0 if sure else _EACH_UNSAID, sure=sure)
+    yield (first, *(replace(first, cost=0.0, fills=tuple(f for f in each if f)) for each in fills[1:]))
+
+
 def _same_as(clause: Clause) -> int | None:
     """The cylinder that another one reads the same as: "three's the same as two"."""
     for index, item in enumerate(clause.items[1:], 1):
@@ -128,6 +200,15 @@ def _same_as(clause: Clause) -> int | None:
 
 def _first(several: Item) -> Fill:
     return Fill("cylinder", several.cylinders[0], several.start, several.end)
+
+
+def denies_number(clause: Clause) -> bool:
+    """Whether a number is said not to be so: "one seventy, not one ninety"."""
+    said = clause.said
+    return any(
+        has_role(item, "neg") and not has_role(item, "fix") and said[at].number is not None and not said[at].pause
+        for at, item in enumerate(said[:-1], 1)
+    )
 
 
 def odd(clause: Clause, named: bool) -> float:
@@ -151,13 +232,13 @@ def repeated(clause: Clause) -> Iterator[tuple[Made, ...]]:
     numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
     if len(numbers) == 2 and numbers[0][1].number == numbers[1][1].number:
         clause.used |= {i for i, _ in numbers}
-        yield (clause.made("number", fill("value", numbers[0][1])),)
+        yield (replace(clause.made("number", fill("value", numbers[0][1])), asked=False),)
 
 
 def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """ "All of them thirty six except three, that's thirty one"."""
     numbers = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
-    if not clause.has("all") or len(numbers) not in (1, 2):
+    if not clause.has("all") or len(numbers) not in (1, 2) or _all_in(clause):
         return
     if any(item.unit not in _CUT_UNITS for _, item in numbers) or clause.has("baseline"):
         return
@@ -181,18 +262,33 @@ def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:
     yield tuple(made)
 
 
+def _all_in(clause: Clause) -> bool:
+    """Whether all cylinders are said to work: "with all eight lit"."""
+    if not clause.has("all") or clause.has("except") or any(item.cylinders for item in clause.items):
+        return False
+    return clause.has("act", "on") or (clause.has("act", "back") and not clause.has("act", "cut"))
+
+
 def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """The reading with nothing further cut."""
     value = clause.value(_CUT_UNITS)
-    if value is None:
+    if value is None or _returned_to(clause) is not None:
         return
-    if clause.take("baseline") is None:
+    named = clause.take("baseline") is not None
+    if not named and _all_in(clause):
+        clause.take("act", "on")
+        clause.take("act", "back")
+        clause.take("cylinder_word")
+    elif not named:
         # "Two's back on, thirty one."
         if (
             clause.has("act", "cut")
             or clause.take("act", "back") is None
             or clause.has("quantity", "engine speed", "injection pressure")
         ):
+            return
+        if clause.has("again") and _before_a_cylinder(clause, "act"):
+            # "Back on one again, thirty six" is what one reads.
             return
         if clause.cylinder() is None and clause.several() is None and clause.take("all") is None:
             return
@@ -205,7 +301,7 @@ def baseline(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.take("quantity", *_WATCHED)
     clause.take("start")
     clause.take("all")
-    yield (clause.made("baseline", fill("value", value), unit_of(value)),)
+    yield (clause.made("baseline", fill("value", value), unit_of(value), asked=value.tenths),)
 
 
 def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -213,9 +309,12 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if any(item.cylinders for item in clause.items):
         return
     value = clause.value()
-    if value is None:
+    if value is None or clause.has("amend", "yes") or denies_number(clause):
         return
     unit = value.unit
+    if clause.take("it_now") is not None:
+        yield (clause.made("condition", Fill("same", True), fill("value", value), unit_of(value), sure=False),)
+        return
     named = [q for q in Quantity if clause.has("quantity", q)]
     if clause.has("baseline"):
         named = [q for q in named if q is not Quantity.FUEL_PER_STROKE]
@@ -239,8 +338,10 @@ def conditions(clause: Clause) -> Iterator[tuple[Made, ...]]:
         general = _ONLY_OIL.get(quantity, 0.0) if not unit and _only_oil(clause) else 0.0
         kind = "fuel" if quantity is Quantity.FUEL_PER_STROKE else "condition"
         told = Fill("quantity", str(quantity)) if kind == "condition" else None
+        # "That's off now, reading seventy two" is no fuel with all cylinders in.
+        asked = value.tenths or (kind == "fuel" and clause.has("act", "cut"))
         said = replace(value, unit="") if unit == "deg" else value
-        yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general),)
+        yield (clause.made(kind, told, fill("value", value), unit_of(said), extra=general, asked=asked),)
 
 
 def _only_oil(clause: Clause) -> bool:

@@ -132,34 +132,106 @@ def _plainly(expression: str) -> Iterator[tuple[str, ...]]:
     if any(mark in expression for mark in "[("):
         ways = _ways(parse_template(expression))
     for way in ways:
-        if words := tuple(w.text for w in said_words([Token(word, 0) for word in way])):
+        if words := _counting(way):
             yield words
 
 
+def _counting(words: tuple[str, ...]) -> tuple[str, ...]:
+    """The words of an expression that count."""
+    if not _CHANGED.intersection(words) and not any("'" in word for word in words):
+        return words
+    return tuple(w.text for w in said_words([Token(word, 0) for word in words]))
+
+
+_CHANGED = _ARTICLES | {"not"}
+"""Words that are left out or joined to the one before."""
+
+
+def _first_words(part: Template) -> tuple[frozenset[str], bool]:
+    """The words that a template may begin with, and perhaps some more; and whether it may be left out."""
+    match part:
+        case Word(text):
+            piece = _apart(text)[0]
+            joined = {both for (first, _), both in _JOINED.items() if first == piece}
+            return frozenset({piece, *joined}), text in _ARTICLES
+        case Row(parts):
+            found: frozenset[str] = frozenset()
+            for inner in parts:
+                first, left_out = _first_words(inner)
+                found |= first
+                if not left_out:
+                    return found, False
+            return found, True
+        case Choice(options):
+            each = [_first_words(option) for option in options]
+            return frozenset().union(*(first for first, _ in each)), any(left_out for _, left_out in each)
+        case _:
+            raise ValueError("an expression of parts.toml has neither rules nor slots")
+
+
+def _words_of(part: Template) -> Iterator[str]:
+    """Every word of a template."""
+    match part:
+        case Word(text):
+            yield from _apart(text)
+        case Row(inner) | Choice(inner):
+            for each in inner:
+                yield from _words_of(each)
+
+
+Found = dict[tuple[str, ...], dict[Part, None]]
+"""Expressions with the parts they may be."""
+
+
 class Lexicon:
-    """Every expression of `parts.toml`, found by its first word."""
+    """Every expression of `parts.toml`, found by its first word; those with choices are spelt out when they are met."""
 
     def __init__(self, tables: dict[str, dict[str, list[str]]]) -> None:
         """From the tables as they stand in the file."""
-        found: dict[tuple[str, ...], dict[Part, None]] = {}
+        self._plain: dict[str, Found] = {}
+        self._templates: dict[str, list[tuple[str, Part]]] = {}
+        words: set[str] = set()
         for role, values in tables.items():
             for value, expressions in values.items():
+                part = Part(role, value)
                 for expression in expressions:
-                    for words in _plainly(expression):
-                        found.setdefault(words, {})[Part(role, value)] = None
-        self._by_first: dict[str, list[tuple[tuple[str, ...], tuple[Part, ...]]]] = {}
-        for words, parts in found.items():
-            self._by_first.setdefault(words[0], []).append((words, tuple(parts)))
-        self.words = frozenset(word for words in found for word in words)
+                    if "[" in expression or "(" in expression:
+                        template = parse_template(expression)
+                        words.update(_words_of(template))
+                        for word in _first_words(template)[0]:
+                            self._templates.setdefault(word, []).append((expression, part))
+                    elif said := _counting(tuple(expression.split())):
+                        words.update(said)
+                        self._plain.setdefault(said[0], {}).setdefault(said, {})[part] = None
+        self._by_first: dict[str, tuple[tuple[int, ...], dict[tuple[str, ...], tuple[Part, ...]]]] = {}
+        self._spelt_out: dict[str, tuple[tuple[str, ...], ...]] = {}
+        self.words = frozenset(words - _ARTICLES)
         self._long = tuple(sorted(word for word in self.words if len(word) >= _MISSPELT and word.isalpha()))
         self._alike: dict[str, str] = {}
 
     def at(self, words: Sequence[str], at: int) -> Iterator[tuple[int, tuple[Part, ...]]]:
         """The expressions that begin at a word: index after, and the parts they may be."""
-        for expression, parts in self._by_first.get(words[at], ()):
-            end = at + len(expression)
-            if tuple(words[at:end]) == expression:
-                yield end, parts
+        first = words[at]
+        if first not in self._by_first:
+            if first not in self._plain and first not in self._templates:
+                return
+            self._by_first[first] = self._beginning(first)
+        lengths, found = self._by_first[first]
+        for length in lengths:
+            parts = found.get(tuple(words[at : at + length]))
+            if parts is not None and at + length <= len(words):
+                yield at + length, parts
+
+    def _beginning(self, first: str) -> tuple[tuple[int, ...], dict[tuple[str, ...], tuple[Part, ...]]]:
+        """The expressions that begin with a word, and their lengths."""
+        found = {words: dict(parts) for words, parts in self._plain.get(first, {}).items()}
+        for expression, part in self._templates.get(first, ()):
+            if expression not in self._spelt_out:
+                self._spelt_out[expression] = tuple(_plainly(expression))
+            for words in self._spelt_out[expression]:
+                if words[0] == first:
+                    found.setdefault(words, {})[part] = None
+        return tuple(sorted({len(words) for words in found})), {words: tuple(parts) for words, parts in found.items()}
 
     def alike(self, word: str) -> str:
         """The known word that an unknown one is a misspelling of; empty when there is none."""

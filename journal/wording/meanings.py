@@ -18,6 +18,7 @@ from journal.facts import (
     Cut,
     JobFact,
     Note,
+    PartState,
     PartWanted,
     PhotoCue,
     PressureLevel,
@@ -34,6 +35,7 @@ from journal.facts import (
 from journal.facts.quantities import WATCHED
 from journal.wording.expect import expected
 from journal.wording.numbers import plain, spell
+from journal.wording.things import one_of
 from journal.wording.types import Command, CommandWord, Context, Meaning, Number
 from journal.wording.unit_sense import as_kept, settle_unit
 from journal.wording.vocabulary import Phrase
@@ -113,11 +115,27 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if measured and isinstance(context.last, Check) and "value" in said:
         return _measured_alike(said, cylinder, context.last)
     if "value_of" in said:
-        if said["value_of"] == "last" and isinstance(context.last, PartWanted):
-            return replace(context.last, cylinder=cylinder)
-        read = [value for c, value in context.already_cut if said["value_of"] in ("last", c)]
-        return Cut(cylinder, read[-1]) if read else Refused("nothing was read before it: say the number")
+        return _alike(said["value_of"], cylinder, context)
+    if "rise" in said:
+        if context.baseline is None:
+            return Refused("there is no baseline to add it to: say the number")
+        return Cut(cylinder, round(context.baseline + said["rise"], 6))
     return Cut(cylinder, said["value"], quantity=_other_quantity(said, context), unit=_unit_read(said, context))
+
+
+def _alike(which: int | str, cylinder: int, context: Context) -> Meaning | Refused:
+    """The same of a cylinder as was said last, or of another one."""
+    last = context.last
+    if which == "last" and isinstance(last, PartWanted | Check):
+        return replace(last, cylinder=cylinder)
+    if which == "last" and isinstance(last, Cut) and last.no_change:
+        return Cut(cylinder, None, no_change=True)
+    read = [value for c, value in context.already_cut if which in ("last", c)]
+    if read:
+        return Cut(cylinder, read[-1])
+    if which == "last" and context.baseline is not None:
+        return Cut(cylinder, None, no_change=True)
+    return Refused("nothing was read before it: say the number")
 
 
 def _other_quantity(said: dict[str, Any], context: Context) -> Quantity | None:
@@ -171,7 +189,12 @@ def _unit(quantity: Quantity, said: dict[str, Any], context: Context, *, conditi
     return settle_unit(quantity, said["value"], said.get("unit", ""), context, condition=condition)[0]
 
 
-def _condition(said: dict[str, Any], context: Context) -> Meaning:
+def _condition(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    if said.get("same"):
+        last = context.last
+        if not isinstance(last, Condition) or context.run_id:
+            return Refused("it is not clear what that is of: say what was measured")
+        return Condition(last.quantity, said["value"], _unit(last.quantity, said, context))
     quantity = Quantity(said["quantity"])
     if quantity == context.quantity and quantity in (Quantity.FUEL_RATE, Quantity.POWER):
         return Baseline(said["value"], quantity, said.get("unit", ""))
@@ -280,6 +303,29 @@ def _part_again(said: dict[str, Any], context: Context) -> Meaning | Refused:
     return Correction(context.last_id, replace(last, quantity=many))
 
 
+def _part_state(said: dict[str, Any], context: Context) -> Meaning | Refused:
+    """How far a wanted part has come."""
+    name, cylinder = one_of(str(said["description"])), said.get("cylinder")
+    named = [(wanted, known) for wanted, known in context.parts if _is_called(wanted.description, name)]
+    own = [pair for pair in named if cylinder is None or pair[0].cylinder == cylinder]
+    if not own:
+        return Refused(f"no {name} is wanted")
+    if len(own) > 1:
+        return Refused(f"more than one {name} is wanted: say for which cylinder, or tap it on the page")
+    state = PartState(said["state"])
+    later = _BACK_ORDERED if state is PartState.ANSWERED else ""
+    known = own[0][1]
+    return replace(known, state=state, availability=later or known.availability, note="")
+
+
+def _is_called(description: str, name: str) -> bool:
+    """Whether a part goes by a name: "washers" of "six copper washers"."""
+    return set(name.split()) <= {one_of(word) for word in description.lower().split()}
+
+
+_BACK_ORDERED = "back-ordered"
+
+
 def _number(said: dict[str, Any], context: Context) -> Meaning | Refused:
     if context.question_options or context.expects_number:
         return Number(said["value"])
@@ -333,6 +379,7 @@ _BUILDERS: dict[str, Callable[[dict[str, Any], Context], Meaning | Refused]] = {
     "job fact": lambda said, context: JobFact(said["field"], said.get("text") or plain(said["count"])),
     "part wanted": _part,
     "part again": _part_again,
+    "part state": _part_state,
     "repair": lambda said, context: RepairDone(said["text"]),
     "command": _command,
     "number": _number,

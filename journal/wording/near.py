@@ -88,7 +88,7 @@ def _told(words: Sequence[Said]) -> _Told | None:
         ]
         end, parts = max(matches, key=lambda pair: pair[0], default=(at + 1, ()))
         found = {p.role for p in parts}
-        if found & {"veto", "intend"} or (at == 0 and "asking" in found):
+        if found & {"veto", "intend", "polite"} or (at == 0 and "asking" in found):
             return None
         thing = thing_at(words, at)
         if thing is not None and thing.known and thing.end >= end:

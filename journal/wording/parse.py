@@ -54,6 +54,8 @@ _FEWER_PHRASES = 0.5
 _COLLECTED = 0.25
 _JOINED_ALIKE = 0.75
 _WIDTH = 150
+_MOST_SAID = 24
+"""Phrases that anybody says in a breath; without a bound a thousand figures would take many seconds."""
 _WORST = 4.5
 _TO_THE_LETTER = 0.25
 """Cost below which words are a phrase as it is written in the vocabulary."""
@@ -178,13 +180,17 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
         said = []
         for at, made in enumerate(way.made):
             start, end = words[made.start].token, words[made.end - 1].token + 1
-            if any(f.name == "words" for f in made.fills):
+            told = next((f for f in made.fills if f.name == "words"), None)
+            if told is not None:
+                start = words[told.start].token
                 # In the words said: with those that mean nothing by themselves, as far as the next thing said.
                 end = words[way.made[at + 1].start].token if at + 1 < len(way.made) else len(tokens)
             stop = tokens[end].start if end < len(tokens) else len(text)
             filled = tuple(
                 Filled("text", in_full(text[tokens[start].start : stop].strip(" ,;")))
                 if f.name == "words"
+                else Filled("description", " ".join(w.text for w in words[f.start : f.end]))
+                if f.name == "called"
                 else Filled(f.name, f.value, *_tokens_of(f.start, f.end, words))
                 for f in made.fills
             )
@@ -239,6 +245,8 @@ class _Search:
             if place.state == 0:
                 continue
             for index, tags in self.net.step(place.state).ends:
+                if len(place.said) >= _MOST_SAID:
+                    continue
                 if place.said and not (self._breath(index) and self._breath(place.said[-1].phrase)):
                     continue
                 filled = place.filled + tuple(Filled(*tag) for tag in tags)

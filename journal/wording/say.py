@@ -16,6 +16,7 @@ from journal.facts import (
     Cut,
     JobFact,
     Note,
+    PartAnswer,
     PartWanted,
     PhotoCue,
     PutBack,
@@ -115,6 +116,8 @@ def describe(meaning: Meaning) -> str:
             return f"next photos: {subject}" + (f", cylinder {cylinder}" if cylinder else "")
         case PartWanted(what, many, cylinder):
             return f"wanted: {many} x {what}" + (f", cylinder {cylinder}" if cylinder else "")
+        case PartAnswer(state=state, availability=where):
+            return f"the part: {where or state}"
         case PutBack(back):
             return f"put back: {back}"
         case RunEnded():

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from enum import StrEnum
 
-from journal.facts import Baseline, Body, Condition, Cut, Engine, Quantity, RunStarted
+from journal.facts import Baseline, Body, Condition, Cut, Engine, PartAnswer, PartWanted, Quantity, RunStarted
 
 
 class Verdict(StrEnum):
@@ -119,6 +119,8 @@ class Context:
     """What the last entry says, which "and one for five" goes on from."""
     last_id: str = ""
     """The identifier of that entry."""
+    parts: tuple[tuple[PartWanted, PartAnswer], ...] = ()
+    """The parts wanted, each with what is known of it."""
     units: tuple[tuple[Quantity, str], ...] = ()
     """What a number without a unit means in this shop; a quantity that is not there is in its first unit."""
     speaker: float = 0.0

@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
 
-from journal.facts import Cut
+from journal.facts import Cut, JobFact
 from journal.wording.cylinders import BEYOND_ENGINE
 from journal.wording.expect import expected
 from journal.wording.figures import settings
@@ -174,5 +174,7 @@ def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) 
         if context.awaits is not None:
             guessed = _for_another(meaning, tokens[said.start : said.end], context.awaits)
         guessed = guessed or (phrase.kind == "note" and _may_be_a_no(heard, context))
+        # Nobody names the machine amid its cuts: "unit forty two's up next" is about another.
+        guessed = guessed or (isinstance(meaning, JobFact) and meaning.field == "unit" and bool(context.done))
         yield Piece(meaning, heard, said.asked or guessed, said.strange, idle, phrase.framed)
         context = after(context, meaning)

@@ -39,6 +39,10 @@ TEXT_SLOT = "text"
 """The slot that takes the rest of the utterance."""
 
 
+_ONLY_FRAMED = ("part state",)
+"""Kinds of which no sentence is written down: they are understood by their parts alone."""
+
+
 @dataclass(frozen=True)
 class Phrase:
     """Ways of saying one thing."""
@@ -131,7 +135,8 @@ def read_vocabulary(text: str) -> Vocabulary:
         attribute = table.pop("attribute")
         values = {value: tuple(parse_template(t) for t in ways) for value, ways in table.items()}
         choices[name] = Choices(attribute, values)
-    phrases += [Phrase(kind, (), breath=True, framed=True) for kind in dict.fromkeys(p.kind for p in phrases)]
+    kinds = dict.fromkeys((*(p.kind for p in phrases), *_ONLY_FRAMED))
+    phrases += [Phrase(kind, (), breath=True, framed=True) for kind in kinds]
     return Vocabulary(
         phrases=tuple(phrases),
         rules={name: parse_template(t) for name, t in data["rules"].items()},

@@ -9,11 +9,25 @@ from importlib import resources
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from journal.facts import Check, Condition, Cut, Engine, Quantity, Subject
+from journal.facts import (
+    Baseline,
+    Check,
+    Condition,
+    Cut,
+    Engine,
+    Note,
+    PartAnswer,
+    PartState,
+    PartWanted,
+    Quantity,
+    RepairDone,
+    Subject,
+)
 from journal.wording import Context, Meaning, Verdict, decide_text, spell
 from journal.wording.lexicon import lexicon, outcomes, said_words
 from journal.wording.near import Near, near
 from journal.wording.tokens import tokenise
+from journal.wording.types import Command, CommandWord
 
 RUNNING = Context(engine=Engine(6), baseline=31.0, next_cylinder=2)
 FILLERS = st.sampled_from(["okay ", "right, ", "so ", "uh, ", "now then, ", "", ""])
@@ -137,3 +151,119 @@ def test_talk_is_near_nothing_and_statements_about_the_engine_are_worth_keeping(
     assert near("number four's water pump is weeping") is Near.SAYING
     assert near("the batteries are at eleven point six") is Near.SAYING
     assert near("cut zorp thirty eight blim") is Near.LOST
+
+
+IN_ORDER = st.lists(st.integers(1, 6), min_size=2, max_size=4, unique=True).flatmap(
+    lambda cylinders: st.tuples(
+        st.just(cylinders), st.lists(st.integers(31, 39), min_size=len(cylinders), max_size=len(cylinders))
+    )
+)
+
+
+@settings(deadline=None, max_examples=40)
+@given(IN_ORDER, st.sampled_from(["in that order", "respectively"]), st.booleans())
+def test_numbers_in_the_order_of_cylinders_are_one_for_each(
+    said: tuple[list[int], list[int]], order: str, first: bool
+) -> None:
+    cylinders, values = said
+    named, read = (", ".join(spell(n) for n in numbers) for numbers in (cylinders, values))
+    text = f"cylinders {named}, {read} {order}" if first else f"{read} on cylinders {named} {order}"
+    found = [d.meaning for d in decide_text(text, RUNNING)]
+    assert found == [Cut(c, float(v)) for c, v in zip(cylinders, values, strict=True)], text
+
+
+@settings(deadline=None, max_examples=40)
+@given(st.integers(1, 6), st.integers(1, 6), st.integers(32, 38))
+def test_how_far_it_rose_is_no_reading_where_it_is_said_what_it_rose_to(cylinder: int, rise: int, value: int) -> None:
+    for text in (
+        "number {} out, up {} to {}",
+        "number {} cut, it jumped {} to {}",
+        "cylinder {} off, went up {} to {}",
+    ):
+        words = text.format(spell(cylinder), spell(rise), spell(value))
+        assert meant(words) == Cut(cylinder, float(value)), words
+
+
+@settings(deadline=None, max_examples=20)
+@given(st.integers(1, 6), st.integers(2, 8))
+def test_only_how_far_it_rose_is_asked_about_as_what_it_comes_to(cylinder: int, rise: int) -> None:
+    (decision,) = decide_text(f"number {spell(cylinder)} out, up by {spell(rise)}", RUNNING)
+    assert decision.verdict is Verdict.ASK
+    assert decision.meaning == Cut(cylinder, 31.0 + rise)
+
+
+@settings(deadline=None, max_examples=30)
+@given(
+    st.sampled_from(["all six", "all of them", "everything", "every cylinder", "all the cylinders"]),
+    st.sampled_from(["lit", "firing", "working", "running", "pulling", "hitting"]),
+    st.integers(28, 33),
+)
+def test_with_all_cylinders_at_work_it_is_the_baseline(who: str, state: str, value: int) -> None:
+    for text in (f"{who} {state}, {spell(value)}", f"{spell(value)} with {who} {state}"):
+        assert meant(text, Context(engine=Engine(6))) == Baseline(float(value)), text
+
+
+@settings(deadline=None, max_examples=20)
+@given(st.integers(2, 6), st.sampled_from(["as well", "too", "likewise"]))
+def test_the_same_check_of_another_cylinder(cylinder: int, word: str) -> None:
+    last = Check(Subject.AIR_TEST, "holds", 1)
+    assert meant(f"{spell(cylinder)} {word}", Context(engine=Engine(6), last=last)) == Check(
+        Subject.AIR_TEST, "holds", cylinder
+    )
+
+
+def test_the_same_as_the_last_reading_and_the_same_as_before_the_cut_are_told_apart() -> None:
+    read = Context(engine=Engine(6), baseline=31.0, next_cylinder=2, already_cut=((1, 36.0),), last=Cut(1, 36.0))
+    assert [d.meaning for d in decide_text("number two's just the same as that one", read)] == [Cut(2, 36.0)]
+    (same,) = decide_text("number two, same fuel as before", read)
+    assert same.meaning == Cut(2, None, no_change=True)
+
+
+def test_going_back_to_a_cylinder_is_no_baseline() -> None:
+    (decision,) = decide_text("back on number one again, thirty six", RUNNING)
+    assert decision.meaning == Cut(1, 36.0)
+    (put_back,) = decide_text("number one's back on, thirty one", RUNNING)
+    assert put_back.meaning == Baseline(31.0)
+
+
+def test_what_was_done_another_day_is_a_note_and_no_repair() -> None:
+    context = Context(engine=Engine(6))
+    for text in ("fuel filters were changed fifty hours back", "injectors were replaced at nine thousand hours"):
+        (decision,) = decide_text(text, context)
+        assert isinstance(decision.meaning, Note), text
+    (decision,) = decide_text("replaced the fuel filters", context)
+    assert isinstance(decision.meaning, RepairDone)
+
+
+def test_how_far_a_wanted_part_has_come() -> None:
+    wanted = PartWanted("injector", 1, 3)
+    context = Context(engine=Engine(6), parts=((wanted, PartAnswer("part", PartState.WANTED)),))
+    for text, state in (
+        ("the injector's on order", PartState.ORDERED),
+        ("injector has arrived", PartState.ARRIVED),
+        ("the injector has been fitted", PartState.FITTED),
+        ("we don't need that injector after all", PartState.NOT_NEEDED),
+    ):
+        (decision,) = decide_text(text, context)
+        assert (decision.verdict, decision.meaning) == (Verdict.TAKE, PartAnswer("part", state)), text
+    for nothing in ("the pushrod's on order", "the harness has arrived"):
+        assert all(d.verdict is Verdict.LET_GO for d in decide_text(nothing, context)), nothing
+
+
+def test_requests_in_other_words_and_none_where_more_is_said() -> None:
+    for text, word in (
+        ("undo that would you", CommandWord.SCRATCH),
+        ("what is still remaining", CommandWord.MISSED),
+        ("sorry what was that", CommandWord.REPEAT),
+        ("what's four down as", CommandWord.READ_BACK),
+        ("give us a minute", CommandWord.HOLD),
+    ):
+        (decision,) = decide_text(text, RUNNING)
+        assert isinstance(decision.meaning, Command) and decision.meaning.word is word, text
+    for text in ("undo that bolt would you", "what is still remaining of the beer", "would you hold the torch for us"):
+        assert not any(isinstance(d.meaning, Command) for d in decide_text(text, RUNNING)), text
+
+
+def test_two_figures_that_may_be_tenths_are_asked_about() -> None:
+    (decision,) = decide_text("we're at eight six now with nothing cut", Context(engine=Engine(6)))
+    assert decision.verdict is Verdict.ASK
