@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from itertools import pairwise
@@ -18,6 +19,10 @@ from journal.wording.sounds import known_words
 from journal.wording.tokens import Token, tokenise
 from journal.wording.types import Context, Meaning, Number
 from journal.wording.vocabulary import vocabulary
+
+_SAME = re.compile(r"\bsame\b", re.IGNORECASE)
+_STAYS = re.compile(r"\b(?:stay|still|remain|hold|held|sat|sit|keep|kept|fuel|no|nothing)", re.IGNORECASE)
+"""What says beside "the same" that nothing moved."""
 
 Meanings = tuple[Meaning | Refused, ...]
 """What the things said in one utterance mean, in order; empty for nothing that is for the tool."""
@@ -151,6 +156,14 @@ def _counts(parse: Parse, tokens: Sequence[Token]) -> bool:
     return {b[0].value - a[0].value for a, b in pairwise(said)} in ({1.0}, {-1.0})
 
 
+def _as_the_last(meaning: Meaning | Refused, heard: str, context: Context) -> bool:
+    """Whether "the same" may be the same as another cylinder's reading that was just told, and not no change."""
+    last = context.last
+    told = isinstance(last, Cut) and last.value is not None
+    no_change = isinstance(meaning, Cut) and meaning.no_change
+    return told and no_change and bool(_SAME.search(heard)) and not _STAYS.search(heard)
+
+
 def _may_be_a_no(heard: str, context: Context) -> bool:
     """Whether a note may be a cut reading whose "no" was heard as "note": "note change on four"."""
     opener, _, rest = heard.partition(" ")
@@ -174,6 +187,7 @@ def _pieces(parse: Parse, tokens: Sequence[Token], text: str, context: Context) 
         if context.awaits is not None:
             guessed = _for_another(meaning, tokens[said.start : said.end], context.awaits)
         guessed = guessed or (phrase.kind == "note" and _may_be_a_no(heard, context))
+        guessed = guessed or _as_the_last(meaning, heard, context)
         # Nobody names the machine amid its cuts: "unit forty two's up next" is about another.
         guessed = guessed or (isinstance(meaning, JobFact) and meaning.field == "unit" and bool(context.done))
         yield Piece(meaning, heard, said.asked or guessed, said.strange, idle, phrase.framed)

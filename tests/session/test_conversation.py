@@ -474,3 +474,13 @@ def test_a_reading_that_is_struck_with_its_new_number_is_put_right(session: Sess
     session.type("strike three, it hadn't settled, thirty four and a half now")
     session.type("yes")
     assert [(cut.cylinder, cut.value) for cut in session.job.runs[0].cuts] == [(3, 34.5)]
+
+
+@pytest.mark.parametrize("words", ["number four's the same", "four the same"])
+def test_the_same_after_another_cylinders_reading_may_be_that_reading(session: Session, words: str) -> None:
+    """A healthy cylinder must not become a dead one: "the same" is asked about, "stays the same" is no change."""
+    say(session, "start idle cut out", "baseline twenty nine", "two cut thirty five")
+    (asked,) = session.type(words)
+    assert asked.verdict is Verdict.ASK
+    say(session, "five stays the same")
+    assert [cut.no_change for cut in session.job.runs[-1].cuts] == [False, True]

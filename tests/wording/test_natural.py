@@ -1,9 +1,10 @@
 """What technicians say in their own words becomes the entries it should, over lists written for that.
 
 All lists are of our own invention, each by another writer, and all were looked at by now. Before anything was set by
-them, `reported` came to 88 % right and 1 % wrong of 300, `tuned_d` (with what only a note can hold) to 83 % and 2 % of
-320, `tuned_e` to 71 % and 5 % of 300, `tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_g` to 86 %
-and 1 % of 300, and `tuned_c` to 68 % and 5 % of 420, when less was understood: a new list is the only one to report on.
+them, `tuned_h` came to 93 % right and 1 % wrong of 300 (93 % by the code before), `tuned_g` to 86 % and 1 % of 300,
+`tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_e` to 71 % and 5 % of 300, `tuned_d` (with what only a
+note can hold) to 83 % and 2 % of 320, and, when less was understood, `tuned_c` to 68 % and 5 % of 420 and `reported` to
+88 % and 1 % of 300: a new list is the only one to report on.
 `python -m tests.wording.natural.score FILE --list` prints each line's verdict.
 """
 
@@ -27,6 +28,7 @@ LEAST_RIGHT = {
     "tuned_e": 0.91,
     "tuned_f": 0.85,
     "tuned_g": 0.93,
+    "tuned_h": 0.93,
     "reported": 0.94,
 }
 MOST_WRONG = {
@@ -38,6 +40,7 @@ MOST_WRONG = {
     "tuned_e": 0,
     "tuned_f": 0,
     "tuned_g": 0,
+    "tuned_h": 3,
     "reported": 1,
 }
 MOST_LOST = {
@@ -49,6 +52,7 @@ MOST_LOST = {
     "tuned_e": 0.02,
     "tuned_f": 0.04,
     "tuned_g": 0.02,
+    "tuned_h": 0.02,
     "reported": 0.01,
 }
 
