@@ -7,7 +7,7 @@ import io
 import json
 import random
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from dataclasses import replace
 from pathlib import Path
 
@@ -28,18 +28,6 @@ from journal.record.unpack import unpack
 from journal.record.verify import verify
 from tests.record.arrange import Scribe, opened
 from tests.record.pictures import file_of, phone_exif, scene
-
-
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "here") as store:
-        yield store
-
-
-@pytest.fixture
-def there(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "there") as store:
-        yield store
 
 
 def full_job(store: Store) -> Scribe:

@@ -6,7 +6,6 @@ import hashlib
 import shutil
 import zipfile
 import zlib
-from collections.abc import Iterator
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -21,18 +20,6 @@ from journal.record.unpack import unpack
 from tests.record.arrange import opened
 from tests.record.pictures import file_of, scene
 from tests.record.test_pack import contents, honest
-
-
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "here") as store:
-        yield store
-
-
-@pytest.fixture
-def there(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "there") as store:
-        yield store
 
 
 def of_a_photo(here: Store, tmp_path: Path, data: bytes, method: int = zipfile.ZIP_DEFLATED) -> Path:

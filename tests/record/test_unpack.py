@@ -8,7 +8,7 @@ import json
 import shutil
 import tracemalloc
 import zipfile
-from collections.abc import Callable, Iterator
+from collections.abc import Callable
 from pathlib import Path
 
 import click
@@ -51,18 +51,6 @@ from tests.record.pictures import file_of, scene
 from tests.record.test_pack import contents, honest, rewritten
 
 pytest.importorskip("soundfile", reason="soundfile is not installed: clips are FLAC files written by it")
-
-
-@pytest.fixture
-def here(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "here") as store:
-        yield store
-
-
-@pytest.fixture
-def there(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path / "there") as store:
-        yield store
 
 
 def a_job(store: Store, **more: object) -> Scribe:
