@@ -2,14 +2,17 @@
 
 from __future__ import annotations
 
+import json
 import os
+import subprocess
+import sys
 import textwrap
 from pathlib import Path
 
 import pytest
 from scipy.stats import binomtest
 
-from tests.mutants.__main__ import ROOT, Place, Trying, asked_of, chosen, equivalent, files_of, interval
+from tests.mutants.__main__ import ROOT, Place, asked_of, chosen, equivalent, files_of, interval
 from tests.mutants.changes import Mutant, mutants
 from tests.mutants.forked import TIMED_OUT, forked
 from tests.mutants.reach import Reach, moved
@@ -256,30 +259,44 @@ def test_that_never_passes():
 }
 
 
+TRIED = """
+import json, sys
+from pathlib import Path
+from tests.mutants.__main__ import Place, Trying
+from tests.mutants.changes import mutants
+
+copy = Path(sys.argv[1])
+source = (copy / "journal/room.py").read_bytes()
+trying = Trying(copy, [Path("tests/room/test_room.py")])
+try:
+    tests = sorted(trying.warm.tests)
+    took = dict.fromkeys(tests, 0.1)
+    one_a_line = {mutant.line: Place("journal/room.py", mutant, source) for mutant in mutants(source)}
+    noticed = {str(place): trying.noticed_by(place, tests, took) for place in one_a_line.values()}
+finally:
+    trying.close()
+print(json.dumps([tests, noticed, sorted(trying.unsound)]))
+"""
+"""In a process of its own, as the tool is: one with other threads is not to be forked."""
+
+
 def test_a_change_is_noticed_wherever_it_stands_and_only_by_tests_that_pass_without_it(tmp_path: Path) -> None:
     for name, text in HOUSE.items():
         (tmp_path / name).parent.mkdir(parents=True, exist_ok=True)
         (tmp_path / name).write_text(text, encoding="utf-8")
-    source = HOUSE["journal/room.py"].encode()
-    trying = Trying(tmp_path, [Path("tests/room/test_room.py")])
-    try:
-        tests = sorted(trying.warm.tests)
-        took = dict.fromkeys(tests, 0.1)
-        one_a_line = {mutant.line: Place("journal/room.py", mutant, source) for mutant in mutants(source)}
-        assert [test.partition("::")[2] for test in tests] == ["test_early[2]", "test_few", "test_that_never_passes"]
-        noticed = {
-            str(place): trying.noticed_by(place, tests, took).partition("::")[2] for place in one_a_line.values()
-        }
-    finally:
-        trying.close()
-    assert trying.unsound == {"tests/room/test_room.py::test_that_never_passes"}
+    command = [sys.executable, "-c", TRIED, str(tmp_path)]
+    said = subprocess.run(command, cwd=ROOT, check=True, capture_output=True, text=True).stdout
+    tests, noticed, unsound = json.loads(said.splitlines()[-1])
+    assert [test.partition("::")[2] for test in tests] == ["test_early[2]", "test_few", "test_that_never_passes"]
+    assert unsound == ["tests/room/test_room.py::test_that_never_passes"]
     few, seldom, early = (
-        {test for place, test in noticed.items() if line in place} for line in ("MOST", "a > 5", "a + 1")
+        {test.partition("::")[2] for place, test in noticed.items() if line in place}
+        for line in ("MOST", "a > 5", "a + 1")
     )
     assert few == {"test_few"}, "also where it had been called before, and of a name that is set as it is loaded"
     assert seldom == {""}, "a test that fails without the change notices nothing"
     assert early == {"test_early[3]"}, "also of what is done while tests are collected"
-    assert (tmp_path / "journal/room.py").read_bytes() == source
+    assert (tmp_path / "journal/room.py").read_text(encoding="utf-8") == HOUSE["journal/room.py"]
 
 
 def test_what_is_held_to_change_nothing_stands_in_the_project_and_says_why() -> None:
