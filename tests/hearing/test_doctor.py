@@ -111,8 +111,8 @@ def test_without_the_speech_extra_each_recogniser_says_what_to_install(
     for module in ("sounddevice", "ctranslate2", "vosk", "pocketsphinx"):
         monkeypatch.setitem(sys.modules, module, None)
     lines = list(examine(tmp_path, tmp_path, None, NOTHING, spoken=False))
-    [whisper] = [line for line in lines if line.text.startswith("whisper:")]
-    assert whisper == Line(False, "whisper: Whisper is not installed; install the speech extra")
+    [ear] = [line for line in lines if line.text.startswith("ear:")]
+    assert ear == Line(False, "ear: Whisper is not installed; install the speech extra")
     [vosk] = [line for line in lines if line.text.startswith("vosk")]
     assert vosk.good, "only the usual listener is needed"
     assert "journal models fetch vosk" in vosk.text or "install the speech extra" in vosk.text
@@ -122,10 +122,10 @@ def test_a_recogniser_is_timed_and_a_slow_one_says_what_to_do(monkeypatch: pytes
     heard = []
     listener = SimpleNamespace(hear=lambda sound: heard.append(len(sound) / RATE))
     monkeypatch.setitem(sys.modules, "sounddevice", None)
-    monkeypatch.setattr(doctor, "NAMES", ("auto", "whisper"))
+    monkeypatch.setattr(doctor, "NAMES", ("auto", "ear", "whisper"))
     monkeypatch.setattr(doctor, "recognisers", lambda *_: [listener])
     texts = [line.text for line in examine(tmp_path, tmp_path, None, NOTHING, spoken=False)]
-    assert any(text.startswith("whisper: ready, 0.00 s for a phrase") for text in texts)
+    assert any(text.startswith("ear: ready, 0.00 s for a phrase") for text in texts)
     assert heard == [2.0, 2.0]
     monkeypatch.setattr(doctor, "_SLOW_S", -1.0)
     lines = list(examine(tmp_path, tmp_path, None, NOTHING, spoken=False))
