@@ -16,7 +16,7 @@ from journal.hearing.types import RATE, Expect, Recogniser, Sound, Speakable
 from journal.wording import Context, Verdict, decide
 from journal.wording import speakable as all_that_can_be_said
 
-BOTH = ["whisper", "pocketsphinx"]
+BOTH = ["ear", "pocketsphinx"]
 
 
 @pytest.fixture(scope="session")
@@ -145,7 +145,7 @@ def test_fillers_before_a_phrase_are_none_of_its_text(speakable: Speakable, say:
 
 
 def test_an_unknown_recogniser_is_named_with_the_choices(speakable: Speakable, tmp_path: Path) -> None:
-    with pytest.raises(HearingError, match="choose of auto, whisper"):
+    with pytest.raises(HearingError, match="choose of auto, ear, whisper"):
         recognisers(["parrot"], speakable, None, tmp_path)
 
 
