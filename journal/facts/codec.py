@@ -9,11 +9,15 @@ from collections.abc import Callable
 from datetime import UTC, datetime
 from enum import Enum
 from functools import cache
+from textwrap import shorten
 from typing import Any
 
 from journal.errors import BadInput
 from journal.facts.bodies import KINDS, Body, kind_of
 from journal.facts.entry import Entry, Source
+
+_MOST_CHOICES = 180
+"""Letters of the choices that a refusal names: it stays one line that can be read."""
 
 
 def body_to_json(body: Body) -> dict[str, Any]:
@@ -182,7 +186,8 @@ def _enum_reader(kind: type[Enum]) -> _Read:
 
     def read_enum(value: Any, where: str) -> Enum:
         if not isinstance(value, str) or value not in members:
-            raise BadInput(f"{where} {str(value)[:60]!r}: use one of {', '.join(members)}")
+            choices = shorten(", ".join(members), _MOST_CHOICES, placeholder=" …")
+            raise BadInput(f"{where} {str(value)[:60]!r}: use one of {choices}")
         return members[value]
 
     return read_enum

@@ -206,3 +206,9 @@ def test_an_entry_needs_all_its_fields_and_no_others() -> None:
         entry_from_json({**written, "colour": "red"})
     with pytest.raises(BadInput, match="JSON object"):
         entry_from_json([written])
+
+
+def test_what_there_is_to_choose_from_leaves_a_refusal_one_line_that_can_be_read() -> None:
+    with pytest.raises(BadInput, match="use one of fuel per stroke, .* …") as refused:
+        body_from_json({"kind": "condition", "quantity": None, "value": 0.0})
+    assert len(str(refused.value)) < 250
