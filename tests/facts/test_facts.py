@@ -209,6 +209,6 @@ def test_an_entry_needs_all_its_fields_and_no_others() -> None:
 
 
 def test_what_there_is_to_choose_from_leaves_a_refusal_one_line_that_can_be_read() -> None:
-    with pytest.raises(BadInput, match="use one of fuel per stroke, .* …") as refused:
+    with pytest.raises(BadInput, match=r"use one of fuel per stroke, .* …") as refused:
         body_from_json({"kind": "condition", "quantity": None, "value": 0.0})
     assert len(str(refused.value)) < 250
