@@ -10,6 +10,7 @@ from journal.facts import Question
 from journal.mending import Doubtful, dismiss, mend
 from journal.record.job import Asked, Job
 from journal.wording import describe
+from journal.wording.types import LONGEST_LINE
 from webui.acting import acting, done, entry_of, field, whole
 from webui.job import about
 from webui.shop import shop
@@ -26,7 +27,7 @@ def put_right(job_id: str, entry_id: str) -> ResponseReturnValue:
         dismiss(session, asked)
         done("let go: not for the journal")
         return _back(job_id)
-    words = field("words", 300)
+    words = field("words", LONGEST_LINE)
     if not words:
         raise BadInput("what it should have been is empty: give the words, or say that it was not for the journal")
     try:

@@ -34,7 +34,7 @@ from journal.record.job import Job, Run
 from journal.record.vouched import vouched
 from journal.session import Session, local_offset_minutes
 from journal.wording import describe
-from journal.wording.types import Verdict
+from journal.wording.types import LONGEST_LINE, Verdict
 from webui.acting import Doubted, WrongField, acting, cylinder_of, done, entry_of, field, meant, real, whole
 from webui.job import about
 from webui.review_pages import choices, chosen
@@ -165,7 +165,7 @@ def asked_again(job_id: str, prompt: str, back: str) -> ResponseReturnValue:
 
 def _corrected(job: Job, entry_id: str, old: Body) -> Body:
     """What the form says the body should have been."""
-    if words := field("words", 300):
+    if words := field("words", LONGEST_LINE):
         new = meant(job.id, words, sure=bool(field("sure", 5)))
         if type(new) is not type(old) and not isinstance(old, Question):
             raise BadInput(f"{words!r} says another kind of thing: take this entry back and enter that instead")
@@ -225,7 +225,7 @@ def _takes_back(entry: Entry, target: str) -> bool:
 def add(job_id: str) -> ResponseReturnValue:
     """Enter by hand: in words as at the engine, or a reading into a run."""
     session = acting(job_id)
-    if words := field("words", 300):
+    if words := field("words", LONGEST_LINE):
         outcomes = session.type(words)
         lines = "; ".join(outcome.line for outcome in outcomes) or "nothing to enter in that"
         if any(outcome.verdict is not Verdict.LET_GO for outcome in outcomes):

@@ -35,7 +35,7 @@ from journal.session import Session
 from journal.wording import cheat_sheet, decide_text, describe, phrases
 from journal.wording.decide import NOTHING_FOR_IT
 from journal.wording.near import Near, near
-from journal.wording.types import Command, Context, Decision, Number, Verdict
+from journal.wording.types import LONGEST_LINE, Command, Context, Decision, Number, Verdict
 
 
 @click.command("enter")
@@ -72,10 +72,6 @@ def enter_command(
         raise BadInput(
             "nothing in that was for the journal, so nothing was saved; `journal phrases` lists what can be said"
         )
-
-
-LONGEST_LINE = 300
-"""Characters of a line of words, as on the page: nobody says more in a breath."""
 
 
 def check_length(lines: Sequence[str]) -> None:

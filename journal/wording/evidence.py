@@ -74,6 +74,7 @@ class Evidence:
             for part, some in by_part.items()
         }
         self._tops = {part: unrepeated(text) for part, text in tops.items()}
+        self._settled = _settled(self._rivals.get(_TORN_PART, ()))
         freely = [each for each in all_of_them if FREE in each.scores and FREE not in each.mended]
         self._freely = max(freely, key=lambda each: each.scores[FREE], default=None)
         self._cut_off = {
@@ -108,12 +109,6 @@ class Evidence:
                 return next(h for h in self.hypotheses if h.pieces and h.scores.get(part) == self._best[part])
         return None
 
-    def _settled(self) -> float:
-        """How much it counts what the ear holds likeliest, and what it writes freely, 0 to 1: little where it is torn
-        between two things, one of which it writes then."""
-        first, *others = sorted(self._rivals.get(_TORN_PART, ()), reverse=True) or [0.0]
-        return min(1.0, (first - others[0]) / _TORN) if others else 1.0
-
     def _words(self, each: Hypothesis) -> float:
         """How many words it has, as said; without the ear as written, as the others' weights were fitted so."""
         return float(len(as_said(each.heard) if _TORN_PART in self._parts else tokenise(each.heard)))
@@ -139,10 +134,9 @@ class Evidence:
         for part in self._parts:
             yield from self._of_part(part, each)
         if self._free_text:
-            settled = self._settled()
-            yield "same", settled * float(self._freely is each)
+            yield "same", self._settled * float(self._freely is each)
             other = FREE not in each.scores and self._freely is not None and bool(self._freely.pieces)
-            yield "other", settled * float(other)
+            yield "other", self._settled * float(other)
             yield "unlike", 1.0 - likeness(each.heard, self._free_text)
         off = pace(each.heard, self._seconds)
         yield ("slow", off) if off > 0 else ("fast", -off)
@@ -178,7 +172,7 @@ class Evidence:
         yield f"{part}: behind", behind
         yield f"{part}: near", behind
         if behind == 0:
-            yield f"{part}: first", self._settled() if part == _TORN_PART else 1.0
+            yield f"{part}: first", self._settled if part == _TORN_PART else 1.0
             yield (
                 f"{part}: ahead",
                 score - max((other for other in self._rivals[part] if other < score), default=-math.inf),
@@ -190,6 +184,15 @@ class Evidence:
             yield f"{part}: over alone", over if len(self._rivals[part]) == 1 else 0.0
         if self._seconds > 0:
             yield f"{part}: fit", score / self._seconds
+
+
+def _settled(rivals: Sequence[float]) -> float:
+    """How much it counts what the ear holds likeliest, and what it writes freely, 0 to 1.
+
+    Little where it is torn between two of these, natural log, as it writes one of them then.
+    """
+    first, *others = sorted(rivals, reverse=True) or [0.0]
+    return min(1.0, (first - others[0]) / _TORN) if others else 1.0
 
 
 def sensible(each: Hypothesis) -> bool:

@@ -7,6 +7,9 @@ from enum import StrEnum
 
 from journal.facts import Baseline, Body, Condition, Cut, Engine, PartAnswer, PartWanted, Quantity, RunStarted
 
+LONGEST_LINE = 300
+"""Characters of words that are typed at once: nobody says more in a breath."""
+
 
 class Verdict(StrEnum):
     """What becomes of something heard."""
