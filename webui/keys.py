@@ -20,9 +20,9 @@ def signing_key(folder: Path) -> bytes:
     """
     path = folder / _NAME
     try:
-        if path.is_file() and not path.stat().st_size:
-            path.unlink()  # as a full disk left it before files were written whole: it never signed anything
-        key = path.read_bytes() if path.is_file() else _made(path)
+        held = path.read_bytes() if path.exists() else b""
+        # An empty one, as a full disk left it before files were written whole, never signed anything.
+        key = held or _made(path)
     except OSError as error:
         raise RecordError(f"{path}: cannot be used as the page's key: {error.strerror}; check the folder") from None
     if len(key) != _BYTES:
@@ -32,4 +32,4 @@ def signing_key(folder: Path) -> bytes:
 
 def _made(path: Path) -> bytes:
     with file_errors(path):
-        return write_once(path, secrets.token_bytes(_BYTES))
+        return write_once(path, secrets.token_bytes(_BYTES), instead_of=b"")

@@ -95,7 +95,7 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
     """The same for what is written piece by piece: the file is there once the block ends well, or not at all."""
     with file_errors(path):
         make_folder(path.parent)
-        beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+        beside = _beside(path)
         try:
             with os.fdopen(os.open(beside, WRITE_NEW, PRIVATE_FILE), "wb") as file:
                 yield file
@@ -111,8 +111,14 @@ def write_whole_with(path: Path, *, lasting: bool = True) -> Iterator[BinaryIO]:
             sync_folder(path.parent)
 
 
-def write_once(path: Path, data: bytes) -> bytes:
+def write_once(path: Path, data: bytes, *, instead_of: bytes | None = None) -> bytes:
     """Write a small file unless it is there; of several programs that try at once, all get what the first one wrote.
+
+    Args:
+        path: where; its folder is made.
+        data: all of it.
+        instead_of: what a file that is of no use holds; only one that holds exactly this is taken away first, never
+            what another program has put there since it was looked at.
 
     Returns:
         What the file holds now.
@@ -121,7 +127,9 @@ def write_once(path: Path, data: bytes) -> bytes:
         OSError: what the file system says against it; no part of the file is left behind.
     """
     make_folder(path.parent)
-    beside = path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+    if instead_of is not None:
+        _take_away(path, instead_of)
+    beside = _beside(path)
     try:
         with os.fdopen(os.open(beside, WRITE_NEW, PRIVATE_FILE), "wb") as file:
             file.write(data)
@@ -134,6 +142,22 @@ def write_once(path: Path, data: bytes) -> bytes:
         beside.unlink(missing_ok=True)
     sync_folder(path.parent)
     return data
+
+
+def _beside(path: Path) -> Path:
+    return path.parent / f".{path.name}.{secrets.token_hex(4)}.part"
+
+
+def _take_away(path: Path, held: bytes) -> None:
+    taken = _beside(path)
+    try:
+        path.rename(taken)
+    except FileNotFoundError:  # another program has taken it away
+        return
+    if taken.read_bytes() != held:  # another program has written since
+        with contextlib.suppress(FileExistsError):
+            put_in_place(taken, path)
+    taken.unlink(missing_ok=True)
 
 
 def put_in_place(beside: Path, path: Path) -> None:

@@ -41,10 +41,10 @@ def journal_key(folder: Path) -> JournalKey:
     """
     path = folder / KEY_NAME
     with file_errors(path):
-        found = _read(path)
+        held = _held(path)
+        found = None if held is None else _from_pem(held)
         if found is None:
-            path.unlink(missing_ok=True)
-            found = _from_pem(write_once(path, _new_pem()))
+            found = _from_pem(write_once(path, _new_pem(), instead_of=held))
         assert found is not None  # written whole, or not at all
     return found
 
@@ -53,7 +53,8 @@ def key_there(folder: Path) -> JournalKey | None:
     """The key where there is a sound one; nothing is made. `RecordError` when the file cannot be read."""
     path = folder / KEY_NAME
     with file_errors(path):
-        return _read(path)
+        held = _held(path)
+        return None if held is None else _from_pem(held)
 
 
 def signed_by(public: bytes, signature: bytes, message: bytes) -> bool:
@@ -87,12 +88,13 @@ def _new_pem() -> bytes:
     )
 
 
-def _read(path: Path) -> JournalKey | None:
-    if not path.is_file():
+def _held(path: Path) -> bytes | None:
+    try:
+        if os.name == "posix" and path.stat().st_mode & 0o077:  # as an unpacked backup leaves it
+            path.chmod(PRIVATE_FILE)
+        return path.read_bytes()
+    except FileNotFoundError:
         return None
-    if os.name == "posix" and path.stat().st_mode & 0o077:  # as an unpacked backup leaves it
-        path.chmod(PRIVATE_FILE)
-    return _from_pem(path.read_bytes())
 
 
 def _from_pem(pem: bytes) -> JournalKey | None:

@@ -9,7 +9,7 @@ import sqlite3
 import subprocess
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 
 import numpy as np
@@ -251,6 +251,27 @@ def test_keys_made_by_several_programs_at_once_are_one(tmp_path: Path) -> None:
     for maker in makers:
         maker.join()
     assert sorted(path.name for path in tmp_path.iterdir()) == ["journal.key", "page.key"]
+
+
+@pytest.mark.parametrize(
+    ("name", "key_of"), [("journal.key", lambda folder: journal_key(folder).public), ("page.key", signing_key)]
+)
+def test_a_key_that_another_program_made_since_an_unsound_one_was_seen_stays(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str, key_of: Callable[[Path], bytes]
+) -> None:
+    (tmp_path / name).touch()
+    read, elsewhere = Path.read_bytes, []
+
+    def read_before_another_makes_it(path: Path) -> bytes:
+        monkeypatch.setattr(Path, "read_bytes", read)
+        try:
+            return path.read_bytes()
+        finally:
+            elsewhere.append(key_of(tmp_path))
+
+    monkeypatch.setattr(Path, "read_bytes", read_before_another_makes_it)
+    assert [key_of(tmp_path)] == elsewhere == [key_of(tmp_path)]
+    assert [path.name for path in tmp_path.iterdir()] == [name]
 
 
 @pytest.fixture
