@@ -12,8 +12,10 @@ from contextlib import ExitStack
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PURE = (("wording",), ("analysis", "causes", "facts", "outside", "output", "session"))
-"""Rooms whose tests need a processor and nothing else, in two parts that take about as long."""
+PURE = (("wording",), ("analysis", "causes", "ear", "facts", "outside", "output", "session"))
+"""Rooms whose tests need a processor and nothing else, in two parts that take about as long.
+
+The ear's are among them as JAX has threads, and the other rooms' tests fork."""
 sys.path.insert(0, str(ROOT / "demo"))
 
 import bootstrap  # noqa: E402
