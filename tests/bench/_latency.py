@@ -1,12 +1,19 @@
-"""From the last sound of a phrase to its entry on disk, with the sound coming in as fast as it is said."""
+"""From the last sound of a phrase to its entry on disk, with the sound coming in as fast as it is said.
+
+`python _latency.py SOUNDS`, of numbered sounds and `ends` (`numpy.savez`), times the listeners that listen by default,
+of whichever checkout PYTHONPATH names.
+"""
 
 from __future__ import annotations
 
+import json
+import os
+import subprocess
 import sys
 import tempfile
 import time
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -44,6 +51,21 @@ class Latencies:
     """Of phrases that were entered."""
     asked: list[float]
     """Of phrases that gave a question, whose answer makes the entry."""
+
+
+def by_default(said: Sequence[tuple[Sound, float]], checkouts: Sequence[Path]) -> list[Latencies]:
+    """The same for the default listeners of each checkout, a program of its own each, one after the other."""
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "said.npz"
+        sounds = {str(at): sound for at, (sound, _) in enumerate(said)}
+        np.savez(file, ends=np.array([end for _, end in said]), **sounds)  # type: ignore[arg-type]
+        made = []
+        for checkout in checkouts:
+            command = [sys.executable, __file__, str(file)]
+            here = os.environ | {"PYTHONPATH": str(checkout)}
+            told = subprocess.run(command, check=True, capture_output=True, text=True, env=here).stdout
+            made.append(Latencies(**json.loads(told.splitlines()[-1])))
+        return made
 
 
 def latencies(ears: Ears, said: Sequence[tuple[Sound, float]]) -> Latencies:
@@ -88,3 +110,16 @@ def speech_end(sound: Sound) -> float:
     step = RATE // 100
     power = np.mean(np.square(sound[: len(sound) // step * step].reshape(-1, step)), axis=1)
     return float(np.flatnonzero(power > power.max() / 10_000)[-1] + 1) * step / RATE
+
+
+def _main() -> None:
+    with np.load(sys.argv[1]) as told:
+        said = [(told[str(at)], float(end)) for at, end in enumerate(told["ends"])]
+    ears = Ears.open((), None, Path(tempfile.gettempdir()), 6)
+    print(json.dumps(asdict(latencies(ears, said))))
+    sys.stdout.flush()
+    os._exit(0)  # a recogniser in a process of its own may still be busy
+
+
+if __name__ == "__main__":
+    _main()

@@ -3,9 +3,10 @@
 Every sound goes the way a microphone's does: noise before and after it, cut out by the speech detector, heard by each
 listener, pooled as the program pools them. `python3 tests --bench hearing` reports on voices that nothing was fitted
 on. In the environment, `HEARINGS` names a folder of what was kept of the listeners (`_kept.py`), which is then decided
-again in no time, `HEARING_AGAINST` another checkout, whose decision is told beside this one's on the same hearings,
-`HEARING_SHARE=0.2` a fifth of it all, and `JOURNAL_BENCH_PARTS=said,spoken,latency,start` a part; `spoken` is two jobs
-in the tool's own wording and in natural wording (`_spoken.py`), `looked-at` those that the listeners' bias was set by.
+again in no time, `HEARING_AGAINST` another checkout, whose decision is told beside this one's on the same hearings, and
+its latency and start in the same run, `HEARING_SHARE=0.2` a fifth of it all, and
+`JOURNAL_BENCH_PARTS=said,spoken,latency,start` a part; `spoken` is two jobs in the tool's own wording and in natural
+wording (`_spoken.py`), `looked-at` those that the listeners' bias was set by.
 """
 
 from __future__ import annotations
@@ -37,7 +38,7 @@ from tests.bench._judge import (
     same,
 )
 from tests.bench._kept import Heard, hear, read
-from tests.bench._latency import latencies, speech_end
+from tests.bench._latency import Latencies, by_default, latencies, speech_end
 from tests.bench._noise import mixed
 from tests.bench._phrases import COMMANDS, JOB
 from tests.bench._start import starts
@@ -57,6 +58,7 @@ WHAT = {
 _CHAT = ("chat", "order", "package")
 _LEVELS = ("clean", "20 dB", "15 dB", "10 dB", "5 dB")
 _BEFORE = "before"
+_HERE = Path(__file__).resolve().parents[2]
 
 
 def run() -> list[Row]:
@@ -73,14 +75,14 @@ def run() -> list[Row]:
             rows += _said(folder)
     for which in ("spoken", "looked-at"):
         rows += _wordings.run(which) if which in parts else []
+    before = [Path(os.environ["HEARING_AGAINST"])] if os.environ.get("HEARING_AGAINST") else []
     if "start" in parts:
-        before = [Path(os.environ["HEARING_AGAINST"])] if os.environ.get("HEARING_AGAINST") else []
-        now, *was = starts([Path(__file__).resolve().parents[2], *before])
+        now, *was = starts([_HERE, *before])
         rows.append(
             Row("hearing", "start of listening, processor time", now, "s", *was, *["that checkout's"] * len(was))
         )
     if "latency" in parts:
-        rows += _latency([voice for voice in REPORTED if not missing(voice)])
+        rows += _latency([voice for voice in REPORTED if not missing(voice)], before)
     peak = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / (1024 if sys.platform != "darwin" else 1024**2)
     rows.append(Row("hearing", "peak memory, all listeners, free dictation and the benchmark", peak, "MB"))
     return rows
@@ -190,8 +192,11 @@ def _tell(heard: Heard, level: str, made: str, decisions: Sequence[Decision]) ->
     print(f"{level}, {heard.item.voice}: {made}: {heard.item.text!r}: {'; '.join(what)} {' '.join(more)}".rstrip())
 
 
-def _latency(voices: Sequence[str]) -> list[Row]:
-    """From the last speech of a phrase to its entry on disk, the sound coming in as fast as it is said."""
+def _latency(voices: Sequence[str], before: Sequence[Path]) -> list[Row]:
+    """From the last speech of a phrase to its entry on disk, the sound coming in as fast as it is said.
+
+    Beside the default stands that of the checkout before, in the same run.
+    """
     here = Path(tempfile.gettempdir())
     found = {each.name: each for each in recognisers(SYSTEMS[DEFAULT], speakable(6), None, here)}
     ears = {system: Ears([found[name] for name in SYSTEMS[system]]) for system in (DEFAULT, LIGHT)}
@@ -204,11 +209,18 @@ def _latency(voices: Sequence[str]) -> list[Row]:
         for n, (text, voice) in enumerate(phrases):
             clean = apart(speak(text, voice))
             some.append((mixed(clean, 20, n), speech_end(clean)))
-        for system in ears:
-            times = latencies(ears[system], some)
-            for what, took in (("taken", times.taken), ("asked", times.asked)):
+        timed: dict[str, tuple[Latencies, Latencies | None]]
+        timed = {system: (latencies(ears[system], some), None) for system in ears}
+        if before:
+            here, there = by_default(some, [_HERE, *before])
+            timed["by default"] = here, there
+        for system, (now, was) in timed.items():
+            for what in ("taken", "asked"):
+                took, took_before = getattr(now, what), getattr(was, what, [])
                 if took:
                     note = f"95th percentile {np.percentile(took, 95):.2f} s, {len(took)} utterances, 20 dB"
                     name = f"{system}: from end of speech to entry, {said}, {what}, median"
-                    rows.append(Row("hearing", name, statistics.median(took), "s", note=note))
+                    usual_before = statistics.median(took_before) if took_before else None
+                    rows.append(Row("hearing", name, statistics.median(took), "s", usual_before, "that checkout's",
+                                    note=note))  # fmt: skip
     return rows
