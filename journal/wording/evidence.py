@@ -109,6 +109,10 @@ class Evidence:
                 return next(h for h in self.hypotheses if h.pieces and h.scores.get(part) == self._best[part])
         return None
 
+    def _apart(self, each: Hypothesis) -> float:
+        """How far the ear holds it below what it writes freely, 0 to 1: what is hardly less likely is not unlike it."""
+        return min(1.0, max(0.0, -each.scores.get(_TORN_PART, -_TORN)) / _TORN)
+
     def _words(self, each: Hypothesis) -> float:
         """How many words it has, as said; without the ear as written, as the others' weights were fitted so."""
         return float(len(as_said(each.heard) if _TORN_PART in self._parts else tokenise(each.heard)))
@@ -137,9 +141,11 @@ class Evidence:
             yield "same", self._settled * float(self._freely is each)
             other = FREE not in each.scores and self._freely is not None and bool(self._freely.pieces)
             yield "other", self._settled * float(other)
-            yield "unlike", 1.0 - likeness(each.heard, self._free_text)
+            yield "unlike", self._apart(each) * (1.0 - likeness(each.heard, self._free_text))
         off = pace(each.heard, self._seconds)
         yield ("slow", off) if off > 0 else ("fast", -off)
+        if off > 0 and len(each.pieces) == 1:
+            yield "slow number", off * off * float(isinstance(each.meanings[0], Number))
         yield "cost", each.cost
         yield "pieces", float(len(each.pieces) - 1)
         yield "unfinished", float(each.meanings in self._cut_off and not in_words(each.meanings[-1]))

@@ -35,6 +35,8 @@ _GAP_S = 0.7
 """Noise alone before and after each phrase, seconds."""
 _PAIRS = 50
 """Pairs of digits by each person."""
+_LOUDER = (5.0, 0.0)
+"""Levels at which digits are lost, so that it can be learnt what tells so."""
 _SPOKEN = LOOKED_AT | REPORTED_ON
 _SPOKEN_LEVELS = (None, 20)
 _LISTS = Path(__file__).resolve().parents[1] / "wording" / "natural"
@@ -91,7 +93,7 @@ def to_fit_on() -> list[Item]:
         items += _some(0.08, [Item("chat", text, voice, 20) for text in NOTHING])
     items += _listed(voices)
     items += [Item("chat", name, "order") for name in _people.orders(fitted=True)]
-    items += _digits(_people.FITTED, LEVELS)
+    items += _digits(_people.FITTED, (*LEVELS, *_LOUDER), alone=True)
     return sorted(items, key=lambda item: (item.spoken, item.dice))
 
 
@@ -245,10 +247,12 @@ def _contexts(job: str) -> tuple[Context, ...]:
     return tuple(found)
 
 
-def _digits(people: Sequence[str], levels: Sequence[float | None]) -> list[Item]:
+def _digits(people: Sequence[str], levels: Sequence[float | None], *, alone: bool = False) -> list[Item]:
+    """Pairs of digits, with `alone` each digit by itself too."""
     if _people.missing():
         return []
-    texts = [(who, text) for who in people for text in _people.pairs(who, _PAIRS)]
+    said = _people.WORDS if alone else ()
+    texts = [(who, text) for who in people for text in (*_people.pairs(who, _PAIRS), *said)]
     return [Item("digits", text, who, level, "awaited") for who, text in texts for level in levels]
 
 

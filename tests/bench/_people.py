@@ -15,11 +15,14 @@ import numpy as np
 from journal.hearing.sources import read_file
 from journal.hearing.types import RATE, Sound
 
-FITTED = ("george",)
+FADING = " fading"
+"""After a person's name: one of the digits is said faintly, as with the head turned away."""
+FITTED = ("george", f"george{FADING}")
 REPORTED = ("jackson", "theo")
 """People who say digits."""
 _TAKES = 25
-_WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
+_FAINTER_DB = (6, 24)
+WORDS = ("zero", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
 def folder() -> Path | None:
@@ -50,7 +53,7 @@ def order(name: str) -> Sound:
 def pairs(speaker: str, count: int) -> list[str]:
     """Two digits each, as they are said one after the other: "three eight"; the same ones in every run."""
     dice = np.random.default_rng(sum(map(ord, speaker)))
-    return [f"{_WORDS[n // 10]} {_WORDS[n % 10]}" for n in dice.choice(np.arange(10, 100), count, replace=False)]
+    return [f"{WORDS[n // 10]} {WORDS[n % 10]}" for n in dice.choice(np.arange(10, 100), count, replace=False)]
 
 
 def pair(speaker: str, text: str, seed: int) -> Sound:
@@ -58,8 +61,11 @@ def pair(speaker: str, text: str, seed: int) -> Sound:
     where = folder()
     assert where is not None
     dice = np.random.default_rng(seed)
-    parts = []
-    for word in text.split():
-        sound = read_file(where / "digits" / f"{_WORDS.index(word)}_{speaker}_{dice.integers(_TAKES)}.flac")
+    name, turned = speaker.removesuffix(FADING), np.random.default_rng((seed, 1))
+    faint = turned.integers(2) if speaker.endswith(FADING) else -1
+    by, parts = np.float32(10 ** (-turned.uniform(*_FAINTER_DB) / 20)), []
+    for at, word in enumerate(text.split()):
+        sound = read_file(where / "digits" / f"{WORDS.index(word)}_{name}_{dice.integers(_TAKES)}.flac")
+        sound = sound * by if at == faint else sound
         parts += [sound, np.zeros(round(dice.uniform(0.02, 0.12) * RATE), dtype=np.float32)]
     return np.concatenate(parts)
