@@ -299,9 +299,15 @@ def noted(db: Database, number: int) -> tuple[str, str, dict[int, str]] | None:
     return None if row is None else (row[0], row[1], dict(standings))
 
 
-def is_quiet(entries: list[Entry]) -> bool:
-    """Whether none of the entries can change a job's line beyond `touch`."""
-    return all(kind_of(entry.body) in QUIET for entry in entries)
+def is_quiet(db: Database, number: int, entries: list[Entry]) -> bool:
+    """Whether none of the entries can change a job's line beyond `touch`.
+
+    Where the clock was set back, when the job was opened is told by its last entry (`line_row`).
+    """
+    if not all(kind_of(entry.body) in QUIET for entry in entries):
+        return False
+    sql = "SELECT 1 FROM entries WHERE job = ? AND kind = 'clock set back'"
+    return db.execute(sql, [number]).fetchone() is None
 
 
 def _technicians(db: Database, number: int, names: list[str]) -> None:

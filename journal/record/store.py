@@ -182,7 +182,7 @@ class Store:
             yield
 
     def _redraw(self, number: int, new: list[Entry]) -> None:
-        if lines.is_quiet(new):
+        if lines.is_quiet(self._db, number, new):
             lines.touch(self._db, number, new)
         else:
             lines.write(self._db, number, self._jobs.job(number))

@@ -267,3 +267,11 @@ def test_that_it_was_set_back_is_noted_right_behind_what_came_before_it_was_ahea
     assert isinstance(mark.body, ClockSetBack) and after == last
     assert before.at_utc == NOW + timedelta(seconds=30)
     assert mark.at_utc - before.at_utc == after.at_utc - mark.at_utc == timedelta(milliseconds=1)
+
+
+def test_the_line_in_the_list_is_what_the_entries_say_whatever_the_clock_does(store: Store, session: Session) -> None:
+    session.enter(RunStarted(RunKind.IDLE))
+    for days in (-400, 1, -1, 2):
+        at(store, session, NOW + timedelta(days=days))
+        session.enter(Cut(2, 37.0))
+        assert verify(store) == []
