@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import hashlib
+import io
 import re
 import shutil
 import zipfile
@@ -39,6 +40,10 @@ MOST_BYTES_A_FILE = 256_000_000
 """Most bytes one file of it may unfold to."""
 MOST_BYTES_A_CLIP = 16_000_000
 """The same of a clip: eight minutes of sound, not compressed at all."""
+MOST_BYTES_LISTED = {MANIFEST: 8_000_000, ENTRIES: 64_000_000, SIGNATURES: 64_000_000}
+"""The same of what is read as JSON, which takes many times its size in memory: 100,000 entries are half of it."""
+MOST_BYTES_A_LINE = 4_000_000
+"""Most bytes of one entry or signature."""
 MOST_FOLDED = 4
 """Photos and sound are compressed already: one that unfolds to more than so many times its size is none."""
 ROOM_LEFT = 50_000_000
@@ -156,11 +161,12 @@ def _manifest(source: zipfile.ZipFile, pack: str) -> dict[str, Any]:
     if len(set(names)) != len(names):
         raise BadInput(f"{pack} holds a file twice: nothing was taken in")
     for info in infos:
-        own = info.filename in (MANIFEST, ENTRIES, SIGNATURES)
-        good = own or _ROOMS.fullmatch(info.filename) or is_top_name(info.filename)
+        good = info.filename in MOST_BYTES_LISTED or _ROOMS.fullmatch(info.filename) or is_top_name(info.filename)
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
             raise BadInput(f"{pack} is compressed as no pack is, or it is damaged: have it sent again")
         most = MOST_BYTES_A_CLIP if _room(info.filename) == CLIPS else MOST_BYTES_A_FILE
+        if info.file_size > MOST_BYTES_LISTED.get(info.filename, info.file_size):
+            raise BadInput(f"{pack} holds a {info.filename} longer than any job's: nothing was taken in")
         if not good or info.file_size > most:
             raise BadInput(f"{pack} holds {info.filename[:80]!r}, which no pack does: nothing was taken in")
         if _ROOMS.fullmatch(info.filename) and info.file_size > MOST_FOLDED * info.compress_size + 10_000:
@@ -180,7 +186,7 @@ def _manifest(source: zipfile.ZipFile, pack: str) -> dict[str, Any]:
 def _entries(source: zipfile.ZipFile, manifest: dict[str, Any], pack: str) -> list[Entry]:
     text = _read(source, ENTRIES, manifest, pack)
     try:
-        entries = [entry_from_json(_json(line, pack)) for line in text.splitlines()]
+        entries = [entry_from_json(_json(line, pack)) for line in _lines(text, pack)]
         job = replay(entries)
     except BadInput as error:
         raise BadInput(f"{pack} holds no whole job: {error}") from None
@@ -197,7 +203,7 @@ def _signatures(
         return {}
     unsigned = {entry.id: entry for entry in entries}
     found = {}
-    for line in _read(source, SIGNATURES, manifest, pack).splitlines():
+    for line in _lines(_read(source, SIGNATURES, manifest, pack), pack):
         try:
             record = _json(line, pack)
             by = Signature(bytes.fromhex(record["key"]), bytes.fromhex(record["signature"]))
@@ -269,6 +275,14 @@ def _pieces(source: zipfile.ZipFile, name: str) -> Iterator[bytes]:
             yield piece
     if left:
         raise zipfile.BadZipFile(f"{name} is not as long as it says")
+
+
+def _lines(text: bytes, pack: str) -> Iterator[bytes]:
+    """Its lines one by one, so that the first that is wrong ends it; a list of millions of them would fill memory."""
+    for line in io.BytesIO(text):
+        if len(line.rstrip(b"\r\n")) > MOST_BYTES_A_LINE:
+            raise BadInput(f"{pack} holds a line longer than any entry's: nothing was taken in")
+        yield line
 
 
 def _json(data: bytes, pack: str) -> Any:

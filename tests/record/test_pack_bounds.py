@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import shutil
+import tracemalloc
 import zipfile
 import zlib
 from pathlib import Path
@@ -93,3 +94,47 @@ def test_a_pack_at_a_bound_of_its_own_is_taken_in_and_one_past_it_is_not(
     assert there.last_seq() == 0
     monkeypatch.setattr(unpacking, bound, own)
     assert len(unpack(there, packed).entries) == 2
+
+
+@pytest.mark.parametrize("name", ["manifest.json", "entries.jsonl", "signatures.jsonl"])
+def test_a_list_longer_than_any_job_needs_is_refused_unread(
+    here: Store, there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, name: str
+) -> None:
+    packed = of_a_photo(here, tmp_path, file_of(scene(160, 120)))
+    longest = len(contents(packed)[name])
+    monkeypatch.setitem(unpacking.MOST_BYTES_LISTED, name, longest - 1)
+    with pytest.raises(BadInput, match=rf"{name}.* nothing was taken in"):
+        unpack(there, packed)
+    assert there.last_seq() == 0
+    monkeypatch.setitem(unpacking.MOST_BYTES_LISTED, name, longest)
+    assert len(unpack(there, packed).entries) == 2
+
+
+def test_a_line_longer_than_any_entry_is_refused_unread(
+    here: Store, there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    packed = of_a_photo(here, tmp_path, file_of(scene(160, 120)))
+    longest = max(len(line) for line in contents(packed)["entries.jsonl"].splitlines())
+    monkeypatch.setattr(unpacking, "MOST_BYTES_A_LINE", longest - 1)
+    with pytest.raises(BadInput, match="line longer than .* nothing was taken in"):
+        unpack(there, packed)
+    monkeypatch.setattr(unpacking, "MOST_BYTES_A_LINE", longest)
+    assert len(unpack(there, packed).entries) == 2
+
+
+def test_lines_of_nothing_take_no_memory(here: Store, there: Store, tmp_path: Path) -> None:
+    packed = of_a_photo(here, tmp_path, file_of(scene(160, 120)))
+    files = contents(packed)
+    files["entries.jsonl"] = b"\n" * 2_000_000
+    honest(files)
+    with zipfile.ZipFile(packed, "w", zipfile.ZIP_DEFLATED) as out:
+        for name, content in files.items():
+            out.writestr(name, content)
+    del files
+    tracemalloc.start()
+    try:
+        with pytest.raises(BadInput, match="have it sent again"):
+            unpack(there, packed)
+        assert tracemalloc.get_traced_memory()[1] < 12_000_000
+    finally:
+        tracemalloc.stop()
