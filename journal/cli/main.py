@@ -156,6 +156,11 @@ def main(arguments: list[str] | None = None) -> None:
     except BrokenPipeError:
         sys.stderr.close()
         sys.exit(0)
+    except OSError as error:
+        if error.filename is None:
+            raise
+        why = (error.strerror or str(error)).lower()
+        _fail(f"{str(error.filename)[:200]}: {why}; check the name, and that you may read and write there", 1)
     sys.exit(code if isinstance(code, int) else 0)
 
 

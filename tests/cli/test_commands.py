@@ -275,3 +275,18 @@ def test_a_pdf_is_made_without_a_word_of_the_library(
     run(capsys, *OPEN)
     assert run(capsys, "write-up", "--to", str(tmp_path / "job.pdf"))[2] == ""
     assert not logging.getLogger("fpdf.output").isEnabledFor(logging.WARNING)
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ("unpack", "{}"), ("photo", "{}"), ("photo", "--watch", "{}"), ("transcribe", "{}"), ("listen", "--from", "{}"),
+        ("pack", "{}"), ("backup", "{}"), ("--journal", "{}", "show"), ("--journal", "{}", "enter", "baseline thirty"),
+    ],
+)  # fmt: skip
+def test_a_name_that_the_system_refuses_is_a_line(
+    folder: Path, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]
+) -> None:
+    run(capsys, *OPEN)
+    too_long = str(folder.parent / ("a" * 300) / "b")
+    assert "file name too long; check the name" in refused(capsys, *(each.format(too_long) for each in arguments))

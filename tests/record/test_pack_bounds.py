@@ -116,7 +116,7 @@ def test_a_line_longer_than_any_entry_is_refused_unread(
     packed = of_a_photo(here, tmp_path, file_of(scene(160, 120)))
     longest = max(len(line) for line in contents(packed)["entries.jsonl"].splitlines())
     monkeypatch.setattr(unpacking, "MOST_BYTES_A_LINE", longest - 1)
-    with pytest.raises(BadInput, match="line longer than .* nothing was taken in"):
+    with pytest.raises(BadInput, match=r"line longer than .* nothing was taken in"):
         unpack(there, packed)
     monkeypatch.setattr(unpacking, "MOST_BYTES_A_LINE", longest)
     assert len(unpack(there, packed).entries) == 2
