@@ -9,10 +9,12 @@ import shutil
 from collections.abc import Callable, Iterator
 from dataclasses import dataclass
 from datetime import UTC, datetime, timedelta
+from http import HTTPStatus
 from pathlib import Path
 from typing import Any
 
 import pytest
+from flask import Flask, Response, g, request, session
 from flask.testing import FlaskClient
 from PIL import Image, ImageDraw
 from werkzeug.test import TestResponse
@@ -122,11 +124,34 @@ def jpeg(width: int = 640, height: int = 480, seed: int = 0) -> bytes:
     return held.getvalue()
 
 
+QUIET = frozenset(
+    {"access.enter", "access.give_code", "access.network", "access.call", "access.put_out", "looks.theme"}
+)
+"""Forms whose page shows by itself what came of them."""
+
+
+def _keep_promises(app: Flask) -> None:
+    """Hold every answer of any test against what is true of all of them."""
+
+    @app.after_request
+    def _check(answer: Response) -> Response:
+        status = HTTPStatus(answer.status_code)  # one that IANA has registered
+        if 300 <= status < 400:
+            # See Other after a form (RFC 9110, 15.4.4), so that the page it leads to can be loaded again.
+            assert status in (HTTPStatus.SEE_OTHER, HTTPStatus.NOT_MODIFIED), f"{request.endpoint}: {status}"
+        if status in (HTTPStatus.FORBIDDEN, HTTPStatus.GONE, HTTPStatus.TOO_MANY_REQUESTS):
+            assert g.get("refused"), f"{request.endpoint}: the log says why it was {status}"
+        if request.method == "POST" and status is HTTPStatus.SEE_OTHER and request.endpoint not in QUIET:
+            assert session.get("_flashes"), f"{request.endpoint}: it is told what came of a form"
+        return answer
+
+
 def make(folder: Path, **how: Any) -> Shop:
     """A journal's application for tests."""
     lines: list[str] = []
     app = create_app(folder, announce=lines.append, **how)
     app.testing = True
+    _keep_promises(app)
     return Shop(folder, app, own_browser(app), lines)
 
 

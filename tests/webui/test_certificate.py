@@ -80,6 +80,20 @@ def test_it_is_for_servers_of_these_names_and_vouches_for_nobody_else(tmp_path: 
     assert made.not_valid_before_utc < NOW, "a phone's clock may be behind"
 
 
+def test_its_key_signs_handshakes_and_nothing_else(tmp_path: Path) -> None:
+    """RFC 5280, 4.2.1.3 (key usage) and 4.2.1.9 (basic constraints): critical, and of each use only what it is for."""
+    made = x509.load_pem_x509_certificate(own_certificate(tmp_path, NAMES, NOW).path.read_bytes())
+    usage = made.extensions.get_extension_for_class(x509.KeyUsage)
+    uses = (
+        "digital_signature", "content_commitment", "key_encipherment", "data_encipherment", "key_agreement",
+        "key_cert_sign", "crl_sign",
+    )  # fmt: skip
+    assert [use for use in uses if getattr(usage.value, use)] == ["digital_signature"]
+    assert usage.critical and made.extensions.get_extension_for_class(x509.BasicConstraints).critical
+    assert not made.extensions.get_extension_for_class(x509.SubjectAlternativeName).critical, "it has a subject"
+    assert not made.extensions.get_extension_for_class(x509.ExtendedKeyUsage).critical
+
+
 def test_a_client_that_trusts_it_and_nothing_else_finds_it_good_and_sees_the_fingerprint_told(tmp_path: Path) -> None:
     own = own_certificate(tmp_path, ("localhost", "127.0.0.1"))
     client = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)
