@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 
 from journal.facts import Arrangement, JobClosed, PartAnswer, PartState, PartWanted
@@ -158,3 +160,15 @@ def test_jobs_are_found_by_the_days_that_they_were_worked_on(shop: Shop) -> None
         ("until=9999-12-31", True),
     ):  # fmt: skip
         assert ("Orchard pump 2" in text_of(shop.get(f"/?{query}"))) is found, query
+
+
+@pytest.mark.parametrize(
+    ("day", "counts"),
+    [("1970-12-31", False), ("1971-01-01", True), ("9998-12-31", True), ("9999-01-01", False), ("2026-02-30", False)],
+)
+def test_a_day_counts_where_entries_can_lie_and_stands_in_its_field_only_then(
+    shop: Shop, day: str, counts: bool
+) -> None:
+    for name in ("since", "until"):
+        field = re.search(rf'name="{name}"[^>]*value="([^"]*)"', text_of(shop.get(f"/?{name}={day}")))
+        assert (field[1] if field else "") == (day if counts else "")

@@ -15,7 +15,7 @@ from werkzeug.test import TestResponse
 from journal.facts import Cut, JobClosed, Question
 from journal.record.spool import Spool
 from tests.webui.browser import PHONE, serving, window
-from tests.webui.conftest import Shop, sign_of, text_of
+from tests.webui.conftest import Shop, jpeg, sign_of, text_of
 from tests.webui.test_access import device, give
 from tests.webui.test_desk import link_of
 from webui import quotas
@@ -261,6 +261,58 @@ def test_in_a_browser_a_memo_of_any_kind_it_can_play_is_converted_there_and_date
             assert len(streams) == number and all(stream.ended for stream in streams)
             assert all(abs(stream.have - 16_000) < 2_000 for stream in streams)
             assert all(abs(stream.began.timestamp() - (ten_minutes_ago - 1)) < 5 for stream in streams)
+
+
+def test_photos_come_in_from_a_phone_that_gave_the_code_and_stand_on_its_page(lan: Shop) -> None:
+    job, phone = lan.open(), let_in(lan)
+    pictures = [(io.BytesIO(jpeg(seed=seed)), f"IMG_{seed}.jpg") for seed in (1, 2)]
+    form = {"csrf_token": sign_of(text_of(phone.get("/code"))), "photos": pictures}
+    answer = phone.post(f"/job/{job}/handset", data=form, headers={"Accept": "application/json"})
+    assert len(lan.job(job).pictures) == 2 and answer.json["count"] == 2
+    assert [told for told in answer.json["told"] if told[0] != "good"] == []
+    for sent in answer.json["sent"]:
+        assert sent["place"] == "not placed yet" and phone.get(sent["src"]).status_code == 200
+
+
+def test_a_memo_counts_as_long_as_it_is_and_each_piece_is_as_old_as_it_was_before_its_end(
+    lan: Shop, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    from webui import handset
+
+    counted: list[int] = []
+    ages: list[tuple[int, float]] = []
+    put_in = handset.Spool.put
+
+    def noted(self: Spool, stream: str, at: int, data: bytes, **how: Any) -> Any:
+        ages.append((at + len(data) // 2, how["age_s"]))
+        return put_in(self, stream, at, data, **how)
+
+    monkeypatch.setattr("journal.record.spool.LONGEST_PIECE_S", 1.0)
+    monkeypatch.setattr(handset.Spool, "put", noted)
+    job, phone = lan.open(), let_in(lan)
+    limits = lan.app.extensions["journal"].quotas
+    monkeypatch.setattr(limits, "sound_comes", lambda device, seconds: counted.append(seconds) or True)
+    soundfile = pytest.importorskip("soundfile", reason="soundfile is not installed")
+    soundfile.write(tmp_path / "memo.wav", 0.1 * np.sin(np.arange(16_000 * 9 // 2)), 16_000)
+    form = {"csrf_token": sign_of(text_of(phone.get("/code"))), "memo": (tmp_path / "memo.wav").open("rb")}
+    phone.post(f"/job/{job}/handset", data=form)
+    assert counted == [5], "seconds, the last of them begun"
+    samples = 16_000 * 9 // 2
+    assert len(ages) > 1 and ages[-1] == (samples, 0.0)
+    assert all(age == pytest.approx((samples - end) / 16_000) for end, age in ages)
+
+
+@pytest.mark.parametrize(("size", "seconds"), [(2, 1), (32_000, 1), (32_002, 2), (64_000, 2)])
+def test_a_piece_counts_by_the_second_that_it_begins(
+    lan: Shop, monkeypatch: pytest.MonkeyPatch, size: int, seconds: int
+) -> None:
+    """Samples are 16 bits, 16,000 a second."""
+    counted: list[int] = []
+    job, phone = lan.open(), let_in(lan)
+    limits = lan.app.extensions["journal"].quotas
+    monkeypatch.setattr(limits, "sound_comes", lambda device, seconds: counted.append(seconds) or True)
+    assert put(phone, job, 0, bytes(size)).status_code == 200
+    assert counted == [seconds]
 
 
 def test_a_phone_without_a_microphone_says_so_and_the_memo_is_left(shop: Shop, chromium: Any) -> None:

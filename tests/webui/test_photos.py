@@ -4,15 +4,19 @@ from __future__ import annotations
 
 import hashlib
 import io
+import math
 import re
 
+import pytest
 from PIL import Image
 
-from journal.facts import Photo, PhotoCue, RepairDone
+from journal.facts import Photo, PhotoCue, PhotoMark, RepairDone
+from journal.output import marks
 from journal.output.writeup_html import NOT_HERE
 from journal.record.photos import original_path
 from journal.record.store import Store
 from tests.webui.conftest import Shop, jpeg, text_of
+from webui import photos
 
 
 def sent(*pictures: bytes) -> list[tuple[io.BytesIO, str]]:
@@ -196,3 +200,18 @@ def test_the_same_place_before_and_after_the_repair_stands_side_by_side(shop: Sh
     pairs = set(re.findall(r"pair\?left=(\w+)&amp;right=(\w+)", page))
     assert pairs == {(last, first)} and blow_by not in {sha for pair in pairs for sha in pair}
     assert 'alt="Before: overhead, cylinder 3"' in page and 'alt="After: overhead, cylinder 3"' in page
+
+
+@pytest.mark.parametrize("size", [(640, 480), (480, 640)])
+def test_an_arrows_head_is_as_large_on_the_page_as_on_paper(
+    size: tuple[int, int], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    mark = PhotoMark("a" * 64, "arrow", 0.1, 0.1, 0.9, 0.5)
+    drawn = photos._drawn("id", mark, *size)
+    one, tip, _ = (tuple(map(float, point.split(","))) for point in drawn.wings.split())
+    lengths: list[float] = []
+    paper = marks.wings
+    monkeypatch.setattr(marks, "wings", lambda tail, head, wing: lengths.append(wing) or paper(tail, head, wing))
+    marks.with_marks(jpeg(*size), [mark])
+    assert tip == pytest.approx((0.9 * size[0], 0.5 * size[1]), abs=0.1)
+    assert math.dist(one, tip) == pytest.approx(lengths[0], abs=0.2)
