@@ -68,6 +68,11 @@ def review(job_id: str) -> ResponseReturnValue:
     )
 
 
+def _where() -> str:
+    """The part of the review that a form was sent from; read before anything is entered, as it can be refused."""
+    return field("back", 20)
+
+
 def _back(job_id: str, entry_id: str, where: str) -> ResponseReturnValue:
     """To where the act was done: the same part of the review at the same entry, else the entry's own page."""
     if where:
@@ -125,7 +130,7 @@ def _form_of(body: Body) -> str:
 @pages.post("/job/<job_id>/entry/<entry_id>/correct")
 def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
     """Replace what an entry says; the entry itself stays."""
-    session = acting(job_id)
+    session, where = acting(job_id), _where()
     job = session.job
     first = entry_of(job, entry_id)
     if isinstance(first.body, Correction | Withdrawal | Answer):
@@ -146,7 +151,7 @@ def correct(job_id: str, entry_id: str) -> ResponseReturnValue:
         return asked_again(job_id, prompt, url_for("review.entry", job_id=job_id, entry_id=entry_id))
     session.enter(Correction(entry_id, new))
     done(f"corrected: {describe(new)}")
-    return _back(job_id, entry_id, field("back", 20))
+    return _back(job_id, entry_id, where)
 
 
 def _doubt(job: Job, body: Body, *, entry: str = "", run: int | None = None) -> str:
@@ -205,7 +210,7 @@ def _missing(what: str) -> NoReturn:
 @pages.post("/job/<job_id>/entry/<entry_id>/take-back")
 def take_back(job_id: str, entry_id: str) -> ResponseReturnValue:
     """Take an entry back, or take the taking back back."""
-    session = acting(job_id)
+    session, where = acting(job_id), _where()
     job = session.job
     first = entry_of(job, entry_id)
     if isinstance(first.body, JobOpened):
@@ -214,7 +219,7 @@ def take_back(job_id: str, entry_id: str) -> ResponseReturnValue:
     target = standing[-1].id if standing else entry_id
     session.enter(Withdrawal(target))
     done("restored" if standing else "taken back; it can be restored here")
-    return _back(job_id, entry_id, field("back", 20))
+    return _back(job_id, entry_id, where)
 
 
 def _takes_back(entry: Entry, target: str) -> bool:
@@ -224,7 +229,7 @@ def _takes_back(entry: Entry, target: str) -> bool:
 @pages.post("/job/<job_id>/add")
 def add(job_id: str) -> ResponseReturnValue:
     """Enter by hand: in words as at the engine, or a reading into a run."""
-    session = acting(job_id)
+    session, where = acting(job_id), _where() or "all"
     if words := field("words", LONGEST_LINE):
         outcomes = session.type(words)
         lines = "; ".join(outcome.line for outcome in outcomes) or "nothing to enter in that"
@@ -233,7 +238,7 @@ def add(job_id: str) -> ResponseReturnValue:
         else:
             raise BadInput(f"{words!r}: {lines}")
         made = [outcome.entry.id for outcome in outcomes if outcome.entry is not None]
-        return _back(job_id, made[-1] if made else "", field("back", 20) or "all")
+        return _back(job_id, made[-1] if made else "", where)
     job = session.job
     body, number = _reading(job), whole("run")
     at = None if number is None else _within(job, number)
@@ -241,7 +246,7 @@ def add(job_id: str) -> ResponseReturnValue:
         return asked_again(job_id, prompt, url_for("review.review", job_id=job_id))
     entry = session.enter(body, heard="added by hand") if at is None else _enter_within(session, at, body)
     done(f"added: {describe(body)}")
-    return _back(job_id, entry.id, field("back", 20) or "all")
+    return _back(job_id, entry.id, where)
 
 
 def _enter_within(session: Session, at: datetime, body: Body) -> Entry:

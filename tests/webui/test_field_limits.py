@@ -6,7 +6,20 @@ from datetime import timedelta
 
 import pytest
 
-from journal.facts import PartWanted, PressureLevel, RunKind, RunStarted
+from journal.facts import (
+    Baseline,
+    Check,
+    Cut,
+    Note,
+    PartWanted,
+    Photo,
+    PressureLevel,
+    Question,
+    RunKind,
+    RunStarted,
+    Subject,
+)
+from journal.wording.types import LONGEST_LINE
 from tests.webui.conftest import Shop, sign_of, text_of
 from webui.grants import LinkKind
 
@@ -86,6 +99,63 @@ def test_a_field_takes_what_it_says_and_no_more(
     assert "characters are too many" not in page
     if name in FREE:
         assert status == 303
+
+
+AT_WORK = [
+    ("/new", NEW, {"make": 80, "model": 80, "serial": 80, "customer": 120, "work_order": 60, "set": 10}),
+    ("/units", {"set": "si"}, {"set": 10}),
+    ("/units", {"injection pressure": "bar"}, {"injection pressure": 20}),
+    (
+        "/job/{job}/entry/{cut}/correct",
+        {"cylinder": "2", "value": "37.6"},
+        {"cylinder": 20, "value": 30, "unit": 20, "no_change": 5, "sure": 5, "back": 20, "words": LONGEST_LINE},
+    ),
+    ("/job/{job}/entry/{check}/correct", {"cylinder": "4"}, {"outcome": 40, "value": 30, "sure": 5}),
+    ("/job/{job}/entry/{note}/correct", {"text": "knocks"}, {"text": 4000}),
+    ("/job/{job}/entry/{note}/take-back", {}, {"back": 20}),
+    ("/job/{job}/add", {"value": "30"}, {"run": 20, "back": 20, "no_change": 5, "sure": 5, "words": LONGEST_LINE}),
+    ("/job/{job}/listen", {"act": "stop"}, {"act": 10}),
+    ("/job/{job}/listen", {"voice": "tones"}, {"voice": 10, "microphone": 120, "lead": 5}),
+    (
+        "/job/{job}/number",
+        {"about": "cylinder", "cylinder": "2", "value": "37"},
+        {"about": 20, "value": 30, "no_change": 5},
+    ),
+    ("/job/{job}/number", {"about": "question", "value": "37"}, {"question": 80}),
+    ("/job/{job}/undo", {"entry": "none"}, {"entry": 80}),
+    ("/job/{job}/question/{question}", {"choice": "neither"}, {"choice": 20, "words": 200}),
+    ("/job/{job}/not-understood/{lost}", {"words": "note knocks"}, {"words": LONGEST_LINE, "option": 20}),
+    ("/job/{job}/photos/{sha}/place", {"subject": "overhead"}, {"subject": 80}),
+    (
+        "/job/{job}/photos/{sha}/mark",
+        {"shape": "ring", "x0": "1", "y0": "1", "x1": "9", "y1": "9"},
+        {"shape": 10, "text": 80, "x0": 30},
+    ),
+    ("/job/{job}/handset/cue", {"subject": "overhead"}, {"subject": 80}),
+    ("/job/{job}/write-up/cause", {"text": "bridge"}, {"generated": 5, "text": 4000}),
+    ("/job/{job}/links", {"days": "7"}, {"days": 20}),
+    ("/job/{job}/close", {"cause": "unknown"}, {"anyway": 5}),
+]
+"""The same of forms that need more than a part in the job, what stands behind their buttons among it."""
+
+
+def test_every_other_field_takes_what_it_says_and_no_more(shop: Shop, monkeypatch: pytest.MonkeyPatch) -> None:
+    listener = shop.app.extensions["journal"].listener
+    monkeypatch.setattr(listener, "start", lambda wanted: None)
+    sign = sign_of(text_of(shop.client.get("/code")))
+    for address, form, fields in AT_WORK:
+        job, photo = shop.open(), Photo("a" * 64, "a.jpg")
+        asked, lost = Question("3 or 4?", (Cut(3, 38.0), Cut(4, 38.0))), Question("what was that?", ())
+        bodies = (Baseline(30.0), Cut(2, 37.5), Check(Subject.WIRING, "sound", 3), Note("knocks"), asked, lost, photo)
+        made = shop.enter(job, RunStarted(RunKind.IDLE), *bodies, heard="blue moon")
+        names = dict(zip(("cut", "check", "note", "question", "lost"), (entry.id for entry in made[2:]), strict=False))
+        at = address.format(job=job, sha=photo.sha256, **names)
+        for name, most in fields.items():
+            for many, refused in ((most + 1, True), (most, False)):
+                filled = {"csrf_token": sign, **form, name: "x" * many}
+                answer = shop.client.post(at, data=filled)
+                told = f"{many} characters are too many; at most {most} can be kept" in text_of(answer)
+                assert told is refused and answer.status_code in (200, 303, 400, 404, 409), f"{at}: {name}"
 
 
 SAID = {
