@@ -105,6 +105,52 @@ def test_never_mind_takes_back_what_was_said_in_the_last_half_minute(
     assert outcome.line == ("taken back: cylinder 1 cut: 37" if taken else "nothing was said just now to take back")
 
 
+READ = ("cylinder one cut thirty seven", "cylinder two cut thirty eight", "cylinder three cut thirty nine")
+
+
+@pytest.mark.parametrize(
+    ("said", "line"),
+    [
+        ("scratch the last two", "taken back: cylinder 3 cut: 39; cylinder 2 cut: 38"),
+        ("scratch the last three readings", "taken back: cylinder 3 cut: 39; cylinder 2 cut: 38; cylinder 1 cut: 37"),
+    ],
+)
+def test_the_last_few_readings_are_taken_back_at_once_the_latest_first(session: Session, said: str, line: str) -> None:
+    for text in READ:
+        session.type(text)
+    session.type("note knocks when cold")
+    before = session.job
+    (outcome,) = session.type(said)
+    assert (outcome.verdict, outcome.line, outcome.say) == (Verdict.TAKE, line, line)
+    made = session.job.entries[len(before.entries) :]
+    targets = [entry.body.target for entry in made if isinstance(entry.body, Withdrawal)]
+    assert targets == [cut.entry for cut in reversed(before.runs[-1].cuts)][: len(targets)]
+    assert len(targets) == len(made) == line.count("cut:") and outcome.entry == made[-1]
+    assert {entry.heard for entry in made} == {said}
+
+
+def test_fewer_readings_than_said_are_left_alone_and_so_are_another_technicians(session: Session) -> None:
+    baseline, *_ = session.job.runs[-1].baselines
+    session.type(READ[0])
+    for said in ("scratch the last three", "scratch the last two"):
+        count = len(session.job.entries)
+        (outcome,) = session.type(said)
+        if said.endswith("three"):
+            assert (outcome.verdict, outcome.line) == (
+                Verdict.LET_GO,
+                "there are not so many readings to take back",
+            )
+            assert len(session.job.entries) == count
+        else:
+            assert outcome.verdict is Verdict.TAKE, "the baseline is a reading too"
+    assert baseline.entry not in session.job.effective
+    other = Session(session.store, session.job_id, "Wren", clock=session.clock)
+    other.type(READ[1])
+    other.type(READ[2])
+    assert [o.verdict for o in session.type("scratch the last two")] == [Verdict.LET_GO]
+    assert len(session.job.runs[-1].cuts) == 2
+
+
 def test_taking_back_tells_what_and_taking_that_back_puts_it_back(session: Session) -> None:
     session.type("cylinder one cut thirty seven")
     (away,) = session.type("scratch that")

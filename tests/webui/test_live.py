@@ -7,13 +7,14 @@ import threading
 import time
 from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
+from pathlib import Path
 
 import pytest
 
 from journal.facts import Cut, PartAnswer, PartState, PartWanted, PressureLevel, RunKind, RunStarted, to_milliseconds
 from journal.facts.codec import time_to_text
 from tests.webui.conftest import IDLE_RUN, Shop, text_of
-from webui.heard import heard_in
+from webui.heard import Hears, heard_for, heard_in
 from webui.watch import MOST_STREAMS
 
 
@@ -171,3 +172,13 @@ def test_the_desks_answer_stands_on_the_live_page(shop: Shop) -> None:
     with Store.open(shop.folder) as store:
         Session(store, job, "parts desk", Source.DESK).enter(PartAnswer(part.id, PartState.PRICED, price="84.50 EUR"))
     assert "84.50 EUR" in text_of(shop.get(f"/job/{job}/live/now"))
+
+
+def test_where_nothing_ever_listened_no_reason_is_given_and_nothing_was_heard(tmp_path: Path) -> None:
+    never = heard_in(tmp_path)
+    assert never.hears() == (Hears.NO, "") and never.level_now() is None and never.asks_cylinder is None
+    assert heard_for("job", never, "") == (never, Hears.NO, "")
+    assert heard_for("job", never, "it died") == (never, Hears.NO, "it died")
+    assert {never.job, never.heard, never.made, never.verdict, never.state, never.why, never.trouble, never.asks} == {
+        ""
+    }
