@@ -14,6 +14,7 @@ import pytest
 from journal.facts import Cut, PartAnswer, PartState, PartWanted, PressureLevel, RunKind, RunStarted, to_milliseconds
 from journal.facts.codec import time_to_text
 from tests.webui.conftest import IDLE_RUN, Shop, text_of
+from webui import watch
 from webui.heard import Hears, heard_for, heard_in
 from webui.watch import MOST_STREAMS
 
@@ -182,3 +183,27 @@ def test_where_nothing_ever_listened_no_reason_is_given_and_nothing_was_heard(tm
     assert {never.job, never.heard, never.made, never.verdict, never.state, never.why, never.trouble, never.asks} == {
         ""
     }
+
+
+def test_a_stream_on_which_nothing_happens_sleeps_until_its_sign_of_life(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(watch, "HEARTBEAT_S", 0.3)
+    monkeypatch.setattr(watch, "LOOK_EVERY_S", 60.0)
+    job, asked, waits = shop.open(), [0], list[float]()
+
+    def may_see() -> bool:
+        asked[0] += 1
+        return asked[0] < 4
+
+    watcher = watch.Watcher(shop.folder)
+    sleep = watcher._changed.wait
+    monkeypatch.setattr(watcher._changed, "wait", lambda seconds: waits.append(seconds) or sleep(seconds))
+    stream = watcher.stream(job, 7, may_see)
+    assert stream is not None and next(stream) == "retry: 1000\nid: 7\nevent: changed\ndata: 7\n\n"
+    began = time.monotonic()
+    assert list(stream) == [": here\n\n"] * 2, "at the third who it is for may see no more"
+    assert 0.9 <= time.monotonic() - began < 9
+    assert len(waits) < 9 and all(seconds <= 0.3 for seconds in waits) and max(waits) > 0.2, "no busy waiting"
+    watcher.close()
+    assert watcher.stream(job, 0) is None
