@@ -5,6 +5,7 @@ from __future__ import annotations
 import socket
 import sqlite3
 import threading
+import time
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
@@ -125,6 +126,56 @@ def test_so_much_comes_by_one_link_a_minute(comes, a_minute: int) -> None:
     quotas = Quotas()
     assert [comes(quotas, "one") for _ in range(a_minute + 1)] == [True] * a_minute + [False]
     assert comes(quotas, "another"), "each has its own"
+
+
+@pytest.mark.parametrize(
+    ("comes", "an_hour"),
+    [
+        (lambda quotas, who: quotas.photo_comes(who), 200),
+        (lambda quotas, who: quotas.answer_comes(who), 200),
+        (lambda quotas, who: quotas.cue_comes(who), 600),
+        (lambda quotas, who: quotas.sound_comes(who, 50), 400),
+        (lambda quotas, who: quotas.bytes_come(who, 5_000_000), 200),
+    ],
+    ids=["photos", "answers", "cues", "fifty seconds of sound", "five megabytes"],
+)
+def test_so_much_comes_by_one_link_an_hour(comes, an_hour: int, monkeypatch: pytest.MonkeyPatch) -> None:
+    now, quotas = [1_800_000_000.0], Quotas()
+    monkeypatch.setattr(time, "time", lambda: now[0])
+    for _ in range(an_hour):
+        assert comes(quotas, "one")
+        now[0] += 3_500 / an_hour
+    assert not comes(quotas, "one") and comes(quotas, "another")
+    now[0] += 3_600
+    assert comes(quotas, "one")
+
+
+def test_so_many_wrong_codes_an_hour_by_one_device_and_by_all_before_the_code_is_longer(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    now, told = [1_800_000_000.0], list[str]()
+    monkeypatch.setattr(time, "time", lambda: now[0])
+    door = Door(told.append)
+    for device, tried in (("a", 20), ("b", 20), ("c", 20)):
+        for _ in range(tried):
+            assert door.try_code("1", device) is False
+            now[0] += 15
+        assert door.try_code("1", device) is None
+    assert len(door.code) == 8 and told == []
+    assert door.try_code("1", "d") is False
+    assert len(door.code) == 12 and len(told) == 2 and told[0].startswith("Many wrong codes are being tried")
+    code = door.code
+    assert door.try_code("1", "e") is False and door.code == code and len(told) == 2, "told once"
+    now[0] += 3_600
+    assert door.try_code(code, "d") is True and len(door.code) == 8
+
+
+def test_so_many_links_that_open_nothing_a_minute() -> None:
+    door = Door(lambda text: None)
+    for _ in range(20):
+        assert door.may_try_link("a")
+        door.wrong_link("a")
+    assert not door.may_try_link("a") and door.may_try_link("b")
 
 
 def test_what_is_refused_counts_for_nothing() -> None:

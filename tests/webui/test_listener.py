@@ -20,7 +20,7 @@ from tests.webui.browser import serving, window
 from tests.webui.conftest import Shop, text_of
 from webui import listener as listeners
 from webui.heard import Heard, Hears, heard_for, heard_in
-from webui.listener import Listener, Wanted, command_for
+from webui.listener import STEADY_S, Listener, Wanted, command_for
 
 KNOWN_MS = 2_000
 """Within so long what became of the listener must stand on the page."""
@@ -208,3 +208,37 @@ def test_an_end_is_told_whatever_the_listener_last_said(tmp_path: Path) -> None:
     assert Heard(job="a job", state="hearing a recording", written_at=time.time()).hears()[0] is Hears.RECORDING
     assert Heard(job="a job", state="starting", written_at=time.time()).hears()[0] is Hears.NOT_YET
     assert Heard(job="a job", state="starting", written_at=time.time() - 130).hears()[0] is Hears.NO
+
+
+def test_it_waits_longer_before_each_start_and_one_that_was_well_for_a_while_begins_anew(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    made = Listener(tmp_path, stand_in("well"))
+    monkeypatch.setattr(made, "_launch", lambda wanted: None)
+    made._wanted = Wanted("job")
+    for waits in (0.5, 2.0, 5.0, 10.0):
+        made._started_at = 1000.0
+        made._died("it fell over", 1000.0 + STEADY_S)
+        assert (made._start_at, made.why) == (1000.0 + STEADY_S + waits, "it fell over")
+    made._died("it fell over", 1000.0 + STEADY_S + 0.1)
+    assert made._start_at == 1000.0 + STEADY_S + 0.1 + 0.5 and made.wanted is not None, "that was a first one again"
+    for _ in range(4):
+        made._died("it fell over", 1000.0)
+    assert made.wanted is None
+    assert made.why == "it fell over; it was started 5 times, press Listen to try again"
+    made.stop()
+    assert made.why == "it fell over; it was started 5 times, press Listen to try again", "nothing was wanted"
+
+
+def test_one_that_cannot_be_started_is_asked_for_again_no_sooner_than_it_waits(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    starts: list[Wanted] = []
+    made = Listener(tmp_path, stand_in("well"))
+    monkeypatch.setattr(made, "_launch", starts.append)
+    made._wanted, made._start_at = Wanted("job"), time.monotonic() + 60
+    made._look()
+    assert starts == []
+    made._start_at = time.monotonic()
+    made._look()
+    assert starts == [Wanted("job")]

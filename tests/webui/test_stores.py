@@ -88,3 +88,18 @@ def test_after_the_end_none_stays_open(tmp_path: Path) -> None:
     for store in (early, late):
         with pytest.raises(RecordError):
             store.last_seq()
+
+
+def test_a_shop_that_is_closed_has_nothing_open_and_nothing_under_way(
+    shop: Shop, opened: list[Store], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    shop.get("/")
+    made, stopped = shop.app.extensions["journal"], list[str]()
+    monkeypatch.setattr(made.listener, "stop", lambda: stopped.append("listener"))
+    log = made.log._handler
+    assert opened and log.stream is not None
+    made.close()
+    for store in opened:
+        with pytest.raises(RecordError):
+            store.last_seq()
+    assert stopped == ["listener"] and made.watcher.closing.is_set() and log.stream is None
