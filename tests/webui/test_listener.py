@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import signal
+import subprocess
 import sys
 import time
 from collections.abc import Callable, Iterator
@@ -19,6 +20,7 @@ from journal.live import LivePage
 from tests.webui.browser import serving, window
 from tests.webui.conftest import Shop, text_of
 from webui import listener as listeners
+from webui import listening
 from webui.heard import Heard, Hears, heard_for, heard_in
 from webui.listener import STEADY_S, Listener, Wanted, command_for
 
@@ -242,3 +244,45 @@ def test_one_that_cannot_be_started_is_asked_for_again_no_sooner_than_it_waits(
     made._start_at = time.monotonic()
     made._look()
     assert starts == [Wanted("job")]
+
+
+def test_microphones_are_listed_once_for_the_pages_that_ask_within_some_seconds(
+    shop: Shop, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    asked, now = list[float](), [1000.0]
+    monkeypatch.setattr(listening, "_known", (-listening._KNOWN_S, []))
+    monkeypatch.setattr(listening.time, "monotonic", lambda: now[0])
+    monkeypatch.setattr(listening, "_listed", lambda: asked.append(now[0]) or [{"number": "1", "name": "Desk"}])
+    for at in (1000.0, 1004.9, 1005.0, 1009.9, 1011.0):
+        now[0] = at
+        assert shop.get("/microphones").json == {"microphones": [{"number": "1", "name": "Desk"}], "chosen": ""}
+    assert asked == [1000.0, 1005.0, 1011.0]
+
+
+def test_a_list_of_microphones_is_what_the_command_prints_and_none_where_it_hangs_or_is_not_there(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    patience: list[float] = []
+
+    def ran(told: str | OSError | None) -> Callable[..., Any]:
+        def run(command: list[str], **how: Any) -> Any:
+            patience.append(how["timeout"])
+            assert command[1:] == ["-m", "journal", "listen", "--microphones"]
+            if told is None:
+                raise subprocess.TimeoutExpired(command, how["timeout"])
+            if isinstance(told, OSError):
+                raise told
+            return subprocess.CompletedProcess(command, 0, told, "")
+
+        return run
+
+    for told, listed in (
+        ("Microphones:\n0 Built-in, stereo\n12 Head set\nnone\n", [("0", "Built-in, stereo"), ("12", "Head set")]),
+        ("7\n", []),
+        ("", []),
+        (None, []),
+        (OSError("no python"), []),
+    ):
+        monkeypatch.setattr(listening.subprocess, "run", ran(told))
+        assert [(each["number"], each["name"]) for each in listening._listed()] == listed
+    assert set(patience) == {60}, "a page is not kept waiting for ever, nor given up while a slow machine starts"

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from datetime import timedelta
 
 import pytest
 
@@ -114,6 +115,8 @@ def test_a_reading_added_to_an_earlier_run_belongs_to_that_run(tested: tuple[Sho
     shop.post(f"/job/{job}/add", run="1", cylinder="6", value="37.1")
     assert cut_of(shop.job(job), 6, run=1)[1] == 37.1
     assert cut_of(shop.job(job), 6, run=2)[1] == 37.5
+    *_, last, added = sorted(shop.job(job).runs[0].cuts, key=lambda cut: cut.at_utc)
+    assert added.at_utc - last.at_utc == timedelta(milliseconds=1), "right after the last one, whatever follows"
     assert shop.post(f"/job/{job}/add", run="5", cylinder="6", value="37").status_code == 400
 
 

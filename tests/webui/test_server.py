@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+import os
 import platform
 import re
 import signal
@@ -27,7 +28,9 @@ from webui.server import listening, serve
 def started(folder: Path, *more: str) -> tuple[subprocess.Popen[str], str]:
     """A server as its own process, and the address it printed, which lets one browser in."""
     command = [sys.executable, "-m", "journal", "--journal", str(folder), "serve", "--port", "0", *more]
-    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    # Its lines come at once by themselves, also where Python is not told so from outside.
+    env = {name: value for name, value in os.environ.items() if name != "PYTHONUNBUFFERED"}
+    process = subprocess.Popen(command, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True, env=env)
     assert process.stdout is not None
     found = re.search(r"http://127\.0\.0\.1:\d+/enter/[\w-]+", process.stdout.readline())
     assert found is not None
