@@ -19,7 +19,7 @@ from journal.answering import (
     with_value,
 )
 from journal.context import just_asked
-from journal.facts import UNITS, Answer, Condition, Correction, Cut, Quantity, Withdrawal
+from journal.facts import UNITS, Answer, Body, Condition, Correction, Cut, Quantity, Withdrawal
 from journal.outcome import Acting, Outcome, let_go
 from journal.record.job import Job
 from journal.settling import asked_anew, instead, settle
@@ -106,6 +106,8 @@ def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip
         quantity = Quantity(command.about)
         unit = dict(acting.context(job).units).get(quantity, UNITS[quantity][0])
         return asked_anew(acting, [Condition(quantity, command.value, unit)], decision, clip)
+    if target is None and command.cylinder is not None and values and job.runs:
+        return asked_anew(acting, _read_for(command.cylinder, values, acting, job), decision, clip)
     if target is None or not bodies:
         return let_go(decision, "there is no reading to correct")
     corrections = [Correction(target.id, body) for body in bodies]
@@ -115,6 +117,15 @@ def correct(acting: Acting, decision: Decision, command: Command, job: Job, clip
         entry = acting.enter(corrections[0], heard=decision.heard, clip=clip, certainty=decision.certainty)
         return Outcome(Verdict.TAKE, f"corrected: {describe(bodies[0])}", read_back(bodies[0]), entry, decision)
     return asked_anew(acting, corrections, decision, clip, decision.prompt if recent else "")
+
+
+def _read_for(cylinder: int, values: list[float], acting: Acting, job: Job) -> list[Body]:
+    """What a number is for a cylinder that nothing was read for: what was read last is its, or it is read now."""
+    last = last_number(job, acting.technician)
+    moved: list[Body] = []
+    if last is not None and isinstance(last.body, Cut) and last.body.value == values[0]:
+        moved = [Correction(last.id, of_cylinder(last.body, cylinder))]
+    return [*moved, *(Cut(cylinder, value) for value in values)]
 
 
 def _unchanged(acting: Acting, decision: Decision, command: Command, job: Job, clip: str) -> Outcome:

@@ -33,9 +33,13 @@ _SPOKEN_OF = {
     "baseline": _OF_ANYTHING,
     "fuel": _OF_ANYTHING,
     "check": ("engine_thing", "quantity"),
+    "condition": ("want",),
+    "run start": ("quantity",),
+    "run end": _OF_ANYTHING,
+    "put back": ("engine_thing", "subject", "part", "damage"),
 }
 """Roles of what is spoken of: a reading or a check that makes no use of it may be one of something else."""
-_SAYS_LITTLE = ("link", "aside", "again", "fix", "act", "test", "unit", "next", "cylinder_word")
+_SAYS_LITTLE = ("link", "aside", "again", "fix", "act", "test", "unit", "next", "cylinder_word", "run")
 
 
 @dataclass(frozen=True)
@@ -160,6 +164,8 @@ class Clause:
 
     def has(self, role: str, *values: str) -> bool:
         """Whether some item may have this role."""
+        if not values and self.roles is not None:
+            return role in self.roles
         return self.where(role, *values) is not None
 
     def only(self, role: str) -> bool:
@@ -206,7 +212,7 @@ class Clause:
                 cost += _UNKNOWN + (_UNKNOWN_BESIDE if beside else 0.0) + (0.0 if sure else _UNKNOWN_IN_DOUBT)
             elif item.number is not None or item.cylinders:
                 cost += _UNUSED_NUMBER
-            elif (item.denies or has_role(item, "neg")) and not self._taken_back(index):
+            elif (item.denies or has_role(item, "neg")) and not self.taken_back(index):
                 cost += _UNUSED_DENIAL
             elif has_role(item, "intend"):
                 cost += _INTENDED
@@ -228,7 +234,7 @@ class Clause:
         named = after is not None and has_role(after, "quantity", "subject", "part") and not after.pause
         return counted or named
 
-    def _taken_back(self, index: int) -> bool:
+    def taken_back(self, index: int) -> bool:
         """Whether a "no" only says that the speaker begins again."""
         follows = self.items[index + 1] if index + 1 < len(self.items) else None
         return has_role(self.items[index], "fix") and (follows is None or follows.pause or follows.number is not None)
@@ -266,6 +272,7 @@ def settled(items: tuple[Item, ...], before: Made | None) -> Clause:
     if denied and sum(item.number is not None for item in kept) > 1:
         drop = {i for at in denied for i in (at - 1, at)}
         kept = [item for i, item in enumerate(kept) if i not in drop]
+    kept = [item for i, item in enumerate(kept) if not _said_over(kept, i)]
     for is_one in (_is_number, _is_cylinder, _is_quality):
         again = True
         while again:
@@ -312,6 +319,10 @@ def _without_rises(items: list[Item]) -> list[Item]:
     return items
 
 
+_FOUND = ("quality", "damage", "no_change", "dead")
+"""Roles of what is found of a thing."""
+
+
 def _is_number(item: Item) -> bool:
     return item.number is not None
 
@@ -321,11 +332,22 @@ def _is_cylinder(item: Item) -> bool:
 
 
 def _is_quality(item: Item) -> bool:
-    return bool(item.parts) and all(p.role in ("quality", "damage", "no_change", "dead") for p in item.parts)
+    return has_role(item, *_FOUND) and all(p.role in (*_FOUND, "engine_state") for p in item.parts)
+
+
+def _said_over(items: Sequence[Item], at: int) -> bool:
+    """Whether what is said of something is only said again, straight after: "bad, real bad"."""
+    rest = [item for item in items[at + 1 : at + 3] if not has_role(item, "link", "aside")]
+    if not rest or not any(p.role in ("quality", "no_change", "dead") for p in items[at].parts):
+        return False
+    return rest[0].parts == items[at].parts
 
 
 def has_role(item: Item, *roles: str) -> bool:
-    return any(p.role in roles for p in item.parts)
+    for part in item.parts:  # noqa: SIM110 - asked a thousand times for a sentence: a generator takes twice as long
+        if part.role in roles:
+            return True
+    return False
 
 
 def _corrected(between: Sequence[Item], after: Sequence[Item]) -> str | None:

@@ -21,6 +21,10 @@ _FAMILIES = (
     frames_mending.moved, frames_mending.taken_back, frames_mending.control, frames_mending.mixed_up,
 )  # fmt: skip
 _NEEDS = {
+    frames_readings.baseline: {"baseline", "act"}, frames_job.codes: {"spn", "fmi", "code"},
+    frames_job.runs: {"run", "cut_out", "held", "repeat", "one_by_one", "start"}, frames_job.photos: {"photo_of"},
+    frames_job.parts: {"wanted", "belongs"}, frames_mending.corrections: {"fix", "neg", "amend", "take_back"},
+    frames_mending.moved: {"neg", "belongs"},
     frames_readings.all_but: {"all"}, frames_job.put_back: {"act", "override"},
     frames_job.ends: {"end", "cut_out", "test"}, frames_job.part_states: {"part_state"},
     frames_job.repairs: {"fixed", "renewed"}, frames_job.complaints: {"complaint"},
@@ -43,6 +47,7 @@ _SPLIT_TENS = 0.8
 _TORN = 3.0
 """Cost of ending a number before a word that goes on with it."""
 _GOES_ON = frozenset({"point", "decimal", "dot", "comma", "hundred", "thousand"})
+_RANGES = frozenset({"to", "through", "thru"})
 _COUNTED = frozenset({"hundred", "thousand"})
 _ZERO = frozenset({"oh", "o", "zero", "nought", "naught"})
 _NUMBERED_BESIDES = frozenset(
@@ -351,6 +356,7 @@ class _Search:
                 yield Item(start, end, extra + cost, cylinders=several, pause=pause)
 
     def _numbers(self, at: int, pause: bool) -> Iterator[Item]:
+        word = self.words[at]
         found = readings(self.words, at, most_figures=6, signed=True)
         longest = max((r.end for r in found), default=at)
         for reading in found:
@@ -367,6 +373,9 @@ class _Search:
             two = reading.end == at + 2 and all(_figure(word) for word in self.words[at : at + 2])
             # "Eight six" may be eighty six or eight point six.
             tenths = two and reading.value >= 10 and self.words[at + 1] not in _ZERO
+            if at > 1 and self.words[at - 1] in _RANGES and _figure(self.words[at - 2]) and _figure(word):
+                # The five of "one to five two hundred" may be where a range ends.
+                torn = torn or reading.end > at + 1
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:
@@ -410,6 +419,9 @@ def _mixed(made: tuple[Made, ...]) -> tuple[Made, ...]:
     """
     if any(m.kind == "cut" and m.asked for m in made):
         made = tuple(replace(m, asked=True) if m.kind == "fuel" else m for m in made)
+    if len(made) > 1 and any(m.kind == "number" for m in made):
+        # "Thirty five, was it, thirty six": the number alone may be the reading just said.
+        made = tuple(replace(m, asked=True) if m.kind == "cut" else m for m in made)
     if not any(m.kind in _NUMBERED_BESIDES for m in made):
         return made
     return tuple(replace(m, asked=True) if m.kind == "cut" and m.bare else m for m in made)

@@ -32,6 +32,10 @@ _ENGINE_WIDE = frozenset(
 _WANTS_CYLINDER = frozenset({"air test", "compression", "leak-down", "port temperature", "injector resistance",
                              "driver signal", "lash", "lobe lift", "injector seat", "injector swap",
                              "injector return flow", "relative compression", "injector circuit test"})  # fmt: skip
+_HARDLY = 1.0
+"""Cost from which a word is hardly the cylinder that it sounds like: the "to" of "moved to five"."""
+_ELECTRICAL = frozenset({"wiring", "connector", "injector resistance", "driver signal", "injector circuit test"})
+"""Subjects said in a breath of one injector's circuit: "four's wiring is good and the connector's clean"."""
 
 
 def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
@@ -41,9 +45,18 @@ def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
     value = next((item for item in clause.items if item.number is not None), None)
     if value is not None and value.unit in _BY_CHECK_UNIT:
         subjects.setdefault(_BY_CHECK_UNIT[value.unit])
-    if clause.has("part"):
+    if _play(clause):
+        subjects.setdefault("lash")
+    elif clause.has("part"):
         subjects.setdefault("overhead")
-    if not subjects and clause.has("quality", "open", "short") and clause.has("cylinder_word"):
+    if value is None and (
+        clause.has("quantity", "desired injection pressure")
+        or (clause.has("force") and clause.has("quantity", "injection pressure"))
+    ):
+        # "Injection pressure holds at desired" is no word on leaks.
+        idioms = {idiom for idiom in idioms if not idiom.startswith("injection pressure circuit")}
+        subjects = {"pressure as desired": None}
+    if not subjects and clause.has("quality", "open", "short") and (clause.has("cylinder_word") or _no_more(clause)):
         subjects.setdefault("injector resistance")
     if clause.has("quality", "leaking", "holding"):
         subjects.setdefault("air test")
@@ -56,6 +69,21 @@ def checks(clause: Clause) -> Iterator[tuple[Made, ...]]:
         yield from _check(clause.fresh(), subject, outcome, idiom)
     for subject in subjects:
         yield from _check(clause.fresh(), subject)
+
+
+def _no_more(clause: Clause) -> bool:
+    """Whether no more is said than a cylinder and what is found of it: "two is open circuit"."""
+    first, *rest = clause.items
+    plain = all(has_role(item, "quality", "link", "aside") and not item.pause for item in rest)
+    return bool(first.cylinders) and plain
+
+
+def _play(clause: Clause) -> bool:
+    """Whether a valve is said to be loose or tight, which is its lash and no damage."""
+    said = [item for item in clause.items if has_role(item, "damage")]
+    return clause.has("part", "valve") and all(
+        any(p.role == "quality" and p.value in ("loose", "tight") for p in item.parts) for item in said
+    ) and clause.has("quality", "loose", "tight")  # fmt: skip
 
 
 def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> Iterator[tuple[Made, ...]]:
@@ -87,16 +115,30 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         if clause.has("turned"):
             fills.append(Fill("crank_turned", clause.take("turned")))
         lent = clause.before is not None and clause.before.get("cylinder") is not None
-        if named is None and not inherited and cylinder is None and not lent:
+        if named is None and not inherited and cylinder is None and each is None and not lent:
+            return
+        if outcome == "holds" and any(f.name == "place" for f in fills):
+            # What holds leaks nowhere.
             return
         if named is None and not inherited:
             # "Three leaks" without air or where to says too little; "holds" hardly more.
             extra += 0.0 if fills else 0.35
+            asked = asked or not (fills or clause.has("turned"))
     if part is not None and outcome == "damaged":
         fills.append(Fill("part", part))
-    if cylinder is None and clause.before is not None and subject in _WANTS_CYLINDER and clause.before.get("cylinder"):
+    lends = subject in _WANTS_CYLINDER or (
+        subject in _ELECTRICAL and clause.before is not None and clause.before.get("subject") in _ELECTRICAL
+    )
+    if cylinder is None and each is None and clause.before is not None and lends and clause.before.get("cylinder"):
         fills.append(next(f for f in clause.before.fills if f.name == "cylinder"))
         extra += 0.1
+    if subject == "pressure as desired":
+        clause.take("quantity", "desired injection pressure")
+        clause.take("quantity", "injection pressure")
+        clause.take("force")
+    if subject == "lash" and _play(clause):
+        clause.take("part", "valve")
+        clause.take("damage")
     if subject in _ENGINE_WIDE:
         clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "quantity") and _says(item, subject)}
     if cylinder is not None and subject in _ENGINE_WIDE:
@@ -111,6 +153,7 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
         and each is None
         and not any(f.name in ("cylinder", "same") for f in fills)
         and subject in _WANTS_CYLINDER
+        and outcome != "even"
     ):
         asked = True
         extra += 0.5
@@ -148,7 +191,8 @@ def _check(clause: Clause, subject: str, outcome: str = "", idiom: str = "") -> 
 def _leaks_into(clause: Clause) -> Item | None:
     """The second of two cylinders, into which the first one leaks."""
     places = [(i, item) for i, item in enumerate(clause.items) if len(item.cylinders) == 1]
-    if len(places) != 2 or not clause.has("quality", "leaking"):
+    leaks = clause.where("quality", "leaking")
+    if len(places) != 2 or leaks is None or leaks > places[1][0]:
         return None
     clause.used.add(places[1][0])
     return places[1][1]
@@ -165,7 +209,7 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
     # "Okay, lash is tight": a word that may mean nothing says what is found only where no other does.
     said_first = sorted(enumerate(clause.items), key=lambda pair: has_role(pair[1], "link"))
     for index, item in said_first:
-        if index in clause.used and len(item.parts) < 2:
+        if (index in clause.used and len(item.parts) < 2) or clause.taken_back(index):
             continue
         if index and has_role(item, "link") and clause.items[index - 1].number is not None and not item.pause:
             # A word that may mean nothing is no judgement of the number before it.
@@ -180,7 +224,11 @@ def _outcome(clause: Clause, subject: str, part: str | None) -> tuple[str, float
                 clause.used.add(index)
                 return found[0], 0.0, found[1]
     where = clause.where("neg", "not")
-    if where is not None and (found := table.get((subject, "none")) or table.get((subject, "not present"))):
+    if (
+        where is not None
+        and not clause.taken_back(where)
+        and (found := table.get((subject, "none")) or table.get((subject, "not present")))
+    ):
         clause.used.add(where)
         return found[0], 0.05, found[1]
     return "", 0.0, False
@@ -216,14 +264,16 @@ def _denied(clause: Clause, at: int | None) -> bool:
 
 def swaps(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Two injectors exchanged, and whether the miss went with one."""
-    places = [(i, item) for i, item in enumerate(clause.items) if item.cylinders]
+    places = [(i, item) for i, item in enumerate(clause.items) if item.cylinders and item.cost < _HARDLY]
     named = [c for _, item in places for c in item.cylinders]
     # "Two's injector is in five and five's in two."
     both_ways = len(named) == 4 and named[:2] == named[:1:-1]
     exchanged = clause.take("swap", "each") is not None or both_ways
-    moved = clause.take("swap") is not None or exchanged
+    moved = clause.take("swap") is not None or clause.take("repaired") is not None or exchanged
     outcome = clause.take("moved") or (SWAPPED if exchanged else None)
-    if not moved or outcome is None or (outcome == SWAPPED and len(dict.fromkeys(named)) != 2):
+    clause.take("from")
+    told = moved or outcome == "miss moved"
+    if not told or outcome is None or (outcome == SWAPPED and len(dict.fromkeys(named)) != 2):
         return
     if outcome == SWAPPED:
         clause.take("fixable", "yes")
@@ -242,4 +292,4 @@ def swaps(clause: Clause) -> Iterator[tuple[Made, ...]]:
     fills = [Fill("subject", "injector swap"), Fill("outcome", outcome), Fill("cylinder", one, place.start, place.end)]
     if other is not None:
         fills.append(Fill("other_cylinder", other, places[-1][1].start, places[-1][1].end))
-    yield (clause.made("check", *fills),)
+    yield (clause.made("check", *fills, asked=not moved and other is None),)

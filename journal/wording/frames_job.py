@@ -317,6 +317,13 @@ def _how_many(clause: Clause, thing: Item) -> tuple[int | None, float]:
             clause.used.add(index)
             clause.take("quantity_of")
             return many, item.cost
+    figures = [(i, item) for i, item in enumerate(clause.items) if item.number is not None]
+    if len(figures) == 1 and len(clause.said) > len(clause.items) and any(has_role(i, "fix") for i in clause.said):
+        # "Two injectors, make that three": what was put right stands after the name.
+        index, item = figures[0]
+        if item.number is not None and item.number in range(1, _MOST_PARTS + 1) and not item.unit:
+            clause.used.add(index)
+            return int(item.number), item.cost
     return None, 0.0
 
 
@@ -332,7 +339,7 @@ def repairs(clause: Clause) -> Iterator[tuple[Made, ...]]:
         clause.used |= set(range(len(clause.items)))
         yield (clause.made("note", Fill("words", (start, end), start, end), sure=False),)
         return
-    used = (*_REPAIRED, "fixed", "renewed", "done", "quality", "act")
+    used = (*_REPAIRED, "fixed", "renewed", "done", "quality", "act", "all")
     clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, *used) or item.number is not None}
     start, end = clause.items[0].start, clause.items[-1].end
     one = clause.cylinder()

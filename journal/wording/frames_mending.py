@@ -126,6 +126,8 @@ def taken_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
             yield (clause.made("command", Fill("word", "scratch"), many),)
         return
     about = None if one else clause.take("quantity") or ("part wanted" if clause.take("wanted") else None)
+    if one is None and about is None and clause.take("baseline"):
+        about = "baseline"
     if one is None and about is None:
         return
     clause.used |= {i for i, item in enumerate(clause.items) if has_role(item, "why_not")}

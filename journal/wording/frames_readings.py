@@ -22,6 +22,8 @@ _BOTH = 0.4
 _PART_OF_NUMBER = 1.0
 _WANTED = 3.0
 """Cost of a reading in words that ask for a part: "get one for five"."""
+_PUT_RIGHT = 0.3
+"""Cost of a reading in words that put one right: "I meant thirty six for two"."""
 _NEXT_AND_NAMED = 0.7
 _BACKWARDS = 0.9
 _TIME_OF_DAY = 1.0
@@ -40,7 +42,9 @@ def _no_change(clause: Clause, value: Item | None) -> tuple[bool, bool]:
 
     Beside a number, words such as "steady" say nothing of the kind.
     """
-    if value is not None and not clause.only("no_change") and not clause.has("dead"):
+    if value is not None and not clause.only("no_change"):
+        # "That's four dead, thirty six": what is read counts, whoever made it dead.
+        clause.take("dead")
         return False, False
     said = clause.take("no_change") is not None
     dead = clause.take("dead") is not None
@@ -52,7 +56,7 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     named_anew = clause.has("baseline") or (clause.has("subject") and not clause.has("quantity"))
     if not named_anew and clause.before is not None and clause.before.kind in ("check", "part wanted"):
         return
-    if clause.only("quality") and not clause.has("no_change") and not clause.has("dead") and not clause.has("act"):
+    if clause.only("quality") and not any(clause.has(role) for role in ("no_change", "dead", "act", "too")):
         return
     if (at := _returned_to(clause)) is not None:
         clause.used.add(at)
@@ -62,7 +66,8 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if value is None and (model := _same_as(clause)) is not None:
         prior, same = model, False
     elif value is None and not same and _only_too(clause):
-        prior = "last" if clause.take("too") else None
+        # "Five's good too": the same was found of it.
+        prior = ("yes" if clause.take("quality") else "last") if clause.take("too") else None
     elif value is None and clause.has("prior", "last"):
         prior, same = clause.take("prior", "last"), False
     elif value is None and clause.has("prior") and not same:
@@ -79,6 +84,8 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     extra = _BOTH if value is not None and same else 0.0
     if not acted:
         extra += odd(clause, named) + (_WANTED if clause.has("want") else 0.0)
+    extra += _PUT_RIGHT if value is not None and has_role(clause.said[0], "amend") else 0.0
+    alike = same and value is None and not acted and clause.has("prior")
     # "Change number one to no change" puts right what only a number can.
     asked = only_dead and value is None
     if same and value is None and (clause.has("amend", "yes") or has_role(clause.said[0], "amend")):
@@ -96,7 +103,7 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     elif value is not None:
         what = (fill("value", value), unit_of(value))
     else:
-        what = (Fill("no_change", True),)
+        what = (Fill("no_change", True), Fill("alike", True) if alike else None)
     if value is not None and same:
         asked = True
     if clause.has("next"):
@@ -143,7 +150,7 @@ def _rise(clause: Clause, value: Item) -> float | None:
 
 def _only_too(clause: Clause) -> bool:
     """Whether no more is said of a cylinder than "as well": "five as well"."""
-    plain = ("too", "link", "aside", "cylinder_word", "hesitation")
+    plain = ("too", "link", "aside", "cylinder_word", "hesitation", "quality")
     rest = [item for item in clause.items if len(item.cylinders) != 1]
     return clause.has("too") and all(has_role(item, *plain) for item in rest) and len(rest) < len(clause.items)
 
@@ -253,7 +260,12 @@ def all_but(clause: Clause) -> Iterator[tuple[Made, ...]]:
     clause.used |= {i for i, _ in numbers}
     first = numbers[0][1]
     fills = [Fill("all", True), Fill("but", one.cylinders[0] if one else 0), fill("value", first), unit_of(first)]
+    unmoved = one is not None and len(numbers) == 1 and clause.take("no_change") is not None
+    if unmoved:
+        clause.take("same_one")
     made = [clause.made("cut", *fills, asked=True)]
+    if one is not None and unmoved:
+        made.append(Made("cut", tuple(f for f in (fill("cylinder", one), Fill("no_change", True)) if f), 0))
     if one is not None and len(numbers) == 2:
         second = numbers[1][1]
         made.append(

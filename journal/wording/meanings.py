@@ -108,6 +108,8 @@ def _cut(said: dict[str, Any], context: Context) -> Meaning | Refused:
         if cylinder is None:
             return Refused("no next cylinder is known: say its number")
     assert cylinder is not None
+    if said.get("alike") and not context.run_id and isinstance(context.last, Check):
+        return replace(context.last, cylinder=cylinder)
     if said.get("no_change"):
         if measured and isinstance(context.last, Check):
             return replace(context.last, cylinder=cylinder)

@@ -34,6 +34,13 @@ _MOSTLY = 0.5
 _READ = frozenset({"act", "next", "baseline", "quantity", "no_change", "run", "cut_out"})
 """Roles that with a number or a cylinder are most of a reading."""
 
+_BIDS = frozenset({
+    "bring", "check", "close", "come", "fetch", "get", "give", "go", "grab", "hand", "help", "hold", "keep", "kill",
+    "lean", "leave", "let", "lift", "listen", "look", "move", "open", "pass", "pull", "push", "put", "run", "shut",
+    "start", "stop", "switch", "take", "throw", "tilt", "turn", "wait", "watch", "wipe",
+})  # fmt: skip
+"""Words with which somebody is told to do something, first of all: "turn that fan off"."""
+
 _NAMED = frozenset({"subject", "quantity", "part", "fixable", "wanted", "engine_thing"})
 _STATED = frozenset({"quality", "damage", "dead", "no_change", "engine_state", "act", "fixed"})
 _MEANS_NOTHING = frozenset({"link", "hesitation", "aside", "fix"})
@@ -47,6 +54,8 @@ class _Told:
     """Whether a thing of the engine is what is spoken of first."""
     named: bool = False
     """Whether one is spoken of at all."""
+    checked: bool = False
+    """Whether it is one that is checked or measured, of which more may have been said than a note."""
     stated: bool = False
     """Whether something is said of it, in other words than its name."""
     number: bool = False
@@ -69,8 +78,10 @@ def near(text: str) -> Near:
     told = _told(words)
     if told is None:
         return Near.NOTHING
+    if words[0].text in _BIDS and not told.number:
+        return Near.NOTHING
     if told.named and told.stated:
-        plain = told.named_first and not told.number and told.known == len(words)
+        plain = told.named_first and not told.number and not told.checked and told.known == len(words)
         return Near.NOTE if plain else Near.SAYING
     if told.named_first and told.number:
         return Near.SAYING
@@ -100,6 +111,7 @@ def _told(words: Sequence[Said]) -> _Told | None:
             # One word cannot be both the thing and what is said of it.
             if found & _NAMED and not told.named:
                 told.named, told.named_first = True, not told.stated and not told.roles
+                told.checked = bool(found & {"subject", "quantity"})
             elif found & _STATED:
                 told.stated = True
             told.roles |= found

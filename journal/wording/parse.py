@@ -7,7 +7,7 @@ from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
-from journal.wording.cylinders import MOST_CYLINDERS, cylinder_at, several_at
+from journal.wording.cylinders import MOST_CYLINDERS, ORDINALS, cylinder_at, several_at
 from journal.wording.frames import ends_expression, ways
 from journal.wording.lexicon import Said as Word
 from journal.wording.lexicon import in_full, said_words
@@ -175,6 +175,7 @@ def _framed(tokens: Sequence[Token], text: str, cylinders: int) -> list[Parse]:
     """What the words mean by their parts."""
     words = said_words(tokens)
     dangling = tokens[-1].text in _DANGLING and not ends_expression([w.text for w in words])
+    dangling = dangling and not (len(words) > 1 and words[-2].text in ORDINALS)
     parses = []
     for way in ways(words, cylinders):
         said = []

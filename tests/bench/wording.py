@@ -1,8 +1,12 @@
-"""Wording: the time one utterance takes to understand, against a naive fuzzy match over whole sentences."""
+"""Wording: the time one utterance takes to understand, against a naive fuzzy match over whole sentences.
+
+`WORDING_AGAINST` is another checkout, whose time to load the vocabulary is told beside this one's.
+"""
 
 from __future__ import annotations
 
 import json
+import os
 import time
 from pathlib import Path
 from statistics import median, quantiles
@@ -12,6 +16,7 @@ from rapidfuzz import fuzz, process
 from journal.wording.numbers import cardinal
 from journal.wording.parse import parse
 from journal.wording.sounds import alike
+from tests.bench._loads import loads
 from tests.bench.table import Row
 from tests.wording.gold_heard import HEARD
 from tests.wording.gold_nothing import NOTHING
@@ -24,7 +29,15 @@ def run() -> list[Row]:
     """Phrases of the tool's own and what people say, each by itself."""
     natural = [json.loads(line)["say"] for line in _GIVEN.read_text(encoding="utf-8").splitlines()]
     own = [text for text, _ in (*ON_A_SIX, *HEARD)] + NOTHING
-    return [*_timed("an utterance", own), *_timed("natural speech", natural)]
+    return [*_timed("an utterance", own), *_timed("natural speech", natural), _loading()]
+
+
+def _loading() -> Row:
+    """What loading the vocabulary takes, beside another checkout's in the same run."""
+    checkout = os.environ.get("WORDING_AGAINST", "")
+    now, *was = loads([Path(__file__).resolve().parents[2], *([Path(checkout)] if checkout else [])])
+    what = "load the vocabulary and understand one phrase, processor time"
+    return Row("wording", what, now, "ms", *was, *["that checkout's"] * len(was))
 
 
 def _timed(what: str, told: list[str]) -> list[Row]:

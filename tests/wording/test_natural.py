@@ -4,7 +4,8 @@ All lists are of our own invention, each by another writer, and all were looked 
 them, `tuned_h` came to 93 % right and 1 % wrong of 300 (93 % by the code before), `tuned_g` to 86 % and 1 % of 300,
 `tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_e` to 71 % and 5 % of 300, `tuned_d` to 83 % and 2 %
 of 320 (what only a note can hold among them), and, when less was understood, `tuned_c` to 68 % and 5 % of 420 and
-`reported` to 88 % and 1 % of 300: a new list is the only one to report on.
+`reported` to 88 % and 1 % of 300: a new list is the only one to report on. `mended` holds what was not right before of
+929 lines that a session wrote for itself (89 % right and 2 % wrong by the code before).
 `python -m tests.wording.natural.score FILE --list` prints each line's verdict.
 """
 
@@ -28,7 +29,8 @@ LEAST_RIGHT = {
     "tuned_e": 0.91,
     "tuned_f": 0.85,
     "tuned_g": 0.93,
-    "tuned_h": 0.93,
+    "tuned_h": 0.94,
+    "mended": 0.98,
     "reported": 0.94,
 }
 MOST_WRONG = {
@@ -40,7 +42,8 @@ MOST_WRONG = {
     "tuned_e": 0,
     "tuned_f": 0,
     "tuned_g": 0,
-    "tuned_h": 3,
+    "tuned_h": 0,
+    "mended": 0,
     "reported": 1,
 }
 MOST_LOST = {
@@ -53,6 +56,7 @@ MOST_LOST = {
     "tuned_f": 0.04,
     "tuned_g": 0.02,
     "tuned_h": 0.02,
+    "mended": 0,
     "reported": 0.01,
 }
 
