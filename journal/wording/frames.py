@@ -376,6 +376,9 @@ class _Search:
             if at > 1 and self.words[at - 1] in _RANGES and _figure(self.words[at - 2]) and _figure(word):
                 # The five of "one to five two hundred" may be where a range ends.
                 torn = torn or reading.end > at + 1
+            if pauses and reading.value % 1 and reading.end < len(self.words) and not self.said[reading.end].pause:
+                # The two of "came up to thirty seven, two came up to …" is whose turn it is.
+                torn = torn or _figure(self.words[reading.end - 1])
             end, unit = self._unit(reading.end)
             bare = not unit and at not in self.coded and "." not in self.words[at]
             if bare and at and self.words[at - 1] in _OF_A_CYLINDER and reading.value < 10:

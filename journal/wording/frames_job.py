@@ -67,8 +67,6 @@ def runs(clause: Clause) -> Iterator[tuple[Made, ...]]:
     asked, extra = False, 0.0
     pressed_hard = pressed is not None or any(f is not None and f.name == "pressure_value" for f in fills)
     if half or held:
-        if not half and not held:
-            return
         kind, name = "run start", "half engine"
         asked = not held or not half
         extra = 0.0 if held else _NOT_SAID_WHICH
@@ -144,7 +142,8 @@ def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
         pressure.take("quantity")
         pressure.take("released")
         yield (pressure.made("put back", Fill("what", "injection pressure")),)
-    back = clause.take("act", "back")
+    back, latest = clause.where("act", "back"), clause.where("latest")
+    clause.take("act", "back")
     on = None if back else clause.take("act", "on")
     if back is None and on is None:
         return
@@ -160,7 +159,9 @@ def put_back(clause: Clause) -> Iterator[tuple[Made, ...]]:
     group = clause.take("half") if clause.has("half") else None
     which = () if everything or group else many.cylinders if many else one.cylinders if one else ()
     fills = [Fill("what", "cylinders")] + ([Fill("which", which)] if which else [])
-    yield (clause.made("put back", *fills, asked=on is not None, extra=0.2 if on is not None else 0.0, sure=False),)
+    # "Take back the last three" may be three readings.
+    unsure = on is not None or (back is not None and latest is not None and back < latest)
+    yield (clause.made("put back", *fills, asked=unsure, extra=0.2 if on is not None else 0.0, sure=False),)
 
 
 def ends(clause: Clause) -> Iterator[tuple[Made, ...]]:
