@@ -1,10 +1,11 @@
 """What technicians say in their own words becomes the entries it should, over lists written for that.
 
 All lists are of our own invention, each by another writer, and all were looked at by now. Before anything was set by
-them, `tuned_i` came to 81 % right and 3 % wrong of 240 (81 and 2 % by the code before), `tuned_h` to 93 % right and 1 % wrong of 300 (93 % by the code before), `tuned_g` to 86 % and 1 % of 300,
-`tuned_f` to 69 % and 3 % of 300 (66 % by the code before), `tuned_e` to 71 % and 5 % of 300, `tuned_d` to 83 % and 2 %
-of 320 (what only a note can hold among them), and, when less was understood, `tuned_c` to 68 % and 5 % of 420 and
-`reported` to 88 % and 1 % of 300: a new list is the only one to report on. `mended` holds what was not right before of
+them, `tuned_i` came to 81 % right and 3 % wrong of 240 (81 and 2 % by the code before), `tuned_h` to 93 % and 1 % of
+300 (93 % by the code before), `tuned_g` to 86 % and 1 % of 300, `tuned_f` to 69 % and 3 % of 300 (66 % by the code
+before), `tuned_e` to 71 % and 5 % of 300, `tuned_d` to 83 % and 2 % of 320 (what only a note can hold among them), and,
+when less was understood, `tuned_c` to 68 % and 5 % of 420 and `reported` to 88 % and 1 % of 300: a new list is the only
+one to report on. `mended` holds what was not right before of
 929 lines that a session wrote for itself (89 % right and 2 % wrong by the code before).
 `python -m tests.wording.natural.score FILE --list` prints each line's verdict.
 """
