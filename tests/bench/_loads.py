@@ -6,8 +6,6 @@ is one that no sentence of the vocabulary holds, so that what is loaded when it 
 
 from __future__ import annotations
 
-import statistics
-import subprocess
 import sys
 import time
 from pathlib import Path
@@ -18,12 +16,9 @@ TIMES = 7
 
 def loads(checkouts: list[Path]) -> list[float]:
     """Milliseconds for each checkout, medians of loads in turn."""
-    took: list[list[float]] = [[] for _ in checkouts]
-    for _ in range(TIMES):
-        for at, checkout in enumerate(checkouts):
-            said = subprocess.run([sys.executable, __file__, str(checkout)], check=True, capture_output=True, text=True)
-            took[at].append(float(said.stdout))
-    return [statistics.median(times) for times in took]
+    from tests.bench._in_turn import in_turn  # not beside it when it is run as a script
+
+    return in_turn(__file__, checkouts, TIMES)
 
 
 def _milliseconds() -> float:

@@ -8,8 +8,6 @@ from __future__ import annotations
 
 import multiprocessing
 import resource
-import statistics
-import subprocess
 import sys
 import tempfile
 import time
@@ -21,12 +19,9 @@ TIMES = 3
 
 def starts(checkouts: list[Path]) -> list[float]:
     """Seconds for each checkout, medians of starts in turn."""
-    took: list[list[float]] = [[] for _ in checkouts]
-    for _ in range(TIMES):
-        for at, checkout in enumerate(checkouts):
-            said = subprocess.run([sys.executable, __file__, str(checkout)], check=True, capture_output=True, text=True)
-            took[at].append(float(said.stdout))
-    return [statistics.median(times) for times in took]
+    from tests.bench._in_turn import in_turn  # not beside it when it is run as a script
+
+    return in_turn(__file__, checkouts, TIMES)
 
 
 def _seconds() -> float:
