@@ -23,7 +23,7 @@ import bootstrap  # noqa: E402
 
 def main(arguments):
     """Run what was asked for; the exit code is 0 only when all of it went well."""
-    python = str(bootstrap.ensure(["speech", "test"]))
+    python = str(bootstrap.ensure(["speech", "photo", "test"]))
     os.chdir(ROOT)
     for option, module in (("--bench", "tests.bench"), ("--mutants", "tests.mutants")):
         if option in arguments:

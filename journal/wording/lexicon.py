@@ -257,6 +257,12 @@ def part_names() -> tuple[frozenset[str], frozenset[str]]:
 
 
 @cache
+def named_quantities() -> dict[str, tuple[str, ...]]:
+    """What each quantity is called, by its name."""
+    return {quantity: tuple(ways) for quantity, ways in _tables()["quantity"].items()}
+
+
+@cache
 def outcomes() -> dict[tuple[str, str], tuple[str, bool]]:
     """For each subject and what is said of it ("leaking", "not leaking"), the outcome it is, and whether to ask."""
     return {

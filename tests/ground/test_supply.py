@@ -166,7 +166,12 @@ def plain(name: str) -> str:
 
 @pytest.mark.parametrize(
     ("folder", "extras"),
-    [("journal", ["speech"]), ("webui", []), ("demo", ["speech"]), ("tests", ["speech", "test"])],
+    [
+        ("journal", ["speech", "photo"]),
+        ("webui", []),
+        ("demo", ["speech"]),
+        ("tests", ["speech", "photo", "test"]),
+    ],
 )
 def test_everything_that_is_imported_is_a_declared_dependency(folder: str, extras: list[str]) -> None:
     declared = {

@@ -1,0 +1,331 @@
+"""Texts with their places in, each number with the label and the unit that belong to it by the layout out.
+
+A number's label stands to the left of it in its row, or above or below it; which of these a screen does is told by all
+of its numbers together. In a table a label may hold for several numbers: a row's, told apart by what stands over each
+column, or a column's, told apart by what begins each row.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Collection, Sequence
+from dataclasses import dataclass, field
+from enum import Enum
+
+import numpy as np
+
+from journal.facts import Quantity
+from journal.seeing.figures import Figure, decimal_sign, figure_in
+from journal.seeing.types import Labelled, Meant, SeenText
+from journal.seeing.units import unit_of, unit_written
+
+IN_ROW = 0.5
+"""Texts are in one row where their middles are no further apart than that part of the higher one's height."""
+UNIT_GAP = 3.0
+"""A unit follows its number within so many of the number's heights, or with nothing but gap between in a table."""
+LABEL_GAP = 4.0
+"""A label stands over or under its number within so many of the larger one's heights."""
+ELSEWHERE = 1.2
+"""What it costs a label to stand where most of the screen's do not; a gap of a number's height costs `PER_HEIGHT`."""
+PER_HEIGHT = 0.15
+PASSED = 0.4
+"""What it costs for each number that stands between a label and its number."""
+UNMEANT = 0.8
+"""What it costs a label to mean no quantity that is given in the number's unit."""
+MARGIN = 0.3
+"""Two labels whose costs are nearer to each other than that are both possible."""
+
+
+class Where(Enum):
+    """Where a label stands, as seen from its number."""
+
+    LEFT = "left"
+    ABOVE = "above"
+    BELOW = "below"
+
+
+@dataclass
+class _Number:
+    text: SeenText
+    figure: Figure
+    unit: SeenText | None = None
+    labels: list[_Candidate] = field(default_factory=list)
+
+
+@dataclass(frozen=True)
+class _Candidate:
+    label: int
+    where: Where
+    passed: int
+    """Numbers between them."""
+    gap: float
+    """From edge to edge, in heights of the number."""
+    quantity: Quantity | None
+    alike: float
+
+
+def paired(texts: Sequence[SeenText], meant: Meant) -> tuple[Labelled, ...]:
+    """The numbers on a screen, in the order of the texts.
+
+    Args:
+        texts: what stands on it, numbers, labels and units apart.
+        meant: what a label and a unit mean.
+
+    Returns:
+        every number, those without a label too; certainty is that of the reading alone, and `doubt` says what the
+        layout or the words leave open.
+    """
+    plane = _Plane(texts)
+    figures = {i: figure for i, text in enumerate(texts) if (figure := figure_in(text.text)) is not None}
+    units = [i for i, text in enumerate(texts) if i not in figures and unit_written(text.text)]
+    labels = [i for i in range(len(texts)) if i not in figures and i not in units and _worded(texts[i].text)]
+    numbers = {i: _Number(texts[i], figure) for i, figure in figures.items()}
+    for i, number in numbers.items():
+        number.unit = _unit_for(i, number, units, list(numbers), plane)
+    for i, number in numbers.items():
+        number.labels = list(_candidates(i, number, labels, list(numbers), plane, meant))
+    usual = _usual(numbers.values())
+    chosen = {i: _choice(number, usual) for i, number in numbers.items()}
+    sign = decimal_sign(figures.values())
+    return tuple(_told(i, numbers, chosen, plane, sign, meant, labels) for i in numbers)
+
+
+def _worded(text: str) -> bool:
+    """Whether it has two letters or more: a label."""
+    return sum(letter.isalpha() for letter in text) >= 2
+
+
+class _Plane:
+    """The texts' places with the turn of the writing taken out, which perspective makes another one everywhere."""
+
+    def __init__(self, texts: Sequence[SeenText]) -> None:
+        self.texts = texts
+        self._turn = np.zeros(3)
+        if texts:
+            slopes = np.array([text.slope for text in texts])
+            weights = np.array([min(text.width / max(text.height, 1.0), 12.0) ** 2 for text in texts])
+            middle = float(np.median(np.repeat(slopes, np.maximum(weights.astype(int), 1))))
+            near = np.abs(slopes - middle) < 0.15
+            self._turn = np.array([middle, 0.0, 0.0])
+            if near.sum() >= 6:
+                places = np.array([(1.0, *text.centre) for text in texts])[near]
+                held = np.sqrt(weights[near])[:, None]
+                # A little of a ridge keeps the slope's change over the picture at nothing where nothing tells of it.
+                keep = np.diag([0.0, 1.0, 1.0]) * 1e-3 * float((held * places[:, 1:]).std() + 1.0)
+                rows = np.vstack([held * places, keep])
+                aim = np.concatenate([held[:, 0] * slopes[near], np.zeros(3)])
+                self._turn = np.linalg.lstsq(rows, aim, rcond=None)[0]
+
+    def between(self, one: int, other: int) -> tuple[float, float]:
+        """From the middle of one text to the middle of the other: along the row and down, pixels."""
+        (x, y), (to_x, to_y) = self.texts[one].centre, self.texts[other].centre
+        turn = float(self._turn @ np.array([1.0, (x + to_x) / 2, (y + to_y) / 2]))
+        dx, dy = to_x - x, to_y - y
+        return dx * math.cos(turn) + dy * math.sin(turn), dy * math.cos(turn) - dx * math.sin(turn)
+
+    def in_row(self, one: int, other: int) -> bool:
+        """Whether they stand in one row."""
+        _, down = self.between(one, other)
+        return abs(down) <= IN_ROW * max(self.texts[one].height, self.texts[other].height)
+
+    def gap_right(self, one: int, other: int) -> float:
+        """From the right edge of one to the left edge of the other, pixels; negative where they overlap."""
+        along, _ = self.between(one, other)
+        return along - (self.texts[one].width + self.texts[other].width) / 2
+
+    def gap_down(self, one: int, other: int) -> float:
+        """From the lower edge of one to the upper edge of the other, pixels."""
+        _, down = self.between(one, other)
+        return down - (self.texts[one].height + self.texts[other].height) / 2
+
+    def in_column(self, one: int, other: int, slack: float = 0.0) -> bool:
+        """Whether they overlap along the row, or fail to by no more than `slack` pixels."""
+        along, _ = self.between(one, other)
+        return abs(along) <= (self.texts[one].width + self.texts[other].width) / 2 + slack
+
+
+def _unit_for(i: int, number: _Number, units: Sequence[int], numbers: Sequence[int], plane: _Plane) -> SeenText | None:
+    """The unit that stands after a number in its row, or, smaller, right over or under it."""
+    height = number.text.height
+    right = [(plane.gap_right(i, u), u) for u in units if plane.in_row(i, u) and plane.gap_right(i, u) > -0.5 * height]
+    for gap, u in sorted(right):
+        between = [n for n in numbers if n != i and plane.in_row(i, n) and 0 < plane.gap_right(i, n) < gap]
+        if gap <= UNIT_GAP * height or not between:
+            return plane.texts[u]
+        break
+    near = [
+        (abs(plane.between(i, u)[1]), u)
+        for u in units
+        if plane.in_column(i, u, height)
+        and abs(plane.between(i, u)[1]) <= 1.6 * height
+        and plane.texts[u].height < 0.9 * height
+    ]
+    return plane.texts[min(near)[1]] if near else None
+
+
+def _candidates(
+    i: int, number: _Number, labels: Sequence[int], numbers: Sequence[int], plane: _Plane, meant: Meant
+) -> list[_Candidate]:
+    """The labels that may be a number's."""
+    found: list[tuple[int, Where, int, float]] = []
+    height = number.text.height
+    for label in labels:
+        larger = max(height, plane.texts[label].height)
+        along, down = plane.between(label, i)
+        if plane.in_row(label, i) and along > 0 and plane.gap_right(label, i) > -0.5 * height:
+            passed = sum(
+                1 for n in numbers if n != i and plane.in_row(i, n) and plane.between(label, n)[0] > 0
+                and plane.between(n, i)[0] > 0
+            )  # fmt: skip
+            hidden = any(
+                other != label and plane.in_row(i, other) and plane.between(label, other)[0] > 0
+                and plane.between(other, i)[0] > 0 for other in labels
+            )  # fmt: skip
+            if not hidden:
+                found.append((label, Where.LEFT, passed, max(plane.gap_right(label, i), 0.0) / height))
+        elif plane.in_column(label, i, 0.3 * larger):
+            where = Where.ABOVE if down > 0 else Where.BELOW
+            one, other = (label, i) if down > 0 else (i, label)
+            gap = max(plane.gap_down(one, other), 0.0)
+            column = [n for n in numbers if n != i and plane.in_column(i, n) and _lies_between(label, n, i, plane)]
+            hidden = any(
+                other != label and plane.in_column(i, other) and _lies_between(label, other, i, plane)
+                for other in labels
+            )
+            if not hidden and (gap <= LABEL_GAP * larger or (column and where is Where.ABOVE)):
+                found.append((label, where, len(column), gap / height))
+    told = []
+    for label, where, passed, gap in found:
+        quantity, alike = meant(_own_words(plane.texts[label].text), _unit(number, plane.texts[label].text))
+        told.append(_Candidate(label, where, passed, gap, quantity, alike))
+    return told
+
+
+def _lies_between(one: int, middle: int, other: int, plane: _Plane) -> bool:
+    """Whether a text lies between two others, down the picture or up."""
+    first, second = plane.between(one, middle)[1], plane.between(middle, other)[1]
+    return first * second > 0 and abs(first) > 1 and abs(second) > 1
+
+
+def _usual(numbers: Collection[_Number]) -> Where | None:
+    """Where most of a screen's labels stand: where they account for most of its numbers, each label for one."""
+    worth: dict[Where, float] = {}
+    for where in Where:
+        taken: dict[int, float] = {}
+        for number in numbers:
+            here = [c for c in number.labels if c.where is where]
+            if here:
+                best = min(here, key=lambda c: (c.passed, c.gap))
+                good = (1.0 if best.quantity else 0.3) - 0.05 * min(best.gap, 6.0) - 0.3 * min(best.passed, 2)
+                taken[best.label] = max(taken.get(best.label, 0.0), good)
+        worth[where] = sum(taken.values())
+    best_where = max(worth, key=lambda where: worth[where])
+    return best_where if worth[best_where] > 0 else None
+
+
+def _cost(candidate: _Candidate, usual: Where | None) -> float:
+    """What speaks against a label."""
+    gap = min(candidate.gap, 4.0) if candidate.where is Where.LEFT else candidate.gap
+    return (
+        PER_HEIGHT * gap
+        + PASSED * candidate.passed
+        + (0.0 if candidate.where is usual else ELSEWHERE)
+        + (0.0 if candidate.quantity else UNMEANT)
+    )
+
+
+def _choice(number: _Number, usual: Where | None) -> list[_Candidate]:
+    """A number's labels, the likeliest first."""
+    return sorted(number.labels, key=lambda c: _cost(c, usual))
+
+
+def _told(
+    i: int,
+    numbers: dict[int, _Number],
+    chosen: dict[int, list[_Candidate]],
+    plane: _Plane,
+    sign: str,
+    meant: Meant,
+    labels: Sequence[int],
+) -> Labelled:
+    number, ranked = numbers[i], chosen[i]
+    value, figure = number.figure.value(sign), number.figure
+    doubts = [] if value is not None else ["the decimal sign cannot be told"]
+    parts: list[SeenText] = [number.text, *([number.unit] if number.unit is not None else [])]
+    label, quantity, alike = "", None, 0.0
+    unit = _unit(number, "")
+    if ranked:
+        best = ranked[0]
+        text = plane.texts[best.label]
+        parts.append(text)
+        unit = _unit(number, text.text)
+        label, quantity, alike = _own_words(text.text), best.quantity, best.alike
+        usual = _usual(numbers.values())
+        others = [c for c in ranked[1:] if c.label != best.label and _free(c, best, i, chosen)]
+        if others and _cost(others[0], usual) - _cost(best, usual) < MARGIN and others[0].quantity is not quantity:
+            doubts.append(f"it may be that of {_own_words(plane.texts[others[0].label].text)!r}")
+        sharing = [n for n, theirs in chosen.items() if n != i and theirs and theirs[0].label == best.label]
+        if sharing:
+            across = best.where is Where.LEFT
+            over = _head(i, best, labels, list(numbers), plane)
+            if over is None:
+                doubts.append("several numbers stand beside its label")
+            else:
+                parts.append(plane.texts[over])
+                more = _own_words(plane.texts[over].text)
+                label = f"{label} {more}" if across else f"{more} {label}"
+                if across:
+                    quantity, alike = meant(label, unit)
+    else:
+        doubts.append("no label stands beside it")
+    return Labelled(
+        figure.written,
+        value,
+        label,
+        unit,
+        quantity,
+        min(part.certainty for part in parts[:1]),
+        "; ".join(doubts),
+        number.text.corners,
+    )
+
+
+def _free(candidate: _Candidate, best: _Candidate, i: int, chosen: dict[int, list[_Candidate]]) -> bool:
+    """Whether no other number has that label already, standing to it as this one's does."""
+    return not any(
+        n != i and theirs and theirs[0].label == candidate.label and theirs[0].where is best.where
+        for n, theirs in chosen.items()
+    )
+
+
+def _head(i: int, best: _Candidate, labels: Sequence[int], numbers: Sequence[int], plane: _Plane) -> int | None:
+    """What tells a number apart from the others of its label: the top of its column, or the beginning of its row."""
+    if best.where is Where.LEFT:
+        over = [n for n in labels if n != best.label and plane.in_column(i, n) and plane.between(n, i)[1] > 0]
+        return max(over, key=lambda n: plane.between(n, i)[1], default=None)
+    left = [n for n in labels if n != best.label and plane.in_row(i, n) and plane.between(n, i)[0] > 0]
+    return max(left, key=lambda n: plane.between(n, i)[0], default=None)
+
+
+def _own_words(text: str) -> str:
+    """A label without the unit in brackets that it ends with."""
+    for opens, closes in ("()", "[]"):
+        words, _, inside = text.rpartition(opens)
+        if words.strip() and unit_written(inside.rstrip(closes)):
+            return words.strip(" :;=,")
+    words, _, last = text.rpartition(",")
+    return words.strip() if words.strip() and unit_written(last) else text.strip(" :;=,")
+
+
+def _unit(number: _Number, label: str) -> str:
+    """A number's unit: what is glued to it, what stands after it, what its label ends with."""
+    if number.figure.rest:
+        return unit_of(number.figure.rest)
+    if number.unit is not None:
+        return unit_of(number.unit.text)
+    for opens, closes in ("()", "[]"):
+        words, _, inside = label.rpartition(opens)
+        if words.strip() and unit_written(inside.rstrip(closes)):
+            return unit_of(inside.rstrip(closes))
+    words, _, last = label.rpartition(",")
+    return unit_of(last) if words.strip() and unit_written(last) else ""

@@ -1,0 +1,78 @@
+"""What is seen on a photo: texts with their places, and numbers with what belongs to them."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from journal.facts import Quantity
+
+Point = tuple[float, float]
+"""Right and down from the picture's top left corner, pixels."""
+
+Meant = Callable[[str, str], tuple[Quantity | None, float]]
+"""A label and a unit (empty where none is known) in, the quantity they mean and how alike the words are, 0 to 1, out."""
+
+
+@dataclass(frozen=True)
+class SeenText:
+    """One stretch of text."""
+
+    text: str
+    """As it was read."""
+    corners: tuple[Point, Point, Point, Point]
+    """Clockwise, the first where the text begins at its top."""
+    certainty: float
+    """How sure the least certain of its characters is, 0 to 1."""
+
+    @property
+    def centre(self) -> Point:
+        """The middle of its corners."""
+        return sum(x for x, _ in self.corners) / 4, sum(y for _, y in self.corners) / 4
+
+    @property
+    def width(self) -> float:
+        """Its length along the line of writing, pixels."""
+        first, second, third, fourth = self.corners
+        return (math.dist(first, second) + math.dist(fourth, third)) / 2
+
+    @property
+    def height(self) -> float:
+        """The height of its line, pixels."""
+        first, second, third, fourth = self.corners
+        return (math.dist(first, fourth) + math.dist(second, third)) / 2
+
+    @property
+    def slope(self) -> float:
+        """By how much its line of writing is turned, clockwise, radians."""
+        first, second, third, fourth = self.corners
+        along = (second[0] + third[0] - first[0] - fourth[0], second[1] + third[1] - first[1] - fourth[1])
+        return math.atan2(along[1], along[0])
+
+
+@dataclass(frozen=True)
+class Labelled:
+    """A number on a screen with what belongs to it."""
+
+    written: str
+    """The number as it was read, without its unit."""
+    value: float | None
+    """What it comes to; none where that cannot be told, as of 1,250 on a screen that shows no other decimal sign."""
+    label: str
+    """The words that belong to it; empty where none do."""
+    unit: str
+    """Its unit as the journal writes it; empty where none is shown or it is not known."""
+    quantity: Quantity | None
+    """What it measures, by the vocabulary; none where that has nothing that is near enough."""
+    certainty: float
+    """How sure all of that together is, 0 to 1."""
+    doubt: str
+    """Why it is not sure, in a few words; empty where it is."""
+    corners: tuple[Point, Point, Point, Point]
+    """Where the number stands on the picture."""
+
+    @property
+    def sure(self) -> bool:
+        """Whether nothing speaks against taking it as it is."""
+        return not self.doubt

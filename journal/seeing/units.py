@@ -1,0 +1,58 @@
+"""A unit as a screen writes it in, the journal's name for it out."""
+
+from __future__ import annotations
+
+import re
+import tomllib
+from functools import cache
+from importlib import resources
+
+_LEVEL = str.maketrans({"³": "3", "²": "2", "₂": "2", "⁻": "-", "¹": "1", "−": "-"})
+_LEFT_OUT = re.compile(r"[\s.()\[\]]")
+_OTHERS = frozenset(
+    {
+        "v",
+        "mv",
+        "a",
+        "ma",
+        "s",
+        "ms",
+        "h",
+        "hrs",
+        "km/h",
+        "mph",
+        "km",
+        "hz",
+        "°",
+        "deg",
+        "°ca",
+        "l",
+        "g",
+        "kg",
+        "g/s",
+        "ppm",
+    }
+)
+"""Units of what the journal has no quantity for; with one of these a number is none of its own."""
+
+
+def unit_of(text: str) -> str:
+    """The unit as the journal writes it; empty where it has none that is written so."""
+    return _units().get(written(text), "")
+
+
+def unit_written(text: str) -> bool:
+    """Whether a text is a unit, the journal's or another."""
+    plain = written(text)
+    return plain in _units() or plain in _OTHERS
+
+
+def written(text: str) -> str:
+    """A unit's letters as they stand in the table: "mm³/st." is mm3/st."""
+    return _LEFT_OUT.sub("", text.translate(_LEVEL).casefold())
+
+
+@cache
+def _units() -> dict[str, str]:
+    table = tomllib.loads(resources.files("journal.seeing").joinpath("units.toml").read_text("utf-8"))
+    return {way: unit for unit, ways in table.items() for way in ways}
