@@ -1,17 +1,30 @@
-"""Commands on what lies beside the entries: photos in, clips out."""
+"""Commands on what lies beside the entries: photos in and read, clips out."""
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from pathlib import Path
+from typing import Any
 
 import click
 
-from journal.cli.common import echo, job_of, job_option, replace_option, store_of, technician_option
+from journal.cli.common import (
+    echo,
+    job_of,
+    job_option,
+    json_option,
+    print_json,
+    replace_option,
+    store_of,
+    technician_option,
+)
 from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Photo
+from journal.facts.quantities import PRINTED_UNITS
 from journal.record.clips import copy_clip, play_clip
-from journal.record.photos import take_in
+from journal.record.photos import picture_of, take_in
 from journal.record.watched import watch
+from journal.seeing import Labelled, can_see
 from journal.session import Session
 
 
@@ -69,6 +82,77 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
     )
     echo(f"  + {file.name}: {where}" + (f"; {taken.warning}" if taken.warning else ""))
     return None
+
+
+@click.command("read")
+@click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
+@json_option
+def read_command(files: tuple[Path, ...], as_json: bool) -> None:
+    """Read the numbers on photos of a scanner's screen: label, number, unit, what it measures, how sure that is.
+
+    Nothing is saved. "?" stands before what is not sure, with the reason after it.
+    """
+    from journal.shown import shown
+
+    if not can_see():
+        raise BadInput("photos cannot be read here: install the photo extra, `pip install '.[photo]'`")
+    told, refused = [], []
+    for file in files:
+        try:
+            numbers = shown(picture_of(file))
+        except JournalError as wrong:
+            refused.append(wrong)
+            continue
+        told.append({"photo": str(file), "numbers": [_number_to_json(number) for number in numbers]})
+        if not as_json:
+            echo(f"{file.name}: {_counted(numbers)}")
+            for row in _rows(numbers):
+                echo(row)
+    if as_json:
+        print_json(told)
+    if refused:
+        for error in refused[1:]:
+            echo(f"journal: {error}", err=True)
+        raise refused[0]
+
+
+def _counted(numbers: Sequence[Labelled]) -> str:
+    if not numbers:
+        return "no number is to be seen on it"
+    unsure = sum(not number.sure for number in numbers)
+    return f"{len(numbers)} number{'s' * (len(numbers) > 1)}" + (f", {unsure} not sure" if unsure else "")
+
+
+def _rows(numbers: Sequence[Labelled]) -> list[str]:
+    """A line for each number, in columns."""
+    cells = [
+        (
+            " " if number.sure else "?",
+            number.label or "(no label)",
+            number.written,
+            PRINTED_UNITS.get(number.unit, number.unit),
+            number.quantity or "",
+            f"{number.certainty:.0%}",
+            number.doubt,
+        )
+        for number in numbers
+    ]
+    widths = [max(len(row[column]) for row in cells) for column in range(7)] if cells else []
+    return ["  ".join(text.ljust(width) for text, width in zip(row, widths, strict=True)).rstrip() for row in cells]
+
+
+def _number_to_json(number: Labelled) -> dict[str, Any]:
+    return {
+        "label": number.label,
+        "written": number.written,
+        "value": number.value,
+        "unit": number.unit,
+        "quantity": number.quantity,
+        "certainty": round(number.certainty, 4),
+        "sure": number.sure,
+        "doubt": number.doubt,
+        "corners": [[round(x), round(y)] for x, y in number.corners],
+    }
 
 
 @click.command("clip")

@@ -104,6 +104,17 @@ def take_in(folder: Path, photo: Path | bytes | IO[bytes], name: str = "") -> Ta
         return TakenIn(sha256, taken_at, quality_warning(page), width, height)
 
 
+def picture_of(photo: Path | bytes | IO[bytes], name: str = "") -> Image.Image:
+    """A photo's picture at page size, upright, in plain colours, with nothing else attached; nothing is kept.
+
+    Args and errors are those of `take_in`, but for the disk's.
+    """
+    name = name or (photo.name if isinstance(photo, Path) else "the photo")
+    with _one_at_a_time, _opened(photo, name) as (file, _):
+        image, *_ = _look(file, name)
+        return _upright(image, name)
+
+
 def check_photo(data: bytes, name: str) -> None:
     """Refuse bytes that `take_in` would refuse, keeping nothing; errors as there."""
     with _one_at_a_time:

@@ -1,4 +1,4 @@
-"""A word off a screen in, the number it begins with and what is glued to it out; what a decimal comma or point means."""
+"""A word off a screen in, the number it begins with and what is glued to it out; and what commas and points mean."""
 
 from __future__ import annotations
 

@@ -13,6 +13,7 @@ from dataclasses import dataclass, field
 from enum import Enum
 
 import numpy as np
+import numpy.typing as npt
 
 from journal.facts import Quantity
 from journal.seeing.figures import Figure, decimal_sign, figure_in
@@ -21,8 +22,12 @@ from journal.seeing.units import unit_of, unit_written
 
 IN_ROW = 0.5
 """Texts are in one row where their middles are no further apart than that part of the higher one's height."""
+ALIGNED = 0.25
+"""How far texts of a row may be off it, as a part of the lower one's height, while its direction is looked for."""
 UNIT_GAP = 3.0
 """A unit follows its number within so many of the number's heights, or with nothing but gap between in a table."""
+UNIT_OFF = 1.6
+"""A unit over or under its number has its middle no further from the number's than so many of the number's heights."""
 LABEL_GAP = 4.0
 """A label stands over or under its number within so many of the larger one's heights."""
 ELSEWHERE = 1.2
@@ -102,19 +107,7 @@ class _Plane:
         self.texts = texts
         self._turn = np.zeros(3)
         if texts:
-            slopes = np.array([text.slope for text in texts])
-            weights = np.array([min(text.width / max(text.height, 1.0), 12.0) ** 2 for text in texts])
-            middle = float(np.median(np.repeat(slopes, np.maximum(weights.astype(int), 1))))
-            near = np.abs(slopes - middle) < 0.15
-            self._turn = np.array([middle, 0.0, 0.0])
-            if near.sum() >= 6:
-                places = np.array([(1.0, *text.centre) for text in texts])[near]
-                held = np.sqrt(weights[near])[:, None]
-                # A little of a ridge keeps the slope's change over the picture at nothing where nothing tells of it.
-                keep = np.diag([0.0, 1.0, 1.0]) * 1e-3 * float((held * places[:, 1:]).std() + 1.0)
-                rows = np.vstack([held * places, keep])
-                aim = np.concatenate([held[:, 0] * slopes[near], np.zeros(3)])
-                self._turn = np.linalg.lstsq(rows, aim, rcond=None)[0]
+            self._turn = _rows_in_line(texts, _turn_of(texts))
 
     def between(self, one: int, other: int) -> tuple[float, float]:
         """From the middle of one text to the middle of the other: along the row and down, pixels."""
@@ -144,10 +137,57 @@ class _Plane:
         return abs(along) <= (self.texts[one].width + self.texts[other].width) / 2 + slack
 
 
+def _turn_of(texts: Sequence[SeenText]) -> npt.NDArray[np.float64]:
+    """The turn of writing at a place, as weights of 1, right and down, radians: a plane through what longer texts say."""
+    slopes = np.array([text.slope for text in texts])
+    weights = np.array([min(text.width / max(text.height, 1.0), 12.0) ** 2 for text in texts])
+    middle = float(np.median(np.repeat(slopes, np.maximum(weights.astype(int), 1))))
+    near = np.abs(slopes - middle) < 0.2
+    if near.sum() < 6:
+        return np.array([middle, 0.0, 0.0])
+    places = np.array([(1.0, *text.centre) for text in texts])[near]
+    held = np.sqrt(weights[near])[:, None]
+    # A little of a ridge keeps the turn alike over the picture where nothing tells of a change.
+    keep = np.diag([0.0, 1.0, 1.0]) * 1e-3 * float((held * places[:, 1:]).std() + 1.0)
+    rows = np.vstack([held * places, keep])
+    aim = np.concatenate([held[:, 0] * slopes[near], np.zeros(3)])
+    found: npt.NDArray[np.float64] = np.linalg.lstsq(rows, aim, rcond=None)[0]
+    return found
+
+
+def _rows_in_line(texts: Sequence[SeenText], turn: npt.NDArray[np.float64]) -> npt.NDArray[np.float64]:
+    """The turn, more or less of it, by which most texts stand in one row with others.
+
+    The box around a word whose line rises while its letters stand upright rises less than the line does.
+    """
+    centres = np.array([text.centre for text in texts])
+    heights = np.array([text.height for text in texts])
+    one, other = np.triu_indices(len(texts), 1)
+    away = centres[other] - centres[one]
+    middles = np.column_stack([np.ones(len(one)), (centres[one] + centres[other]) / 2])
+    least = np.minimum(heights[one], heights[other])
+    told = middles @ turn
+
+    def in_line(more: float, besides: float) -> float:
+        angle = more * told + besides
+        along = away[:, 0] * np.cos(angle) + away[:, 1] * np.sin(angle)
+        down = away[:, 1] * np.cos(angle) - away[:, 0] * np.sin(angle)
+        rows = np.exp(-((down / (ALIGNED * least)) ** 2)) * (np.abs(along) > 2 * least)
+        return float(rows.sum()) * (1.0 - abs(more - 1.0) / 4 - abs(besides))
+
+    tried = [(more, besides) for more in np.linspace(0.9, 1.5, 13) for besides in np.linspace(-0.06, 0.06, 9)]
+    more, besides = max(tried, key=lambda pair: in_line(*pair))
+    return np.array([more * turn[0] + besides, more * turn[1], more * turn[2]])
+
+
 def _unit_for(i: int, number: _Number, units: Sequence[int], numbers: Sequence[int], plane: _Plane) -> SeenText | None:
     """The unit that stands after a number in its row, or, smaller, right over or under it."""
     height = number.text.height
-    right = [(plane.gap_right(i, u), u) for u in units if plane.in_row(i, u) and plane.gap_right(i, u) > -0.5 * height]
+    right = [
+        (plane.gap_right(i, u), u)
+        for u in units
+        if plane.in_row(i, u) and plane.gap_right(i, u) > -0.5 * height and not _nearer_row(i, u, numbers, plane)
+    ]
     for gap, u in sorted(right):
         between = [n for n in numbers if n != i and plane.in_row(i, n) and 0 < plane.gap_right(i, n) < gap]
         if gap <= UNIT_GAP * height or not between:
@@ -157,10 +197,16 @@ def _unit_for(i: int, number: _Number, units: Sequence[int], numbers: Sequence[i
         (abs(plane.between(i, u)[1]), u)
         for u in units
         if plane.in_column(i, u, height)
-        and abs(plane.between(i, u)[1]) <= 1.6 * height
+        and abs(plane.between(i, u)[1]) <= UNIT_OFF * height
         and plane.texts[u].height < 0.9 * height
     ]
     return plane.texts[min(near)[1]] if near else None
+
+
+def _nearer_row(i: int, u: int, numbers: Sequence[int], plane: _Plane) -> bool:
+    """Whether a unit is nearer to the line of another number over or under this one than to this one's."""
+    off = abs(plane.between(i, u)[1])
+    return any(n != i and plane.in_column(i, n) and abs(plane.between(n, u)[1]) < off for n in numbers)
 
 
 def _candidates(
@@ -251,15 +297,13 @@ def _told(
     number, ranked = numbers[i], chosen[i]
     value, figure = number.figure.value(sign), number.figure
     doubts = [] if value is not None else ["the decimal sign cannot be told"]
-    parts: list[SeenText] = [number.text, *([number.unit] if number.unit is not None else [])]
-    label, quantity, alike = "", None, 0.0
+    label, quantity = "", None
     unit = _unit(number, "")
     if ranked:
         best = ranked[0]
         text = plane.texts[best.label]
-        parts.append(text)
         unit = _unit(number, text.text)
-        label, quantity, alike = _own_words(text.text), best.quantity, best.alike
+        label, quantity = _own_words(text.text), best.quantity
         usual = _usual(numbers.values())
         others = [c for c in ranked[1:] if c.label != best.label and _free(c, best, i, chosen)]
         if others and _cost(others[0], usual) - _cost(best, usual) < MARGIN and others[0].quantity is not quantity:
@@ -271,11 +315,12 @@ def _told(
             if over is None:
                 doubts.append("several numbers stand beside its label")
             else:
-                parts.append(plane.texts[over])
                 more = _own_words(plane.texts[over].text)
                 label = f"{label} {more}" if across else f"{more} {label}"
                 if across:
-                    quantity, alike = meant(label, unit)
+                    quantity, _ = meant(label, unit)
+        if quantity is None and unit and meant(label, "")[0] is not None:
+            doubts.append(f"{unit} does not go with its label")
     else:
         doubts.append("no label stands beside it")
     return Labelled(
@@ -284,7 +329,7 @@ def _told(
         label,
         unit,
         quantity,
-        min(part.certainty for part in parts[:1]),
+        number.text.certainty,
         "; ".join(doubts),
         number.text.corners,
     )

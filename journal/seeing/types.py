@@ -11,8 +11,11 @@ from journal.facts import Quantity
 Point = tuple[float, float]
 """Right and down from the picture's top left corner, pixels."""
 
+Corners = tuple[Point, Point, Point, Point]
+"""Clockwise, the first where the text begins at its top."""
+
 Meant = Callable[[str, str], tuple[Quantity | None, float]]
-"""A label and a unit (empty where none is known) in, the quantity they mean and how alike the words are, 0 to 1, out."""
+"""A label and a unit (empty where none is known) in; the quantity meant and how alike the words are, 0 to 1, out."""
 
 
 @dataclass(frozen=True)
@@ -21,8 +24,8 @@ class SeenText:
 
     text: str
     """As it was read."""
-    corners: tuple[Point, Point, Point, Point]
-    """Clockwise, the first where the text begins at its top."""
+    corners: Corners
+    """Where it stands."""
     certainty: float
     """How sure the least certain of its characters is, 0 to 1."""
 
@@ -69,7 +72,7 @@ class Labelled:
     """How sure all of that together is, 0 to 1."""
     doubt: str
     """Why it is not sure, in a few words; empty where it is."""
-    corners: tuple[Point, Point, Point, Point]
+    corners: Corners
     """Where the number stands on the picture."""
 
     @property

@@ -7,8 +7,9 @@ import tomllib
 from functools import cache
 from importlib import resources
 
-_LEVEL = str.maketrans({"³": "3", "²": "2", "₂": "2", "⁻": "-", "¹": "1", "−": "-"})
-_LEFT_OUT = re.compile(r"[\s.()\[\]]")
+_LEVEL = str.maketrans({"³": "3", "²": "2", "₂": "2", "⁻": "-", "¹": "1", "−": "-", "℃": "c", "℉": "f"})
+_LEFT_OUT = re.compile(r"[\s.()\[\]°º˚]")
+"""Gaps, points, brackets, and degree signs, which a reader makes little of."""
 _OTHERS = frozenset(
     {
         "v",

@@ -102,7 +102,9 @@ def _projection(screen: tuple[int, int], how: Conditions, chance: random.Random,
         laid = np.column_stack([turned[:, 0], turned[:, 1], [0, 0, away]]) @ from_middle
         onto = np.array([[focal, 0, size[0] / 2], [0, focal, size[1] / 2], [0, 0, 1]]) @ laid
         points = [onto @ np.array([x, y, 1.0]) for x, y in corners]
-        if all(p[2] > 0 and 0.02 <= p[0] / p[2] / size[0] <= 0.98 and 0.02 <= p[1] / p[2] / size[1] <= 0.98 for p in points):
+        if all(
+            p[2] > 0 and 0.02 <= p[0] / p[2] / size[0] <= 0.98 and 0.02 <= p[1] / p[2] / size[1] <= 0.98 for p in points
+        ):
             break
     return np.asarray(onto)
 

@@ -1,4 +1,4 @@
-"""What was read off a photo in, held against what is on the screen: right, not sure, missing or wrong, number by number."""
+"""What was read off a photo in, held against the screen: right, not sure, missing or wrong, number by number."""
 
 from __future__ import annotations
 
@@ -10,13 +10,13 @@ from dataclasses import dataclass
 
 from PIL import Image
 
-from journal.seeing import Labelled, read_screen
-from journal.wording.labels import quantity_of_label
+from journal.seeing import Labelled
+from journal.shown import shown
 from tests.seeing.camera import Conditions, Photo, by_chance, photographed
 from tests.seeing.screens import REPORTED, REPORTED_LOOKS, TUNED, TUNED_LOOKS, Reading, Screen, readings
 
-NEAR = 40.0
-"""A number is the one on the screen where their middles are no further apart, pixels of the photo."""
+NEAR = 0.6
+"""A number is the one on the screen where their middles are no further apart, as a part of its width or height."""
 
 
 @dataclass(frozen=True)
@@ -25,8 +25,8 @@ class Judged:
 
     layout: str
     verdict: str
-    """`right`: taken, and value, unit and quantity are so. `wrong`: taken, and one of them is not. `not sure`: read, and
-    said to be in doubt. `missing`: not read."""
+    """`right`: taken, and value, unit and quantity are so. `wrong`: taken, and one of them is not. `not sure`: read,
+    and said to be in doubt. `missing`: not read."""
     reading: Reading | None
     """None for a number with a quantity where the screen has no number."""
     seen: Labelled | None
@@ -38,7 +38,7 @@ def judged(layout: str, screen: Screen, photo: Photo, seen: Sequence[Labelled]) 
     for reading, at in screen.readings:
         place = photo.place(at)
         found = min(left, key=lambda n: math.dist(place, middle(n)), default=None)
-        if found is None or math.dist(place, middle(found)) > NEAR:
+        if found is None or math.dist(place, middle(found)) > NEAR * size(found):
             yield Judged(layout, "missing", reading, None)
             continue
         left.remove(found)
@@ -54,6 +54,12 @@ def agrees(reading: Reading, seen: Labelled) -> bool:
     quantity = seen.quantity is reading.quantity
     unit = seen.unit == reading.unit or not seen.unit
     return seen.value == reading.value and quantity and (unit or reading.quantity is None)
+
+
+def size(number: Labelled) -> float:
+    """The longer of a number's width and height, pixels of the photo."""
+    first, second, third, _ = number.corners
+    return max(math.dist(first, second), math.dist(second, third))
 
 
 def middle(number: Labelled) -> tuple[float, float]:
@@ -76,5 +82,5 @@ def run(layouts: str, count: int, seed: int, how: Conditions | None = None) -> I
     """Screens photographed and read: under any conditions by chance, or under these."""
     for name, screen, chance in drawn(layouts, count, seed):
         photo = photographed(screen.image, how or by_chance(chance), chance)
-        seen = read_screen(Image.open(io.BytesIO(photo.jpeg)), quantity_of_label)
+        seen = shown(Image.open(io.BytesIO(photo.jpeg)))
         yield photo, list(judged(name, screen, photo, seen))

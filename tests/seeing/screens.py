@@ -1,7 +1,7 @@
 """Screens drawn for tests and benchmark: readings in several layouts, typefaces and colours, with what is on them.
 
-All of it is our own invention. The layouts of `TUNED` may be looked at while the reading is changed; those of `REPORTED`
-are for figures only.
+All of it is our own invention. The layouts of `TUNED` may be looked at while the reading is changed; those of
+`REPORTED` are for figures only.
 """
 
 from __future__ import annotations
@@ -42,24 +42,42 @@ class Screen:
 
 # label, quantity, unit as kept, unit as shown, least, most, decimals
 _SHOWN: tuple[tuple[tuple[str, ...], Q | None, str, tuple[str, ...], float, float, int], ...] = (
-    (("Fuel delivery", "Injection quantity", "Fuel quantity", "Fuelling"), Q.FUEL_PER_STROKE, "mm3", ("mm³/st", "mm3", "mm³"), 18, 95, 1),
-    (("Fuel delivery", "Injected quantity", "Fuel qty"), Q.FUEL_PER_STROKE, "mg", ("mg/st", "mg"), 18, 95, 1),
-    (("Fuel rate", "Fuel consumption", "Fuel flow"), Q.FUEL_RATE, "L/h", ("L/h", "l/h"), 1.2, 60, 2),
-    (("Engine speed", "Eng. speed", "Engine RPM", "Speed"), Q.ENGINE_SPEED, "rpm", ("rpm", "1/min", "r/min"), 580, 2300, 0),
-    (("Injection pressure", "Inj. pressure actual", "Rail pressure", "Injection press."), Q.INJECTION_PRESSURE, "MPa", ("MPa",), 5, 140, 1),
-    (("Rail pressure", "Injection pressure actual"), Q.INJECTION_PRESSURE, "bar", ("bar",), 250, 1450, 0),
-    (("Injection pressure desired", "Desired inj. pressure", "Rail pressure setpoint"), Q.DESIRED_INJECTION_PRESSURE, "MPa", ("MPa",), 5, 140, 1),
-    (("Coolant temperature", "Coolant temp.", "Engine coolant temp"), Q.COOLANT_TEMPERATURE, "degC", ("°C",), 61, 98, 1),
-    (("Coolant temp", "Water temp"), Q.COOLANT_TEMPERATURE, "degF", ("°F",), 140, 205, 0),
-    (("Oil temperature", "Oil temp."), Q.OIL_TEMPERATURE, "degC", ("°C",), 55, 110, 0),
-    (("Oil pressure", "Engine oil pressure"), Q.OIL_PRESSURE, "kPa", ("kPa",), 140, 480, 0),
-    (("Boost pressure", "Boost", "Charge pressure"), Q.BOOST_PRESSURE, "kPa", ("kPa",), 2, 190, 1),
-    (("Engine load", "Load", "Calculated load"), Q.LOAD, "%", ("%",), 6, 99, 0),
-    (("Crankcase pressure",), Q.CRANKCASE_PRESSURE, "kPa", ("kPa",), 0.1, 2.8, 2),
-    (("Battery voltage", "Supply voltage"), None, "", ("V",), 23.1, 28.9, 1),
-    (("Intake air temp", "Ambient temperature"), None, "degC", ("°C",), 9, 48, 0),
-    (("Vehicle speed",), None, "", ("km/h",), 0, 80, 0),
-    (("Accelerator pedal", "Throttle position"), None, "%", ("%",), 0, 100, 0),
+    (("Fuel delivery", "Injection quantity", "Fuel quantity", "Fuelling"),
+     Q.FUEL_PER_STROKE, "mm3", ("mm³/st", "mm3", "mm³"), 18, 95, 1),
+    (("Fuel delivery", "Injected quantity", "Fuel qty"),
+     Q.FUEL_PER_STROKE, "mg", ("mg/st", "mg"), 18, 95, 1),
+    (("Fuel rate", "Fuel consumption", "Fuel flow"),
+     Q.FUEL_RATE, "L/h", ("L/h", "l/h"), 1.2, 60, 2),
+    (("Engine speed", "Eng. speed", "Engine RPM", "Speed"),
+     Q.ENGINE_SPEED, "rpm", ("rpm", "1/min", "r/min"), 580, 2300, 0),
+    (("Injection pressure", "Inj. pressure actual", "Rail pressure", "Injection press."),
+     Q.INJECTION_PRESSURE, "MPa", ("MPa",), 5, 140, 1),
+    (("Rail pressure", "Injection pressure actual"),
+     Q.INJECTION_PRESSURE, "bar", ("bar",), 250, 1450, 0),
+    (("Injection pressure desired", "Desired inj. pressure", "Rail pressure setpoint"),
+     Q.DESIRED_INJECTION_PRESSURE, "MPa", ("MPa",), 5, 140, 1),
+    (("Coolant temperature", "Coolant temp.", "Engine coolant temp"),
+     Q.COOLANT_TEMPERATURE, "degC", ("°C",), 61, 98, 1),
+    (("Coolant temp", "Water temp"),
+     Q.COOLANT_TEMPERATURE, "degF", ("°F",), 140, 205, 0),
+    (("Oil temperature", "Oil temp."),
+     Q.OIL_TEMPERATURE, "degC", ("°C",), 55, 110, 0),
+    (("Oil pressure", "Engine oil pressure"),
+     Q.OIL_PRESSURE, "kPa", ("kPa",), 140, 480, 0),
+    (("Boost pressure", "Boost", "Charge pressure"),
+     Q.BOOST_PRESSURE, "kPa", ("kPa",), 2, 190, 1),
+    (("Engine load", "Load", "Calculated load"),
+     Q.LOAD, "%", ("%",), 6, 99, 0),
+    (("Crankcase pressure",),
+     Q.CRANKCASE_PRESSURE, "kPa", ("kPa",), 0.1, 2.8, 2),
+    (("Battery voltage", "Supply voltage"),
+     None, "", ("V",), 23.1, 28.9, 1),
+    (("Intake air temp", "Ambient temperature"),
+     None, "degC", ("°C",), 9, 48, 0),
+    (("Vehicle speed",),
+     None, "", ("km/h",), 0, 80, 0),
+    (("Accelerator pedal", "Throttle position"),
+     None, "%", ("%",), 0, 100, 0),
 )  # fmt: skip
 
 
@@ -120,14 +138,25 @@ class _Sheet:
         self.pen = ImageDraw.Draw(self.image)
         self.readings: list[tuple[Reading, tuple[float, float]]] = []
 
-    def write(self, at: tuple[float, float], text: str, size: int, *, bold: bool = False, soft: bool = False, anchor: str = "ls") -> tuple[float, float, float, float]:
+    def write(
+        self,
+        at: tuple[float, float],
+        text: str,
+        size: int,
+        *,
+        bold: bool = False,
+        soft: bool = False,
+        anchor: str = "ls",
+    ) -> tuple[float, float, float, float]:
         """Text at its baseline; where it came to stand."""
         face = font(self.look.figures if bold else self.look.text, size)
         self.pen.text(at, text, font=face, fill=self.look.soft if soft else self.look.ink, anchor=anchor)
         box = self.pen.textbbox(at, text, font=face, anchor=anchor)
         return box[0], box[1], box[2], box[3]
 
-    def number(self, at: tuple[float, float], reading: Reading, size: int, *, anchor: str = "ls", bold: bool = True) -> tuple[float, float, float, float]:
+    def number(
+        self, at: tuple[float, float], reading: Reading, size: int, *, anchor: str = "ls", bold: bool = True
+    ) -> tuple[float, float, float, float]:
         """A reading's number."""
         box = self.write(at, reading.written, size, bold=bold, anchor=anchor)
         self.readings.append((reading, ((box[0] + box[2]) / 2, (box[1] + box[3]) / 2)))
@@ -242,6 +271,16 @@ def cards(shown: Sequence[Reading], look: Look) -> Screen:
 
 Layout = Callable[[Sequence[Reading], Look], Screen]
 
-TUNED: dict[str, tuple[Layout, int]] = {"list": (rows, 9), "ruled table": (ruled, 8), "tiles": (tiles, 6), "lines": (inline, 8)}
+TUNED: dict[str, tuple[Layout, int]] = {
+    "list": (rows, 9),
+    "ruled table": (ruled, 8),
+    "tiles": (tiles, 6),
+    "lines": (inline, 8),
+}
 """Layouts with how many numbers each holds."""
-REPORTED: dict[str, tuple[Layout, int]] = {"gauges": (dials, 6), "two panes": (panes, 10), "headings": (strip, 4), "cards": (cards, 6)}
+REPORTED: dict[str, tuple[Layout, int]] = {
+    "gauges": (dials, 6),
+    "two panes": (panes, 10),
+    "headings": (strip, 4),
+    "cards": (cards, 6),
+}
