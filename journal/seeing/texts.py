@@ -25,6 +25,8 @@ LINE_HEIGHT = 48
 """Height at which the recogniser reads a line, pixels; lines are cut from the picture at its own size."""
 LEAST_CERTAIN = 0.5
 """A line that is less certain than that, on average, is not told."""
+ENDS_LABEL = ":："
+"""Signs between a label and its number."""
 _AROUND = 0.06
 """So much of its size is added around the part with text: what lies at its edge may not have been found."""
 _STANDING = 1.5
@@ -217,11 +219,12 @@ def _pieces(line: _Line) -> list[tuple[str, Corners, float]]:
 
 
 def _words(characters: Sequence[_Character]) -> list[list[_Character]]:
+    """Words by the gaps between them, and by colons, after which a gap is easily missed."""
     words: list[list[_Character]] = [[]]
     for character in characters:
         if not character.text.isspace():
             words[-1].append(character)
-        elif words[-1]:
+        if (character.text.isspace() or character.text in ENDS_LABEL) and words[-1]:
             words.append([])
     return [word for word in words if word]
 
@@ -241,7 +244,7 @@ def _piece(line: _Line, characters: Sequence[_Character], text: str) -> tuple[st
         _between(first, second, begin), _between(first, second, end),
         _between(fourth, third, end), _between(fourth, third, begin),
     )  # fmt: skip
-    return text.strip(" :;="), corners, min(c.certainty for c in characters)
+    return text.strip(" :：;="), corners, min(c.certainty for c in characters)
 
 
 def _between(one: Point, other: Point, share: float) -> Point:

@@ -13,7 +13,7 @@ from rapidfuzz import fuzz
 from journal.facts import UNITS, Quantity
 from journal.wording.lexicon import named_quantities
 
-ALIKE = 0.8
+ALIKE = 0.84
 """Likeness, 0 to 1, below which a label names no quantity."""
 APART = 0.06
 """A label whose second quantity is that near to its first names neither."""

@@ -1,0 +1,131 @@
+"""Which label and which unit belong to a number, by where they stand; without any picture."""
+
+from __future__ import annotations
+
+import math
+
+import pytest
+
+from journal.facts import Quantity as Q
+from journal.seeing import Labelled, SeenText, paired
+from journal.seeing.types import Corners, Point
+from journal.wording.labels import quantity_of_label
+
+
+def text(words: str, x: float, y: float, height: float = 30.0, *, turn: float = 0.0, sure: float = 1.0) -> SeenText:
+    """A text that begins at x and whose middle is at y, all turned about the top left corner by an angle in degrees."""
+    width = 0.6 * height * len(words)
+    angle = math.radians(turn)
+
+    def turned(px: float, py: float) -> Point:
+        return px * math.cos(angle) - py * math.sin(angle), px * math.sin(angle) + py * math.cos(angle)
+
+    top, bottom = y - height / 2, y + height / 2
+    corners: Corners = turned(x, top), turned(x + width, top), turned(x + width, bottom), turned(x, bottom)
+    return SeenText(words, corners, sure)
+
+
+def told(texts: list[SeenText]) -> dict[str, tuple[str, str, Q | None]]:
+    """For each number that is not in doubt, its label, unit and quantity."""
+    return {n.written: (n.label, n.unit, n.quantity) for n in paired(texts, quantity_of_label) if n.sure}
+
+
+def one(texts: list[SeenText]) -> Labelled:
+    (number,) = paired(texts, quantity_of_label)
+    return number
+
+
+LIST = [
+    ("Fuel delivery", "37.6", "mm³/st"),
+    ("Engine speed", "1488", "rpm"),
+    ("Coolant temp", "82.5", "°C"),
+    ("Gear", "4", ""),
+]
+
+
+@pytest.mark.parametrize("turn", [-20.0, 0.0, 12.0])
+def test_in_a_list_the_label_stands_left_and_the_unit_right_however_the_camera_was_held(turn: float) -> None:
+    texts = []
+    for i, (label, number, unit) in enumerate(LIST):
+        y = 100 + 60 * i
+        texts += [text(label, 50, y, turn=turn), text(number, 600, y, turn=turn)]
+        texts += [text(unit, 720, y, turn=turn)] if unit else []
+    assert told(texts) == {
+        "37.6": ("Fuel delivery", "mm3", Q.FUEL_PER_STROKE),
+        "1488": ("Engine speed", "rpm", Q.ENGINE_SPEED),
+        "82.5": ("Coolant temp", "degC", Q.COOLANT_TEMPERATURE),
+        "4": ("Gear", "", None),
+    }
+
+
+@pytest.mark.parametrize("over", [True, False])
+def test_in_tiles_the_label_stands_over_the_number_or_under_it(over: bool) -> None:
+    texts = []
+    for i, (label, number, unit) in enumerate(LIST[:3]):
+        for j, name in enumerate((label, {"37.6": "Oil pressure"}.get(number, "Load"))):
+            if j and i:
+                continue
+            x, y = 50 + 400 * i, 200 + 260 * j
+            texts += [text(name, x, y - 70 if over else y + 70), text(number + "1" * j, x, y, 70)]
+            texts += [text("kPa" if j else unit, x + 250, y + 20)]
+    assert told(texts) == {
+        "37.6": ("Fuel delivery", "mm3", Q.FUEL_PER_STROKE),
+        "37.61": ("Oil pressure", "kPa", Q.OIL_PRESSURE),
+        "1488": ("Engine speed", "rpm", Q.ENGINE_SPEED),
+        "82.5": ("Coolant temp", "degC", Q.COOLANT_TEMPERATURE),
+    }
+
+
+def test_a_unit_in_brackets_belongs_to_the_label_s_number() -> None:
+    number = one([text("Fuel rate [L/h]", 50, 100), text("4,71", 500, 100)])
+    assert (number.label, number.value, number.unit, number.quantity) == ("Fuel rate", 4.71, "L/h", Q.FUEL_RATE)
+
+
+def test_in_a_table_the_column_tells_actual_from_desired() -> None:
+    texts = [text("Actual", 500, 40), text("Desired", 800, 40)]
+    for i, (label, actual, desired) in enumerate(
+        (("Injection pressure", "12.4", "12.9"), ("Rail pressure", "12.5", "13.0"))
+    ):
+        y = 100 + 60 * i
+        texts += [
+            text(label, 50, y),
+            text(actual, 500, y),
+            text("MPa", 600, y),
+            text(desired, 800, y),
+            text("MPa", 900, y),
+        ]
+    assert told(texts) == {
+        "12.4": ("Injection pressure Actual", "MPa", Q.INJECTION_PRESSURE),
+        "12.9": ("Injection pressure Desired", "MPa", Q.DESIRED_INJECTION_PRESSURE),
+        "12.5": ("Rail pressure Actual", "MPa", Q.INJECTION_PRESSURE),
+        "13.0": ("Rail pressure Desired", "MPa", Q.DESIRED_INJECTION_PRESSURE),
+    }
+
+
+def test_two_numbers_beside_one_label_are_in_doubt_where_nothing_tells_them_apart() -> None:
+    numbers = paired(
+        [text("Fuel delivery", 50, 100), text("37.6", 500, 100), text("41.2", 700, 100)], quantity_of_label
+    )
+    assert [n.doubt for n in numbers] == ["several numbers stand beside its label"] * 2
+
+
+def test_a_number_by_itself_has_no_label_and_is_in_doubt() -> None:
+    number = one([text("38", 50, 100)])
+    assert (number.label, number.quantity, number.sure) == ("", None, False)
+
+
+def test_a_unit_that_does_not_go_with_the_label_is_a_doubt() -> None:
+    number = one([text("Fuel quantity", 50, 100), text("44.8", 500, 100), text("kPa", 600, 100)])
+    assert number.doubt == "kPa does not go with its label"
+
+
+def test_a_number_whose_decimal_sign_nothing_tells_is_in_doubt_and_told_where_another_shows_it() -> None:
+    row = [text("Fuel rate", 50, 100), text("1,250", 500, 100), text("L/h", 650, 100)]
+    assert one(row).value is None and "decimal sign" in one(row).doubt
+    other = [text("Load", 50, 160), text("31,5", 500, 160), text("%", 650, 160)]
+    assert [n.value for n in paired([*row, *other], quantity_of_label)] == [1.25, 31.5]
+
+
+def test_nothing_written_is_no_number() -> None:
+    assert paired([], quantity_of_label) == ()
+    assert paired([text("Fuel rate", 50, 100), text("L/h", 600, 100)], quantity_of_label) == ()
