@@ -138,8 +138,10 @@ class _Plane:
 
 
 def _turn_of(texts: Sequence[SeenText]) -> npt.NDArray[np.float64]:
-    """The turn of writing at a place, as weights of 1, right and down, radians: a plane through what longer texts say."""
-    slopes = np.array([text.slope for text in texts])
+    """The turn of writing at a place, as weights of 1, right and down, radians: a plane through what long texts say."""
+    # Turns are told from the widest text's on, as half a turn is one way as much as the other.
+    widest = max(texts, key=lambda text: text.width).slope
+    slopes = np.array([widest + math.remainder(text.slope - widest, 2 * math.pi) for text in texts])
     weights = np.array([min(text.width / max(text.height, 1.0), 12.0) ** 2 for text in texts])
     middle = float(np.median(np.repeat(slopes, np.maximum(weights.astype(int), 1))))
     near = np.abs(slopes - middle) < 0.2

@@ -5,7 +5,7 @@ from __future__ import annotations
 import importlib.util
 import math
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 from typing import Any
 
@@ -25,14 +25,24 @@ LINE_HEIGHT = 48
 """Height at which the recogniser reads a line, pixels; lines are cut from the picture at its own size."""
 LEAST_CERTAIN = 0.5
 """A line that is less certain than that, on average, is not told."""
+LOOK_AGAIN = 0.95
+"""A line with figures of which any character is less certain than that is looked at a second time."""
+WIDER = 0.08
+"""By how much of its height it is cut out wider then."""
+OF_NUMBERS = frozenset("0123456789+-−–.,'’")
+"""Characters that numbers are made of."""
 ENDS_LABEL = ":："
 """Signs between a label and its number."""
 _AROUND = 0.06
 """So much of its size is added around the part with text: what lies at its edge may not have been found."""
-_STANDING = 1.5
+STANDING = 1.5
 """A line so many times as high as it is wide stands on its side."""
-_UPSIDE_DOWN = 0.85
+UPSIDE_DOWN = 0.85
 """Mean certainty below which a picture is tried upside down as well."""
+LINES_TRIED = 8
+"""Lines by which it is told which way round a picture is."""
+LARGER = 3.0
+"""A small picture is made no more than so many times larger."""
 
 
 @dataclass(frozen=True)
@@ -66,20 +76,21 @@ def seen_texts(image: Image.Image) -> tuple[SeenText, ...]:
     Raises:
         BadInput: when the `photo` extra is not installed.
     """
-    part, left, top = _with_text(image.convert("RGB"))
+    part, begins = _with_text(image.convert("RGB"))
     if part is None:
         return ()
     places = _places(part, FIND_EDGE)
-    turns = 0
-    if sum(_stands(place) for place in places) > len(places) / 2:
-        turns, lines = _best(part, (1, 3))
-    else:
+    turn, lines = 0, []
+    if sum(_stands(place) for place in places) <= sum(_lies(place) for place in places):
         lines = _lines(part, places)
-        if lines and _mean(lines) < _UPSIDE_DOWN:
-            turns, lines = max(((0, lines), _best(part, (2,))), key=lambda tried: _readable(tried[1]))
+        turn = _likeliest(part, places, (0, 2)) if lines and _mean(lines) < UPSIDE_DOWN else 0
+    else:
+        turn = _likeliest(part, places, (1, 3))
+    if turn:
+        lines = _lines(part, [_turned(place, turn) for place in places])
     found = [piece for line in lines for piece in _pieces(line)]
     return tuple(
-        SeenText(text, _back(corners, turns, part.size, (left, top)), certainty)
+        SeenText(text, _corners([(x + begins[0], y + begins[1]) for x, y in corners]), certainty)
         for text, corners, certainty in found
         if text
     )
@@ -103,17 +114,17 @@ def _reader() -> Any:
     )
 
 
-def _with_text(image: Image.Image) -> tuple[Image.Image | None, int, int]:
+def _with_text(image: Image.Image) -> tuple[Image.Image | None, Point]:
     """The part of a picture that holds all text, its brightness stretched, and where it begins; none where none is."""
     places = _places(_stretched(image), GLANCE_EDGE)
     if not places:
-        return None, 0, 0
+        return None, (0, 0)
     points = np.array([point for place in places for point in place])
     low, high = points.min(axis=0), points.max(axis=0)
     more = _AROUND * (high - low) + 0.02 * max(image.size)
     left, top = (int(v) for v in np.maximum(low - more, 0))
     right, bottom = (math.ceil(v) for v in np.minimum(high + more, image.size))
-    return _stretched(image.crop((left, top, right, bottom))), left, top
+    return _stretched(image.crop((left, top, right, bottom))), (left, top)
 
 
 def _stretched(image: Image.Image) -> Image.Image:
@@ -126,7 +137,7 @@ def _stretched(image: Image.Image) -> Image.Image:
 
 def _places(image: Image.Image, edge: int) -> list[Corners]:
     """Where lines of text are."""
-    scale = edge / max(image.size)
+    scale = min(edge / max(image.size), LARGER)
     size = (max(32, round(image.width * scale)), max(32, round(image.height * scale)))
     small = image.resize(size, Image.Resampling.BICUBIC if scale > 1 else Image.Resampling.BOX)
     found = _reader()(np.ascontiguousarray(np.asarray(small)[:, :, ::-1]), use_det=True, use_cls=False, use_rec=False)
@@ -149,7 +160,42 @@ def _lines(image: Image.Image, places: Iterable[Corners]) -> list[_Line]:
 
 
 def _characters(image: Image.Image, place: Corners) -> tuple[_Character, ...]:
-    """The characters of a line; none where they are too uncertain."""
+    """The characters of a line; none where they are too uncertain.
+
+    One with figures that are not certain is looked at a second time, cut out a little wider: figures that are read
+    alike both times are surer for it, else all of the line's are less sure.
+    """
+    first = _read(image, place)
+    if all(c.certainty >= LOOK_AGAIN for c in first if c.text in OF_NUMBERS):
+        return first
+    again = [c for c in _read(image, _wider(place)) if c.text in OF_NUMBERS]
+    alike = [c.text for c in again] == [c.text for c in first if c.text in OF_NUMBERS]
+    others = iter(again)
+    return tuple(
+        c
+        if c.text not in OF_NUMBERS
+        else replace(c, certainty=1 - (1 - c.certainty) * (1 - next(others).certainty) if alike else c.certainty / 2)
+        for c in first
+    )
+
+
+def _wider(place: Corners) -> Corners:
+    """A place with something of its height more around it."""
+    seen = SeenText("", place, 0.0)
+    (x, y), more = seen.centre, WIDER * seen.height
+    across, down = 1 + 2 * more / max(seen.width, 1.0), 1 + 2 * WIDER
+    along = (math.cos(seen.slope), math.sin(seen.slope))
+
+    def moved(point: Point) -> Point:
+        dx, dy = point[0] - x, point[1] - y
+        u, v = dx * along[0] + dy * along[1], dy * along[0] - dx * along[1]
+        u, v = u * across, v * down
+        return x + u * along[0] - v * along[1], y + u * along[1] + v * along[0]
+
+    return _corners([moved(point) for point in place])
+
+
+def _read(image: Image.Image, place: Corners) -> tuple[_Character, ...]:
     seen = SeenText("", place, 0.0)
     size = (max(16, round(LINE_HEIGHT * seen.width / max(seen.height, 1.0))), LINE_HEIGHT)
     first, second, third, fourth = place
@@ -171,7 +217,17 @@ def _characters(image: Image.Image, place: Corners) -> tuple[_Character, ...]:
 
 def _stands(place: Corners) -> bool:
     seen = SeenText("", place, 0.0)
-    return seen.height > _STANDING * seen.width
+    return seen.height > STANDING * seen.width
+
+
+def _lies(place: Corners) -> bool:
+    seen = SeenText("", place, 0.0)
+    return seen.width > STANDING * seen.height
+
+
+def _turned(place: Corners, turn: int) -> Corners:
+    """A place whose text begins so many corners further round: 1 runs down, 2 upside down, 3 up."""
+    return _corners([*place[turn:], *place[:turn]])
 
 
 def _mean(lines: Iterable[_Line]) -> float:
@@ -180,24 +236,15 @@ def _mean(lines: Iterable[_Line]) -> float:
     return sum(sure) / len(sure) if sure else 0.0
 
 
-def _readable(lines: Sequence[_Line]) -> float:
-    return _mean(lines) * len(lines)
+def _likeliest(image: Image.Image, places: Sequence[Corners], turns: Sequence[int]) -> int:
+    """The turn after which most of the longest lines' characters are certain."""
+    longest = sorted(places, key=lambda place: -math.dist(place[0], place[2]))[:LINES_TRIED]
 
+    def certain(turn: int) -> int:
+        lines = _lines(image, [_turned(place, turn) for place in longest])
+        return sum(c.certainty > UPSIDE_DOWN for line in lines for c in line.characters)
 
-def _best(image: Image.Image, turns: Iterable[int]) -> tuple[int, list[_Line]]:
-    """The quarter turns, anticlockwise, after which most can be read, and what is read then."""
-    tried = []
-    for n in turns:
-        turned = image.rotate(90 * n, expand=True)
-        tried.append((n, _lines(turned, _places(turned, FIND_EDGE))))
-    return max(tried, key=lambda pair: _readable(pair[1]))
-
-
-def _back(corners: Corners, turns: int, size: tuple[int, int], begins: tuple[int, int]) -> Corners:
-    """Corners on the turned part where they are on the whole picture; the part's size is that before it was turned."""
-    (width, height), (left, top) = size, begins
-    placed = [{0: (x, y), 1: (width - y, x), 2: (width - x, height - y), 3: (y, height - x)}[turns] for x, y in corners]
-    return _corners([(x + left, y + top) for x, y in placed])
+    return max(turns, key=certain)
 
 
 def _pieces(line: _Line) -> list[tuple[str, Corners, float]]:
@@ -244,7 +291,10 @@ def _piece(line: _Line, characters: Sequence[_Character], text: str) -> tuple[st
         _between(first, second, begin), _between(first, second, end),
         _between(fourth, third, end), _between(fourth, third, begin),
     )  # fmt: skip
-    return text.strip(" :：;="), corners, min(c.certainty for c in characters)
+    figure = figure_in(text)
+    # A number is as sure as its own characters are, whatever its unit.
+    own = characters if figure is None else characters[: len(figure.written)]
+    return text.strip(" :：;="), corners, min(c.certainty for c in own)
 
 
 def _between(one: Point, other: Point, share: float) -> Point:

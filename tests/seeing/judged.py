@@ -78,7 +78,9 @@ def drawn(layouts: str, count: int, seed: int) -> Iterator[tuple[str, Screen, ra
         yield names[i % len(names)], layout(shown, looks[i // len(names) % len(looks)]), chance
 
 
-def run(layouts: str, count: int, seed: int, how: Conditions | None = None) -> Iterator[tuple[Photo, list[Judged]]]:
+def judged_screens(
+    layouts: str, count: int, seed: int, how: Conditions | None = None
+) -> Iterator[tuple[Photo, list[Judged]]]:
     """Screens photographed and read: under any conditions by chance, or under these."""
     for name, screen, chance in drawn(layouts, count, seed):
         photo = photographed(screen.image, how or by_chance(chance), chance)

@@ -42,7 +42,8 @@ def test_a_label_is_named_by_the_words_that_are_said(label: str, unit: str, quan
     "label",
     [
         "", "12", "Pressure", "Temperature", "Value", "Actual", "Fuel temperature", "Intake air temperature",
-        "Exhaust temp",        "Vehicle speed", "Fan speed", "Turbo speed", "Battery voltage", "Average fuel rate", "Max injection pressure",
+        "Exhaust temp",
+        "Vehicle speed", "Fan speed", "Turbo speed", "Battery voltage", "Average fuel rate", "Max injection pressure",
         "Fuel level", "Oil level", "Throttle position", "Engine hours", "Cylinder 3", "Gear",
         "Injection pressure deviation", "Pilot quantity",
     ],

@@ -1,0 +1,155 @@
+"""Numbers read off photographed screens: right, not sure, missing, wrong; misread figures; time and memory.
+
+Screens are drawn by ourselves and photographed by simulation (`tests/seeing`); no photo of a real screen is among them.
+The layouts, typefaces and colours that are reported on were not looked at while the reading was made.
+`JOURNAL_BENCH_SCREENS=100` takes so many of each kind, `JOURNAL_BENCH_PARTS=tuned,reported,conditions,cost` a part.
+"""
+
+from __future__ import annotations
+
+import os
+import random
+import statistics
+import subprocess
+import sys
+import tempfile
+import time
+from collections import Counter
+from collections.abc import Callable, Iterator, Sequence
+from pathlib import Path
+
+from journal.record.photos import picture_of
+from journal.seeing import can_see
+from journal.shown import shown
+from tests.bench.table import Row
+from tests.seeing.camera import Conditions, photographed
+from tests.seeing.judged import Judged, judged_screens
+from tests.seeing.screens import REPORTED, REPORTED_LOOKS, readings
+
+SEED = 2026
+SCREENS = {"tuned": 24, "reported": 64}
+EACH = 8
+"""Screens for each condition by itself."""
+ALONE = {
+    "as drawn, from the front": Conditions(),
+    "perspective, 35 degrees": Conditions(tilt=35, roll=8),
+    "blur of 2.2 pixels": Conditions(tilt=5, blur=2.2),
+    "glare": Conditions(tilt=5, blur=0.7, glare=0.8),
+    "moiré": Conditions(tilt=5, blur=0.7, moire=0.4),
+    "a third of the light, grain": Conditions(tilt=5, blur=0.7, light=0.33, grain=8),
+    "JPEG of quality 35": Conditions(tilt=5, blur=0.7, jpeg=35),
+}
+TIMES = 5
+
+
+def run() -> list[Row]:
+    """Every part, or those that `JOURNAL_BENCH_PARTS` names."""
+    if not can_see():
+        print("the photo extra is not installed: nothing can be read")
+        return []
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "tuned,reported,conditions,cost").split(",")
+    rows: list[Row] = []
+    for part in parts:
+        if part in SCREENS:
+            rows += _layouts(part, int(os.environ.get("JOURNAL_BENCH_SCREENS", SCREENS[part])))
+        elif part == "conditions":
+            rows += _conditions()
+        elif part == "cost":
+            rows += _cost()
+    return rows
+
+
+def _layouts(part: str, count: int) -> Iterator[Row]:
+    found = [one for _, judged in judged_screens(part, count, SEED) for one in judged]
+    for one in found:
+        if one.verdict == "wrong":
+            print(f"  wrong, {one.layout}: {one.reading} taken as {one.seen}", flush=True)
+    for verdict in ("right", "not sure", "missing", "wrong"):
+        yield _row(f"layouts {part}, any conditions: {verdict}", found, verdict)
+    for layout in dict.fromkeys(one.layout for one in found):
+        yield _row(f"layouts {part}, {layout}: right", [one for one in found if one.layout == layout])
+    yield from _misread(part, found)
+
+
+def _conditions() -> Iterator[Row]:
+    for name, how in ALONE.items():
+        found = [one for _, judged in judged_screens("reported", EACH, SEED, how) for one in judged]
+        yield _row(f"layouts reported, {name}: right", found)
+
+
+def _row(what: str, found: Sequence[Judged], verdict: str = "right") -> Row:
+    counts = Counter(one.verdict for one in found)
+    rest = ", ".join(f"{n} {name}" for name, n in counts.items() if name != verdict)
+    return Row("seeing", what, 100 * counts[verdict] / max(len(found), 1), "%", note=f"of {len(found)}; {rest}")
+
+
+def _misread(part: str, found: Sequence[Judged]) -> Iterator[Row]:
+    """How many numbers were read as another, and which figure was taken for which."""
+    read = [(one.reading.written, one.seen) for one in found if one.reading is not None and one.seen is not None]
+    for name, taken in (("taken", True), ("in doubt", False)):
+        here = [(written, seen.written) for written, seen in read if seen.sure is taken]
+        other = [(written, saw) for written, saw in here if written.replace("-", "−") != saw.replace("-", "−")]
+        pairs = Counter(
+            f"{a} as {b}"
+            for written, saw in other
+            if len(written) == len(saw)
+            for a, b in zip(written, saw, strict=True) if a != b
+        )  # fmt: skip
+        lengths = sum(len(written) != len(saw) for written, saw in other)
+        told = [f"{pair} {n}" for pair, n in pairs.most_common()] + (
+            [f"more or fewer figures {lengths}"] if lengths else []
+        )
+        share = 100 * len(other) / max(len(here), 1)
+        yield Row(
+            "seeing", f"layouts {part}: misread of those {name}", share, "%", note=f"of {len(here)}; {', '.join(told)}"
+        )
+
+
+def _cost() -> Iterator[Row]:
+    """A 12-megapixel photo from its file to its numbers, beside the plain call of the same library on the same file."""
+    from rapidocr import RapidOCR
+
+    chance = random.Random(SEED)
+    layout, most = REPORTED["gauges"]
+    screen = layout(readings(chance, most, "."), REPORTED_LOOKS[0])
+    photo = photographed(screen.image, Conditions(tilt=15, roll=3, blur=1.5, grain=3), chance, (4000, 3000))
+    with tempfile.TemporaryDirectory() as folder:
+        file = Path(folder) / "screen.jpg"
+        file.write_bytes(photo.jpeg)
+        plain = RapidOCR(params={"Global.log_level": "critical"})
+        ours, theirs = _medians(lambda: shown(picture_of(file)), lambda: plain(str(file)))
+        print(f"  of its {most} numbers {sum(n.sure for n in shown(picture_of(file)))} are taken")
+        yield Row(
+            "seeing", "12-megapixel photo to its numbers, median", ours, "s", theirs, "plain OCR call",
+            f"{TIMES} of each in turn, the library's defaults",
+        )  # fmt: skip
+        peak, before = _memory(file)
+        yield Row("seeing", "peak memory of reading it", peak, "MB", before, "before the first photo, all imported")
+
+
+def _medians(ours: Callable[[], object], theirs: Callable[[], object]) -> tuple[float, float]:
+    """Median seconds of each, taken in turn after one that does not count."""
+    taken: tuple[list[float], list[float]] = ([], [])
+    for turn in range(TIMES + 1):
+        for call, into in zip((ours, theirs), taken, strict=True):
+            began = time.perf_counter()
+            call()
+            if turn:
+                into.append(time.perf_counter() - began)
+    return statistics.median(taken[0]), statistics.median(taken[1])
+
+
+def _memory(file: Path) -> tuple[float, float]:
+    """Peak resident memory, MB, of a process that reads a photo, and of the same before it does."""
+    code = """
+import resource, sys
+from pathlib import Path
+from journal.record.photos import picture_of
+from journal.shown import shown
+before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+shown(picture_of(Path(sys.argv[1])))
+print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, before / 1024)
+"""
+    said = subprocess.run([sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True)
+    peak, before = map(float, said.stdout.split())
+    return peak, before
