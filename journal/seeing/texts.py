@@ -19,7 +19,7 @@ from journal.seeing.units import unit_written
 
 GLANCE_EDGE = 640
 """What the longest edge of the picture is brought down to where the part with text is looked for, pixels."""
-FIND_EDGE = 1024
+FIND_EDGE = 896
 """What the longest edge of that part is brought to where lines of text are looked for, pixels."""
 LINE_HEIGHT = 48
 """Height at which the recogniser reads a line, pixels; lines are cut from the picture at its own size."""
