@@ -88,7 +88,7 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
 @click.argument("files", nargs=-1, required=True, type=click.Path(path_type=Path))
 @json_option
 def read_command(files: tuple[Path, ...], as_json: bool) -> None:
-    """Read the numbers on photos of a scanner's screen: label, number, unit, what it measures, how sure that is.
+    """Read the numbers on photos of a scanner's screen: label, number, unit, what it measures, how sure it is.
 
     Nothing is saved. "?" stands before what is not sure, with the reason after it.
     """
@@ -132,7 +132,7 @@ def _rows(numbers: Sequence[Labelled]) -> list[str]:
             number.written,
             PRINTED_UNITS.get(number.unit, number.unit),
             number.quantity or "",
-            f"{number.certainty:.0%}",
+            f"{min(int(100 * number.certainty), 99)} %",
             number.doubt,
         )
         for number in numbers

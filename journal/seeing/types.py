@@ -69,7 +69,7 @@ class Labelled:
     quantity: Quantity | None
     """What it measures, by the vocabulary; none where that has nothing that is near enough."""
     certainty: float
-    """How sure all of that together is, 0 to 1."""
+    """How sure the least certain of the number's own characters is, 0 to 1."""
     doubt: str
     """Why it is not sure, in a few words; empty where it is."""
     corners: Corners
