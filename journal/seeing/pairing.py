@@ -18,16 +18,24 @@ import numpy.typing as npt
 from journal.facts import Quantity
 from journal.seeing.figures import Figure, decimal_sign, figure_in
 from journal.seeing.types import Labelled, Meant, SeenText
-from journal.seeing.units import unit_of, unit_written
+from journal.seeing.units import unit_like, unit_of, unit_written
 
 IN_ROW = 0.5
 """Texts are in one row where their middles are no further apart than that part of the higher one's height."""
 ALIGNED = 0.25
 """How far texts of a row may be off it, as a part of the lower one's height, while its direction is looked for."""
+WORD_GAP = 0.9
+"""Pieces of a label are no further apart than so many of their heights."""
+SAME_HEIGHT = 1.4
+"""The higher of them is no more than so many times as high as the other."""
+TOUCHING = 0.5
+"""Two numbers of a row that are nearer to each other than so many of their heights may be one."""
 UNIT_GAP = 3.0
 """A unit follows its number within so many of the number's heights, or with nothing but gap between in a table."""
 UNIT_OFF = 1.6
 """A unit over or under its number has its middle no further from the number's than so many of the number's heights."""
+HEADING_OFF = 4.0
+"""The same for one in brackets, as headings have them."""
 LABEL_GAP = 4.0
 """A label stands over or under its number within so many of the larger one's heights."""
 ELSEWHERE = 1.2
@@ -80,10 +88,11 @@ def paired(texts: Sequence[SeenText], meant: Meant) -> tuple[Labelled, ...]:
         every number, those without a label too; certainty is that of the reading alone, and `doubt` says what the
         layout or the words leave open.
     """
+    texts = _joined(texts)
     plane = _Plane(texts)
     figures = {i: figure for i, text in enumerate(texts) if (figure := figure_in(text.text)) is not None}
     units = [i for i, text in enumerate(texts) if i not in figures and unit_written(text.text)]
-    labels = [i for i in range(len(texts)) if i not in figures and i not in units and _worded(texts[i].text)]
+    labels = [i for i, text in enumerate(texts) if i not in figures and _worded(text.text)]
     numbers = {i: _Number(texts[i], figure) for i, figure in figures.items()}
     for i, number in numbers.items():
         number.unit = _unit_for(i, number, units, list(numbers), plane)
@@ -96,8 +105,38 @@ def paired(texts: Sequence[SeenText], meant: Meant) -> tuple[Labelled, ...]:
 
 
 def _worded(text: str) -> bool:
-    """Whether it has two letters or more: a label."""
-    return sum(letter.isalpha() for letter in text) >= 2
+    """Whether it has two letters or more and is no unit, misread or not: a label."""
+    return sum(letter.isalpha() for letter in text) >= 2 and not unit_like(text)
+
+
+def _joined(texts: Sequence[SeenText]) -> list[SeenText]:
+    """The texts with labels that were found in pieces put together: words of one height with a gap between words."""
+    plane = _Plane(texts)
+    labels = [i for i, text in enumerate(texts) if figure_in(text.text) is None and _worded(text.text)]
+    follows: dict[int, int] = {}
+    for one in labels:
+        height = texts[one].height
+        after = [
+            (plane.gap_right(one, other), other)
+            for other in labels
+            if other != one
+            and plane.in_row(one, other)
+            and -0.5 * height < plane.gap_right(one, other) <= WORD_GAP * height
+            and max(height, texts[other].height) <= SAME_HEIGHT * min(height, texts[other].height)
+        ]
+        if after:
+            follows[one] = min(after)[1]
+    whole: list[SeenText] = []
+    for i, text in enumerate(texts):
+        if i in follows.values():
+            continue
+        while i in follows:
+            i = follows[i]
+            (first, _, _, fourth), (_, second, third, _) = text.corners, texts[i].corners
+            sure = min(text.certainty, texts[i].certainty)
+            text = SeenText(f"{text.text} {texts[i].text}", (first, second, third, fourth), sure)
+        whole.append(text)
+    return whole
 
 
 class _Plane:
@@ -199,7 +238,7 @@ def _unit_for(i: int, number: _Number, units: Sequence[int], numbers: Sequence[i
         (abs(plane.between(i, u)[1]), u)
         for u in units
         if plane.in_column(i, u, height)
-        and abs(plane.between(i, u)[1]) <= UNIT_OFF * height
+        and abs(plane.between(i, u)[1]) <= (HEADING_OFF if plane.texts[u].text[:1] in "([" else UNIT_OFF) * height
         and plane.texts[u].height < 0.9 * height
     ]
     return plane.texts[min(near)[1]] if near else None
@@ -299,6 +338,8 @@ def _told(
     number, ranked = numbers[i], chosen[i]
     value, figure = number.figure.value(sign), number.figure
     doubts = [] if value is not None else ["the decimal sign cannot be told"]
+    if any(other != i and plane.in_row(i, other) and _touches(i, other, plane) for other in numbers):
+        doubts.append("another number stands right beside it")
     label, quantity = "", None
     unit = _unit(number, "")
     if ranked:
@@ -321,6 +362,9 @@ def _told(
                 label = f"{label} {more}" if across else f"{more} {label}"
                 if across:
                     quantity, _ = meant(label, unit)
+        with_unit = [_shows_unit(other, chosen[n], plane) for n, other in numbers.items() if n != i]
+        if quantity is not None and not _shows_unit(number, ranked, plane) and 2 * sum(with_unit) > len(with_unit):
+            doubts.append("its unit is not seen")
         if quantity is None and unit and meant(label, "")[0] is not None:
             doubts.append(f"{unit} does not go with its label")
     else:
@@ -335,6 +379,18 @@ def _told(
         "; ".join(doubts),
         number.text.corners,
     )
+
+
+def _touches(one: int, other: int, plane: _Plane) -> bool:
+    """Whether two numbers of a row stand so near that they may be pieces of one."""
+    left, right = (one, other) if plane.between(one, other)[0] > 0 else (other, one)
+    return plane.gap_right(left, right) < TOUCHING * max(plane.texts[one].height, plane.texts[other].height)
+
+
+def _shows_unit(number: _Number, ranked: Sequence[_Candidate], plane: _Plane) -> bool:
+    """Whether any unit stands with a number, the journal's or another."""
+    label = plane.texts[ranked[0].label].text if ranked else ""
+    return bool(number.figure.rest) or number.unit is not None or _own_words(label) != label.strip(" :;=,")
 
 
 def _free(candidate: _Candidate, best: _Candidate, i: int, chosen: dict[int, list[_Candidate]]) -> bool:

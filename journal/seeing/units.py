@@ -7,6 +7,10 @@ import tomllib
 from functools import cache
 from importlib import resources
 
+from rapidfuzz import fuzz
+
+A_LETTER_OFF = 66.0
+"""Likeness, 0 to 100, of two words of three letters of which one differs."""
 _LEVEL = str.maketrans({"³": "3", "²": "2", "₂": "2", "⁻": "-", "¹": "1", "−": "-", "℃": "c", "℉": "f"})
 _LEFT_OUT = re.compile(r"[\s.()\[\]°º˚]")
 """Gaps, points, brackets, and degree signs, which a reader makes little of."""
@@ -46,6 +50,14 @@ def unit_written(text: str) -> bool:
     """Whether a text is a unit, the journal's or another."""
     plain = written(text)
     return plain in _units() or plain in _OTHERS
+
+
+def unit_like(text: str) -> bool:
+    """Whether a text is a unit, or looks like one that was misread: in brackets, after a stroke, or a letter off."""
+    plain = written(text)
+    bracketed = text[:1] in ("(", "[") and text[-1:] in (")", "]")
+    off = any(len(way) == len(plain) and fuzz.ratio(way, plain) >= A_LETTER_OFF for way in _units() if len(way) >= 3)
+    return unit_written(text) or bracketed or plain.startswith("/") or off
 
 
 def written(text: str) -> str:

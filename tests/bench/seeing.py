@@ -110,7 +110,7 @@ def _cost() -> Iterator[Row]:
     from rapidocr import RapidOCR
 
     chance = random.Random(SEED)
-    layout, most = REPORTED["gauges"]
+    layout, most = REPORTED["bars"]
     screen = layout(readings(chance, most, "."), REPORTED_LOOKS[0])
     photo = photographed(screen.image, Conditions(tilt=15, roll=3, blur=1.5, grain=3), chance, (4000, 3000))
     with tempfile.TemporaryDirectory() as folder:

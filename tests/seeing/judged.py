@@ -25,8 +25,9 @@ class Judged:
 
     layout: str
     verdict: str
-    """`right`: taken, and value, unit and quantity are so. `wrong`: taken, and one of them is not. `not sure`: read,
-    and said to be in doubt. `missing`: not read."""
+    """`right`: taken, and value, unit and quantity are so. `wrong`: taken for a quantity, and value, unit or quantity
+    is not so. `not sure`: read, and said to be in doubt. `missing`: not read, or of no quantity where it has one, so that
+    nothing could come of it."""
     reading: Reading | None
     """None for a number with a quantity where the screen has no number."""
     seen: Labelled | None
@@ -43,6 +44,8 @@ def judged(layout: str, screen: Screen, photo: Photo, seen: Sequence[Labelled]) 
             continue
         left.remove(found)
         verdict = "not sure" if not found.sure else "right" if agrees(reading, found) else "wrong"
+        if verdict == "wrong" and found.quantity is None:
+            verdict = "missing"
         yield Judged(layout, verdict, reading, found)
     for number in left:
         if number.sure and number.quantity is not None:

@@ -9,7 +9,7 @@ from __future__ import annotations
 import io
 import random
 from collections.abc import Callable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from functools import cache
 
 import pymupdf_fonts
@@ -110,12 +110,12 @@ class Look:
     tile: str
 
 
-TUNED_LOOKS = (
+FIRST_LOOKS = (
     Look("notos", "notosbo", "#f3f3ee", "#161616", "#55585c", "#ffffff"),
     Look("notos", "ubuntm", "#10151a", "#e8eef2", "#93a4b0", "#1d2730"),
     Look("ubuntu", "ubuntubo", "#0b2a4a", "#ffffff", "#b9d3ec", "#123a63"),
 )
-REPORTED_LOOKS = (
+LOOKED_AT = (
     Look("figo", "figbo", "#ffffff", "#202020", "#6a6a6a", "#eef1f4"),
     Look("figo", "fimo", "#000000", "#7dff9b", "#43b45f", "#0c1a10"),
     Look("cascadia", "cascadiab", "#26221c", "#ffd9a0", "#c29a62", "#3a3228"),
@@ -123,9 +123,23 @@ REPORTED_LOOKS = (
 )
 
 
+REPORTED_LOOKS = (
+    Look("", "", "#fbf7ef", "#2a1f14", "#7b6a58", "#f0e6d6"),
+    Look("ubuntm", "ubuntmbo", "#071018", "#9fe8ff", "#4f8ea3", "#0f2130"),
+    Look("figit", "notosbo", "#3a3a3a", "#ffffff", "#c8c8c8", "#4a4a4a"),
+    Look("notosit", "cascadiab", "#e9eef7", "#0d2f66", "#5b77a6", "#d6e0f0"),
+)
+"""The first has Pillow's own typeface."""
+TUNED_LOOKS = (*FIRST_LOOKS, *LOOKED_AT)
+
+
 @cache
 def font(name: str, size: int) -> ImageFont.FreeTypeFont:
-    """One of the package's typefaces."""
+    """One of the package's typefaces, or Pillow's own where it has no name."""
+    if not name:
+        own = ImageFont.load_default(size)
+        assert isinstance(own, ImageFont.FreeTypeFont)
+        return own
     return ImageFont.truetype(io.BytesIO(pymupdf_fonts.myfont(name)), size)
 
 
@@ -271,16 +285,80 @@ def cards(shown: Sequence[Reading], look: Look) -> Screen:
 
 Layout = Callable[[Sequence[Reading], Look], Screen]
 
+
+def chips(shown: Sequence[Reading], look: Look) -> Screen:
+    """Two columns of bars: label at the left end, number and unit at the right end."""
+    down = -(-len(shown) // 2)
+    sheet = _Sheet((1420, 30 + 104 * down), look)
+    for i, reading in enumerate(shown):
+        x, y = 25 + 695 * (i % 2), 25 + 104 * (i // 2)
+        sheet.pen.rounded_rectangle((x, y, x + 670, y + 84), 40, fill=look.tile)
+        sheet.write((x + 34, y + 54), reading.label, 26)
+        box = sheet.write((x + 640, y + 56), reading.shown_unit, 24, soft=True, anchor="rs")
+        sheet.number((box[0] - 12, y + 56), reading, 40, anchor="rs")
+    return sheet.done()
+
+
+def stacked(shown: Sequence[Reading], look: Look) -> Screen:
+    """Two columns: label and, at the far end of its line, the unit; the number on the line below."""
+    down = -(-len(shown) // 2)
+    sheet = _Sheet((1060, 40 + 150 * down), look)
+    for i, reading in enumerate(shown):
+        x, y = 40 + 520 * (i % 2), 40 + 150 * (i // 2)
+        sheet.write((x, y + 34), reading.label, 26, soft=True)
+        sheet.write((x + 450, y + 34), reading.shown_unit, 26, soft=True, anchor="rs")
+        sheet.number((x, y + 104), reading, 56)
+        sheet.pen.line((x, y + 124, x + 450, y + 124), fill=look.soft, width=2)
+    return sheet.done()
+
+
+def logged(shown: Sequence[Reading], look: Look) -> Screen:
+    """A table of three moments: labels with units as headings, a row for each moment."""
+    sheet = _Sheet((170 + 330 * len(shown), 330), look)
+    for row in range(3):
+        sheet.write((30, 160 + 70 * row), f"Step {'ABC'[row]}", 28)
+    for i, reading in enumerate(shown):
+        x = 320 + 330 * i
+        sheet.write((x, 50), reading.label, 24, anchor="ms")
+        sheet.write((x, 88), reading.shown_unit, 24, soft=True, anchor="ms")
+        for row in range(3):
+            point = max(reading.written.rfind("."), reading.written.rfind(","))
+            decimals = len(reading.written) - point - 1 if point >= 0 else 0
+            value = round(reading.value * (1 + 0.03 * row), decimals)
+            written = f"{value:.{decimals}f}".replace(".", reading.written[point] if point >= 0 else ".")
+            sheet.number(
+                (x, 160 + 70 * row), replace(reading, value=value, written=written), 34, anchor="ms", bold=False
+            )
+    return sheet.done()
+
+
+def limits(shown: Sequence[Reading], look: Look) -> Screen:
+    """A table with the least and the most so far beside each number."""
+    sheet = _Sheet((1380, 120 + 68 * len(shown)), look)
+    for x, heading in ((40, "Measured"), (560, "Now"), (780, "Min"), (1000, "Max"), (1220, "Unit")):
+        sheet.write((x, 56), heading, 26, soft=True)
+    for i, reading in enumerate(shown):
+        y = 118 + 68 * i
+        sheet.write((40, y), reading.label, 30)
+        sheet.number((560, y), reading, 32)
+        for x, of in ((780, 0.9), (1000, 1.1)):
+            point = max(reading.written.rfind("."), reading.written.rfind(","))
+            decimals = len(reading.written) - point - 1 if point >= 0 else 0
+            value = round(reading.value * of, decimals)
+            written = f"{value:.{decimals}f}".replace(".", reading.written[point] if point >= 0 else ".")
+            sheet.number((x, y), replace(reading, value=value, written=written, quantity=None), 32)
+        sheet.write((1220, y), reading.shown_unit, 28, soft=True)
+    return sheet.done()
+
+
+Layout = Callable[[Sequence[Reading], Look], Screen]
+
 TUNED: dict[str, tuple[Layout, int]] = {
-    "list": (rows, 9),
-    "ruled table": (ruled, 8),
-    "tiles": (tiles, 6),
-    "lines": (inline, 8),
-}
-"""Layouts with how many numbers each holds."""
+    "list": (rows, 9), "ruled table": (ruled, 8), "tiles": (tiles, 6), "lines": (inline, 8), "gauges": (dials, 6),
+    "two panes": (panes, 10), "headings": (strip, 4), "cards": (cards, 6),
+}  # fmt: skip
+"""Layouts with how many numbers each holds. The last four were reported on once, on 2026-11-27, before they were looked
+at."""
 REPORTED: dict[str, tuple[Layout, int]] = {
-    "gauges": (dials, 6),
-    "two panes": (panes, 10),
-    "headings": (strip, 4),
-    "cards": (cards, 6),
-}
+    "bars": (chips, 8), "stacked": (stacked, 6), "moments": (logged, 4), "limits": (limits, 7),
+}  # fmt: skip
