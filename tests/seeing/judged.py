@@ -26,8 +26,8 @@ class Judged:
     layout: str
     verdict: str
     """`right`: taken, and value, unit and quantity are so. `wrong`: taken for a quantity, and value, unit or quantity
-    is not so. `not sure`: read, and said to be in doubt. `missing`: not read, or of no quantity where it has one, so that
-    nothing could come of it."""
+    is not so. `not sure`: read, and said to be in doubt. `missing`: not read, or of no quantity where it has one, so
+    that nothing could come of it."""
     reading: Reading | None
     """None for a number with a quantity where the screen has no number."""
     seen: Labelled | None
