@@ -116,7 +116,8 @@ def _out_of_place(parse: Parse, tokens: Sequence[Token], context: Context, parse
         return costs["unasked"]
     if phrase.kind != "number":
         figures = all(atoms(token.text) for token in tokens)
-        awaited = context.expects_number or (context.question_options and figures)
+        number = any(vocabulary().phrases[other.said[0].phrase].kind == "number" for other in parses)
+        awaited = number and (context.expects_number or (context.question_options and figures))
         unexpected = costs["unawaited"] if awaited and phrase.kind != "command" else 0.0
         return unexpected + (costs["counting"] if _counts(parse, tokens) else 0.0)
     value = next(f.value for f in parse.said[0].filled)

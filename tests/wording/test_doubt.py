@@ -313,6 +313,19 @@ def test_a_question_names_only_what_can_be_chosen() -> None:
     assert {getattr(m, "value", None) for m in (correction.meaning, *correction.alternatives)} == {13, 30}
 
 
+def test_a_reading_in_figures_is_entered_while_a_question_about_another_waits() -> None:
+    """Figures that make no number as a whole answer nothing, so that what they say is no less likely than before."""
+    waiting = replace(RUNNING, question_options=(Cut(4, 36.4), Cut(4, 38.4)))
+    said = both({"5, 35.4": -3.0}, {"five thirty five point four": -37.0})
+    (decision,) = decide(said, waiting, free_text="5, 35.4", seconds=2.0)
+    assert (decision.verdict, decision.meaning) == (Verdict.TAKE, Cut(5, 35.4))
+    (typed,) = decide_text("5 35.4", waiting)
+    assert (typed.verdict, typed.meaning) == (Verdict.TAKE, Cut(5, 35.4))
+    for either in ("four eight", "4 8"):
+        (unsure,) = decide_text(either, replace(waiting, question_options=(Cut(4, 48.0), Cut(4, 38.0))))
+        assert unsure.meaning in (None, Number(48.0)), "may be the answer"
+
+
 def test_a_number_alone_in_a_run_is_asked_about_as_the_reading_it_may_be() -> None:
     said = both({"239.1": -3.0}, {"two thirty nine point one": -38.0})
     (decision,) = decide(said, Context(engine=Engine(6), baseline=31.5), free_text="to 39.1", seconds=1.6)
