@@ -12,10 +12,14 @@ from contextlib import ExitStack
 from pathlib import Path
 
 ROOT = Path(__file__).resolve().parent.parent
-PURE = (("wording",), ("analysis", "causes", "ear", "facts", "outside", "output", "session"))
-"""Rooms whose tests need a processor and nothing else, in two parts that take about as long.
+TURNS = (
+    (("wording",), ("analysis", "causes", "ear", "facts", "outside", "output", "session")),
+    (("webui", "hearing"), ("cli", "ground", "record", "seeing", "trust")),
+)
+"""Rooms whose tests run beside each other, two lists that take about as long, one turn after the other.
 
-The ear's are among them as JAX has threads, and the other rooms' tests fork."""
+First those that need a processor and nothing else. The ear's are among them as JAX has threads, and the other rooms'
+tests fork. Then those that wait for devices, with the page and the microphone in one list, which share these."""
 sys.path.insert(0, str(ROOT / "demo"))
 
 import bootstrap  # noqa: E402
@@ -50,19 +54,24 @@ def run_tests(python, arguments):
 
 
 def run_all(python):
-    """Every test: those of the rooms that wait for nothing beside each other, then the others, which share devices."""
-    with ExitStack() as stack:
-        beside = []
-        for rooms in PURE:
-            told = stack.enter_context(tempfile.TemporaryFile("w+", encoding="utf-8"))
-            command = [python, "-m", "pytest", *(f"tests/{room}" for room in rooms)]
-            beside.append((subprocess.Popen(command, stdout=told, stderr=subprocess.STDOUT), told))
-        codes = []
-        for process, told in beside:
-            codes.append(process.wait())
-            told.seek(0)
-            print(told.read(), flush=True)
-    codes.append(run_tests(python, [f"--ignore=tests/{room}" for rooms in PURE for room in rooms]))
+    """Every test, two lists of rooms at a time; what one list prints comes when it is through."""
+    left = {each.name for each in (ROOT / "tests").iterdir() if any(each.glob("test_*.py"))}
+    left -= {room for turn in TURNS for rooms in turn for room in rooms}
+    if left:
+        print(f"in no list of rooms: {', '.join(sorted(left))}")
+        return 1
+    codes = []
+    for turn in TURNS:
+        with ExitStack() as stack:
+            beside = []
+            for rooms in turn:
+                told = stack.enter_context(tempfile.TemporaryFile("w+", encoding="utf-8"))
+                command = [python, "-m", "pytest", *(f"tests/{room}" for room in rooms)]
+                beside.append((subprocess.Popen(command, stdout=told, stderr=subprocess.STDOUT), told))
+            for process, told in beside:
+                codes.append(process.wait())
+                told.seek(0)
+                print(told.read(), flush=True)
     return max(codes, key=abs)
 
 

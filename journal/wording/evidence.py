@@ -97,10 +97,21 @@ class Evidence:
         meanings = [m for m in first.meanings if not isinstance(m, Refused)] if first is not None else []
         unexpected = any(not expected(meaning, self._context) for meaning in meanings)
         short = first is not None and any(told_short(piece, self._context) for piece in first.pieces)
-        told = {"none": 1.0, "unexpected": float(unexpected), "short": float(short)}
+        told = {
+            "none": 1.0,
+            "unexpected": float(unexpected),
+            "short": float(short),
+            "stretched": self._stretched(first),
+        }
         return told | {
             f"{part}: many": float(len(scores)) for part, scores in self._rivals.items() if part not in _WRITE_ONLY
         }
+
+    def _stretched(self, first: Hypothesis | None) -> float:
+        """Whether the words are far from what can be said, by what each thing said costs: it may be something else."""
+        if first is None or isinstance(first.meanings[0], Command | Number):
+            return 0.0
+        return float(first.cost / len(first.pieces) > fitted()["from"]["stretched"])
 
     def _likeliest(self) -> Hypothesis | None:
         """What the listener that hears best holds the likeliest thing said."""

@@ -179,6 +179,7 @@ class _Search:
             for part in parts
         ]
         self.wants = any(role in ("want", "please") for _, role in roles)
+        self.photo = any(role == "photo" for _, role in roles)
         self.coded = {end for end, role in roles if role == "fmi"}
 
     def run(self) -> list[Way]:
@@ -269,6 +270,7 @@ class _Search:
             if thing.end > max((end for end, _ in matched), default=0):
                 return
         longest: frozenset[str] = frozenset()
+        whole, torn_at = self._whole(at, matched)
         for end, every in matched[:3]:
             known = True
             if longest & _BINDING:
@@ -288,7 +290,7 @@ class _Search:
                 continue
             for few in (int(p.value) for p in parts if p.role == "first_few"):
                 yield Item(at, end, cylinders=tuple(range(1, min(few, self.cylinders) + 1)), pause=pause)
-            short = 0.0 if end == matched[0][0] else _CUT_SHORT
+            short = 0.0 if end >= whole or end <= torn_at else _CUT_SHORT
             denies = (word in _DENIALS or word.endswith("n't")) and not any(p.role in _HARMLESS for p in parts)
             yield Item(at, end, short, parts, pause=pause, denies=denies)
         if at and not pause and word in _EVEN and (atoms(self.words[at - 1]) or self.words[at - 1] in _GOES_ON):
@@ -316,6 +318,17 @@ class _Search:
                 yield Item(at, at + end, _MISSPELT, parts, pause=pause)
         if not known:
             yield Item(at, at + 1, pause=pause)
+
+    def _whole(self, at: int, matched: Sequence[tuple[int, tuple[Part, ...]]]) -> tuple[int, int]:
+        """Where the words from here end as the longest expression, and where in it a longer way begins to read on.
+
+        "Is in spec" is no "is in", and "bent pushrod" is what a photo is of only where one is spoken of.
+        """
+        whole = max(
+            (end for end, parts in matched if self.photo or any(p.role != "photo_of" for p in parts)), default=at
+        )
+        inside = (k for k in range(at + 1, whole) if any(end > whole for end, _ in lexicon().at(self.words, k)))
+        return whole, next(inside, at)
 
     def _goes_on(self, at: int) -> bool:
         """Whether a word may go on with a number that "one" begins: "one eighty nine"."""

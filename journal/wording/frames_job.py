@@ -188,17 +188,17 @@ def codes(clause: Clause) -> Iterator[tuple[Made, ...]]:
     mode_at = clause.where("fmi")
     told = len(numbers) == 2 and mode_at is not None and numbers[0][0] < mode_at < numbers[1][0]
     told = told and (numbers[0][1].number or 0) >= _LEAST_UNNAMED
-    if len(numbers) != 2 or not (named or clause.take("code") is not None or told):
+    coded = clause.take("code") is not None
+    if len(numbers) != 2 or not (named or coded or told):
         return
     fmi = clause.take("fmi") is not None
     if not fmi and (not named or (numbers[1][1].number or 0) > _MOST_FMI or numbers[0][1].end != numbers[1][1].start):
         return
-    clause.take("code")
     clause.used |= {i for i, _ in numbers}
     clause.take("code_state")
     spn, mode = fill("spn", numbers[0][1]), fill("fmi", numbers[1][1])
     extra = 0.0 if fmi else _UNNAMED_FMI
-    extra += _UNNAMED_CODE if told and not named else 0.0
+    extra += _UNNAMED_CODE if not named and not coded else 0.0
     yield (clause.made("trouble code", spn, mode, asked=not fmi, extra=extra),)
 
 

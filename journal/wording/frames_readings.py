@@ -24,6 +24,8 @@ _WANTED = 3.0
 """Cost of a reading in words that ask for a part: "get one for five"."""
 _PUT_RIGHT = 0.3
 """Cost of a reading in words that put one right: "I meant thirty six for two"."""
+_NOT_SO = 0.9
+"""The same where it is said what is not so: "two wasn't thirty seven, it was thirty five"."""
 _NEXT_AND_NAMED = 0.7
 _BACKWARDS = 0.9
 _TIME_OF_DAY = 1.0
@@ -85,6 +87,7 @@ def readings(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if not acted:
         extra += odd(clause, named) + (_WANTED if clause.has("want") else 0.0)
     extra += _PUT_RIGHT if value is not None and has_role(clause.said[0], "amend") else 0.0
+    extra += _NOT_SO if not acted and denies_number(clause) else 0.0
     alike = same and value is None and not acted and clause.has("prior")
     # "Change number one to no change" puts right what only a number can.
     asked = only_dead and value is None

@@ -21,7 +21,7 @@ import pytest
 from tests.wording.natural.score import judge, play
 
 FOLDER = Path(__file__).parent / "natural"
-LEAST_RIGHT = {
+LEAST_UNDERSTOOD = {
     "given": 0.98,
     "tuned_a": 0.98,
     "tuned_b": 0.94,
@@ -35,6 +35,21 @@ LEAST_RIGHT = {
     "mended": 0.98,
     "reported": 0.94,
 }
+"""Entered, or asked about as what it is, which is done where the words are far from what can be said."""
+LEAST_RIGHT = {
+    "given": 0.98,
+    "tuned_a": 0.95,
+    "tuned_b": 0.92,
+    "tuned_c": 0.855,
+    "tuned_d": 0.89,
+    "tuned_e": 0.84,
+    "tuned_f": 0.78,
+    "tuned_g": 0.91,
+    "tuned_h": 0.91,
+    "tuned_i": 0.76,
+    "mended": 0.98,
+    "reported": 0.93,
+}
 MOST_WRONG = {
     "given": 0,
     "tuned_a": 0,
@@ -45,7 +60,7 @@ MOST_WRONG = {
     "tuned_f": 0,
     "tuned_g": 0,
     "tuned_h": 0,
-    "tuned_i": 3,
+    "tuned_i": 1,
     "mended": 0,
     "reported": 1,
 }
@@ -84,6 +99,7 @@ def test_natural_phrases_are_understood(name: str, tmp_path: Path) -> None:
         if line["group"] == "negative":
             negatives["entered" if taken else "let go"] += 1
     assert verdicts["right"] >= LEAST_RIGHT[name] * len(said), verdicts
+    assert verdicts["right"] + verdicts["first"] >= LEAST_UNDERSTOOD[name] * len(said), verdicts
     assert verdicts["wrong"] <= MOST_WRONG[name], verdicts
     assert verdicts["lost"] <= MOST_LOST[name] * len(said), verdicts
     assert negatives["entered"] <= (1 if name == "reported" else 0), negatives
