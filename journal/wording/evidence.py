@@ -74,6 +74,7 @@ class Evidence:
             for part, some in by_part.items()
         }
         self._tops = {part: unrepeated(text) for part, text in tops.items()}
+        self._written = next((self._nothing.scores[part] for part in _BEST_FIRST if part in self._nothing.scores), None)
         self._settled = _settled(self._rivals.get(_TORN_PART, ()))
         freely = [each for each in all_of_them if FREE in each.scores and FREE not in each.mended]
         self._freely = max(freely, key=lambda each: each.scores[FREE], default=None)
@@ -88,7 +89,9 @@ class Evidence:
         ends = {name: most.get(name, most.get(name.split(": ")[-1], math.inf)) for name in told}
         told = {name: max(-ends[name], min(ends[name], value)) for name, value in told.items() if value}
         if any(piece.by_parts for piece in each.pieces):
-            told |= {f"{BY_PARTS}{name}": value for name, value in told.items()} | {f"{BY_PARTS}one": 1.0}
+            told |= {
+                f"{BY_PARTS}{name}": value for name, value in (*told.items(), ("one", 1.0), *self._of_written(each))
+            }
         return told
 
     def of_none(self) -> Features:
@@ -171,6 +174,12 @@ class Evidence:
         yield "long", self._words(each)
         yield "free words", float(in_words(each.meanings[0]))
         yield "unopened", float(in_words(each.meanings[0]) and bool(self._free_text) and FREE not in each.scores)
+
+    def _of_written(self, each: Hypothesis) -> Iterator[tuple[str, float]]:
+        """How sure of its free text a listener is that writes one, where that means it: nothing lies a margin below."""
+        if FREE in each.scores and self._written is not None:
+            yield "written", self._written
+            yield "written by words", 10 * self._written / len(as_said(self._free_text))
 
     def _of_part(self, part: str, each: Hypothesis) -> Iterator[tuple[str, float]]:
         """What the listener in this part has to say of it."""

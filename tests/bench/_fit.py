@@ -152,8 +152,8 @@ def fit(learnt: Sequence[Example], penalty: float = PENALTY, held: Features | No
 
 def _held(learnt: Sequence[Example], weights: Features, new: Sequence[str]) -> Features | None:
     """The weights that stay where only some features are new; none where all are fitted."""
-    names = {name for each in learnt for row in each.rows for name in row} if new else set()
-    return {name: weights.get(name, 0.0) for name in names.difference(new)} if new else None
+    names = {name for each in learnt for row in each.rows for name in row if not name.startswith(tuple(new))}
+    return {name: weights.get(name, 0.0) for name in names} if new else None
 
 
 def _bounds(name: str) -> tuple[float | None, float | None]:
@@ -210,7 +210,12 @@ def main() -> None:
     ask.add_argument("--write", action="store_true")
     ask.add_argument("--only", default="", help="one set of listeners")
     ask.add_argument("--penalty", type=float, default=PENALTY)
-    ask.add_argument("--new", action="append", default=[], help="a feature to fit alone, the other weights as they are")
+    ask.add_argument(
+        "--new",
+        action="append",
+        default=[],
+        help="how features begin that are fitted alone",
+    )
     ask.add_argument("--also", default="", help="what else of the folder to fit on: looked-at")
     asked = ask.parse_args()
     kept = read(asked.folder, "fit") + (read(asked.folder, asked.also) if asked.also else [])

@@ -1,7 +1,9 @@
 """What technicians say in their own words becomes the entries it should, over lists written for that.
 
 All lists are of our own invention, each by another writer, and all were looked at by now. Before anything was set by
-them, `tuned_i` came to 81 % right and 3 % wrong of 240 (81 and 2 % by the code before), `tuned_h` to 93 % and 1 % of
+them, `tuned_j`, whose writer knew the style of `given`, came to 87 % right and none wrong of 200 (88 % and 1 wrong by
+the code before), `tuned_k`, by one who knew none of them, to 78 % and 1 wrong of 160 (84 % and 4 by the code before),
+`tuned_i` to 81 % right and 3 % wrong of 240 (81 and 2 % by the code before), `tuned_h` to 93 % and 1 % of
 300 (93 % by the code before), `tuned_g` to 86 % and 1 % of 300, `tuned_f` to 69 % and 3 % of 300 (66 % by the code
 before), `tuned_e` to 71 % and 5 % of 300, `tuned_d` to 83 % and 2 % of 320 (what only a note can hold among them), and,
 when less was understood, `tuned_c` to 68 % and 5 % of 420 and `reported` to 88 % and 1 % of 300: a new list is the only
@@ -32,6 +34,8 @@ LEAST_UNDERSTOOD = {
     "tuned_g": 0.93,
     "tuned_h": 0.94,
     "tuned_i": 0.82,
+    "tuned_j": 0.91,
+    "tuned_k": 0.87,
     "mended": 0.98,
     "reported": 0.94,
 }
@@ -47,6 +51,8 @@ LEAST_RIGHT = {
     "tuned_g": 0.91,
     "tuned_h": 0.91,
     "tuned_i": 0.76,
+    "tuned_j": 0.86,
+    "tuned_k": 0.78,
     "mended": 0.98,
     "reported": 0.93,
 }
@@ -61,6 +67,8 @@ MOST_WRONG = {
     "tuned_g": 0,
     "tuned_h": 0,
     "tuned_i": 1,
+    "tuned_j": 0,
+    "tuned_k": 0,
     "mended": 0,
     "reported": 1,
 }
@@ -75,6 +83,8 @@ MOST_LOST = {
     "tuned_g": 0.02,
     "tuned_h": 0.02,
     "tuned_i": 0.06,
+    "tuned_j": 0.03,
+    "tuned_k": 0.05,
     "mended": 0,
     "reported": 0.01,
 }
