@@ -54,8 +54,8 @@ def corrections(clause: Clause) -> Iterator[tuple[Made, ...]]:
     if not clause.items or clause.has("act", "back"):
         return
     opened = has_role(clause.items[0], "fix")
-    named = clause.has("quantity") or any(item.cylinders for item in clause.items)
-    opened = opened or (denies_number(clause) and named and not clause.has("act", "cut"))
+    of_something = clause.has("quantity") or any(item.cylinders for item in clause.items)
+    opened = opened or (denies_number(clause) and of_something and not clause.has("act", "cut"))
     amended = clause.take("amend", "yes") or clause.take("amend", "maybe")
     if amended is None and has_role(clause.said[0], "amend"):
         amended = clause.take("amend", "first")
