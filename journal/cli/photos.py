@@ -24,7 +24,7 @@ from journal.facts.quantities import PRINTED_UNITS
 from journal.record.clips import copy_clip, play_clip
 from journal.record.photos import picture_of, take_in
 from journal.record.watched import watch
-from journal.seeing import Labelled, can_see
+from journal.seeing import NOT_READ, Labelled, can_see
 from journal.session import Session
 
 
@@ -52,21 +52,34 @@ def photo_command(
     session = Session(store, job_of(store, reference), technician)
     if cylinder is not None:
         session.job.engine.require(cylinder)
-    refused = [error for file in files if (error := attach(session, file, subject, cylinder)) is not None]
+    refused, taken = [], []
+    for file in files:
+        came = attach(session, file, subject, cylinder)
+        if isinstance(came, JournalError):
+            refused.append(came)
+        else:
+            taken.append(came)
+    # All photos are safe before the first is read.
+    for sha256 in taken:
+        show(session, sha256)
     if watched is not None:
         echo(f"watching {watched}; Ctrl-C ends it")
         for file in watch(watched):
-            error = attach(session, file, subject, cylinder)
-            if error is not None:
-                echo(f"  - {error}", err=True)
+            came = attach(session, file, subject, cylinder)
+            if isinstance(came, JournalError):
+                echo(f"  - {came}", err=True)
+            else:
+                show(session, came)
+    if taken and not can_see():
+        echo(f"  ({NOT_READ})")
     if refused:
         for error in refused[1:]:
             echo(f"journal: {error}", err=True)
         raise refused[0]
 
 
-def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> JournalError | None:
-    """Attach one photo; what is wrong with it where it is refused, so that the others still go in."""
+def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> str | JournalError:
+    """Attach one photo; its SHA-256, or what is wrong with it where it is refused, so that the others still go in."""
     try:
         taken = take_in(session.store.folder, file, file.name)
     except JournalError as error:
@@ -74,14 +87,28 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
     before = {picture.photo.body.sha256 for picture in session.job.pictures}
     if taken.sha256 in before:
         echo(f"  = {file.name}: already in this job")
-        return None
+        return taken.sha256
     session.enter(Photo(taken.sha256, file.name, subject, cylinder, taken.taken_at, taken.warning))
     placed = next(p.photo.body for p in session.job.pictures if p.photo.body.sha256 == taken.sha256)
     where = " ".join(
         [placed.subject or "not placed yet", *([f"cylinder {placed.cylinder}"] if placed.cylinder else [])]
     )
     echo(f"  + {file.name}: {where}" + (f"; {taken.warning}" if taken.warning else ""))
-    return None
+    return taken.sha256
+
+
+def show(session: Session, sha256: str) -> None:
+    """Read the screen on a photo that was attached, where it may show one, and tell what came of it."""
+    from journal.photographed import enter_shown
+
+    if not can_see():
+        return
+    try:
+        line = enter_shown(session.store, session.job_id, sha256)
+    except JournalError as error:
+        line = f"not read: {error}"
+    if line:
+        echo(f"    {line}")
 
 
 @click.command("read")
@@ -95,7 +122,7 @@ def read_command(files: tuple[Path, ...], as_json: bool) -> None:
     from journal.shown import shown
 
     if not can_see():
-        raise BadInput("photos cannot be read here: install the photo extra, `pip install '.[photo]'`")
+        raise BadInput(NOT_READ)
     told, refused = [], []
     for file in files:
         try:
