@@ -9,10 +9,12 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from journal.facts import Answer, Condition, Quantity, Question, Seen, Source
-from journal.proposing import Proposal, as_shown, place_of, proposals
+from journal.proposing import Proposal, proposals
 from journal.record.job import Job, Picture
 from journal.record.photos import original_path, picture_of
 from journal.record.shop_labels import kept_labels
+from journal.screen_numbers import as_shown
+from journal.screen_place import place_of
 from journal.seeing.types import Labelled
 
 if TYPE_CHECKING:
@@ -85,8 +87,8 @@ def enter_shown(
 
 
 def _to_read(job: Job, sha256: str) -> Picture | None:
-    """The photo, unless something came of it already."""
-    if any(fact.body.photo == sha256 for facts in job.seen.values() for fact in facts):
+    """The photo, unless something came of it that still counts."""
+    if any(fact.body.photo == sha256 for target in job.seen.keys() & job.effective for fact in job.seen[target]):
         return None
     return next((p for p in job.pictures if p.photo.body.sha256 == sha256), None)
 
@@ -97,10 +99,10 @@ def _enter(session: Session, proposal: Proposal, seen: Callable[[str], Sequence[
         first, *others = seen(proposal.target)
         session.enter(first, certainty=proposal.certainty, besides=lambda entry: others)
         return
-    if proposal.instead_of:
-        session.enter(Answer(proposal.instead_of))
     heard = ", ".join(f"{n.label} {as_shown(n)}" for n in proposal.numbers)
     session.enter(body, heard=heard, certainty=proposal.certainty, besides=lambda entry: seen(proposal.target or entry))
+    if proposal.instead_of:
+        session.enter(Answer(proposal.instead_of))
 
 
 def _seen(proposal: Proposal, entry: str, sha256: str, size: tuple[int, int], watched: Quantity) -> tuple[Seen, ...]:

@@ -6,77 +6,35 @@ said and what a photo shows are two witnesses of one reading: alike they make on
 
 from __future__ import annotations
 
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from datetime import datetime, timedelta
+from datetime import datetime
 from typing import TYPE_CHECKING
-
-from rapidfuzz import fuzz
 
 from journal.analysis.words import capital
 from journal.answering import new_run, said, same_thing
-from journal.errors import BadInput
 from journal.facts import (
-    UNITS,
     Answer,
     Baseline,
     Body,
-    Condition,
     Correction,
     Cut,
-    PhotoCue,
     Quantity,
     Question,
-    RunKind,
     Source,
 )
-from journal.facts.codec import time_from_text
-from journal.facts.quantities import PRINTED_UNITS
-from journal.record.job import Asked, Job, Picture, PlacedBy, Reading, Run
+from journal.record.job import Asked, Job, Picture, Reading
+from journal.screen_numbers import Labels, as_shown, chance, conditions, decimals_shown, of_label, unit_differs
+from journal.screen_place import Place, place_of
 from journal.wording import describe
 from journal.wording.expect import decimals, expected
 from journal.wording.figures import settings
 from journal.wording.numbers import plain
 from journal.wording.types import Context
-from journal.wording.unit_sense import settle_unit, unit_of
+from journal.wording.unit_sense import unit_of
 
 if TYPE_CHECKING:
     from journal.seeing.types import Labelled
-
-SCREEN = "scanner"
-"""What a photo shows, as a cue says it, where it is of a screen."""
-
-CONDITIONS = (
-    Quantity.ENGINE_SPEED,
-    Quantity.INJECTION_PRESSURE,
-    Quantity.DESIRED_INJECTION_PRESSURE,
-    Quantity.FUEL_PRESSURE,
-    Quantity.OIL_PRESSURE,
-    Quantity.BOOST_PRESSURE,
-    Quantity.CRANKCASE_PRESSURE,
-    Quantity.COOLANT_TEMPERATURE,
-    Quantity.OIL_TEMPERATURE,
-    Quantity.LOAD,
-)
-"""What a screen shows of how the engine stood; entered once a run, as it is said once."""
-
-Labels = Mapping[Quantity, Sequence[str]]
-"""The labels that a technician said to stand for a quantity."""
-
-
-@dataclass(frozen=True)
-class Place:
-    """What a photo shows of the run in progress."""
-
-    run: Run
-    """The run."""
-    cylinder: int | None
-    """The cylinder that was cut; none for the baseline."""
-    sure: bool = True
-    """Whether it was said so; else it is asked."""
-    known: bool = True
-    """Whether it is known at all; else it can only agree with the reading said last."""
 
 
 @dataclass(frozen=True)
@@ -107,48 +65,6 @@ class Proposals:
     """What the run watches."""
 
 
-def place_of(job: Job, picture: Picture) -> Place | str:
-    """Where a photo's numbers belong, or why that is not plain; empty for a photo that is not of a screen."""
-    run, photo, arrived = job.run_in_progress, picture.photo.body, picture.photo.entry.at_utc
-    subjects = ("", SCREEN, f"cut-out run {run.number}" if run is not None else "")
-    if photo.subject not in subjects and not (run is None and photo.subject.startswith("cut-out run ")):
-        return ""
-    if job.closed is not None:
-        return "the job is closed"
-    if run is None or run.asked or run.started_at > arrived:
-        return "no run is open that it was taken in"
-    if run.start.run is RunKind.SCANNER_RESULT:
-        return "a scanner's own result is said or typed"
-    if _taken_before(photo.taken_at, run):
-        return "it was taken before this run began"
-    if photo.cylinder is not None:
-        return _cut_place(job, picture, run, photo.cylinder)
-    if run.cuts or (run.baselines and photo.subject != SCREEN):
-        return Place(run, None, known=False)
-    return Place(run, None, sure=photo.subject == SCREEN)
-
-
-def _cut_place(job: Job, picture: Picture, run: Run, cylinder: int) -> Place | str:
-    if cylinder not in job.engine.numbers:
-        return f"this engine has no cylinder {cylinder}"
-    given = picture.photo.entry.body
-    by_cue = picture.placed_by in (PlacedBy.CUE_WHEN_TAKEN, PlacedBy.CUE_WHEN_ARRIVED)
-    if by_cue and getattr(given, "cylinder", None) is None:
-        cue = next(e for e in reversed(job.entries) if e.id in job.effective and isinstance(e.body, PhotoCue))
-        later = [cut.cylinder for cut in run.cuts if cut.at_utc > cue.at_utc and cut.cylinder != cylinder]
-        if later:
-            return f"cylinder {later[-1]} was cut since the cue for cylinder {cylinder}"
-    return Place(run, cylinder)
-
-
-def _taken_before(taken_at: str, run: Run) -> bool:
-    """Whether a photo says that it was taken before the run; cameras keep whole seconds."""
-    try:
-        return bool(taken_at) and time_from_text(taken_at) < run.started_at - timedelta(seconds=1)
-    except BadInput:
-        return False
-
-
 def proposals(job: Job, picture: Picture, numbers: Sequence[Labelled], labels: Labels, context: Context) -> Proposals:
     """What becomes of the numbers on a photo.
 
@@ -165,42 +81,23 @@ def proposals(job: Job, picture: Picture, numbers: Sequence[Labelled], labels: L
     if not numbers:
         return Proposals((), "no number is to be seen on it")
     watched = place.run.start.quantity
-    stood = _conditions(numbers, place.run, context)
+    stood = conditions(numbers, place.run, context)
     for each in stood:
         if new_run(job, each.body) is not None:
             told = f"{describe(each.body)} is not this run's: say what is tested now"
             return Proposals((), f"nothing is entered from it: {told}", watched)
     known = {r.quantity for r in place.run.conditions}
-    read = [each.proposal for each in stood if each.body.quantity not in known and expected(each.body, context)]
-    found = _Watched(job, place, picture, context, *_of_label(numbers, watched, labels))
+    read = [
+        Proposal(each.body, (each.number,), certainty=chance(each.number))
+        for each in stood
+        if each.body.quantity not in known and expected(each.body, context)
+    ]
+    found = _Watched(job, place, picture, context, *of_label(numbers, watched, labels))
     made, line = found.proposed()
     if made is None:
         return Proposals((), line, watched)
     words = [line, *(describe(p.body) for p in read if p.body is not None)]
     return Proposals((made, *read), "; ".join(words), watched)
-
-
-def _of_label(numbers: Sequence[Labelled], watched: Quantity, labels: Labels) -> tuple[tuple[Labelled, ...], bool]:
-    """The numbers that may be what the run watches, and whether a technician said that their label stands for it."""
-    least = 100 * settings()["seen"]["label_alike"]
-    usable = [n for n in numbers if n.value is not None and n.label and (not n.unit or n.unit in UNITS[watched])]
-    told = [_plain(text) for text in labels.get(watched, ())]
-    kept = [n for n in usable if any(_is_label(_plain(n.label), text, least) for text in told)]
-    if len(kept) == 1:
-        return tuple(kept), True
-    named = kept or [n for n in usable if n.quantity is watched]
-    named = named or [n for n in usable if n.quantity is None and n.unit]
-    return tuple(named), False
-
-
-def _is_label(label: str, told: str, least: float) -> bool:
-    """Whether a label is one that was told, misread letters and all; its figures must be the same."""
-    figures = [re.findall("[0-9]", text) for text in (label, told)]
-    return figures[0] == figures[1] and fuzz.ratio(label, told) >= least
-
-
-def _plain(label: str) -> str:
-    return " ".join(label.casefold().split())
 
 
 @dataclass(frozen=True)
@@ -226,6 +123,8 @@ class _Watched:
             alike = [n for n in self.numbers if self._agrees(n, already)]
             if len(self.numbers) == 1 and alike:
                 return Proposal(None, (alike[0],), already.entry), f"it shows {self._words(already)} too"
+            if alike:
+                return None, f"nothing is entered from it: {len(self.numbers)} numbers may be the {watched}"
         if not self.place.known:
             return None, "nothing is entered from it: which cylinder was cut is not known; say it with the photo's cue"
         if len(self.numbers) > 1 + int(settings()["question"]["most"]):
@@ -238,17 +137,16 @@ class _Watched:
     def _alone(self) -> tuple[Proposal, str]:
         bodies = [self._body(n) for n in self.numbers]
         first, body = self.numbers[0], bodies[0]
-        chance = _chance(first)
         if len(bodies) == 1 and self.known and self.place.sure and self._costs_less(first, body):
-            return Proposal(body, (first,), certainty=chance), describe(body)
-        return self._question(bodies, self._prompt(bodies), chance)
+            return Proposal(body, (first,), certainty=chance(first)), describe(body)
+        return self._question(bodies, self._prompt(bodies), chance(first))
 
     def _prompt(self, bodies: Sequence[Body]) -> str:
         shown = " or ".join(as_shown(n) if self.known else f"{n.label} {as_shown(n)}" for n in self.numbers)
         return f"{_of_what(bodies[0])}: {shown}?"
 
-    def _question(self, bodies: Sequence[Body], prompt: str, chance: float) -> tuple[Proposal, str]:
-        return Proposal(Question(prompt, tuple(bodies)), self.numbers, certainty=chance), f"asked: {prompt}"
+    def _question(self, bodies: Sequence[Body], prompt: str, certainty: float) -> tuple[Proposal, str]:
+        return Proposal(Question(prompt, tuple(bodies)), self.numbers, certainty=certainty), f"asked: {prompt}"
 
     def _differs(self, already: Reading) -> tuple[Proposal, str]:
         bodies = [Correction(already.entry, self._body(n)) for n in self.numbers]
@@ -258,7 +156,7 @@ class _Watched:
         waiting = {option for asked in self.job.waiting for option in asked.question.body.options}
         if set(bodies) <= waiting:
             return self._evidence_of(bodies), f"asked already: {prompt}"
-        return self._question(bodies, prompt, _chance(self.numbers[0]))
+        return self._question(bodies, prompt, chance(self.numbers[0]))
 
     def _evidence_of(self, bodies: Sequence[Body]) -> Proposal:
         asked = next(a for a in self.job.waiting if set(bodies) <= set(a.question.body.options))
@@ -272,31 +170,29 @@ class _Watched:
         if len(self.numbers) == 1 and len(named) == 1:
             question = asked.question.entry.id
             if self.known and self.place.sure and self._costs_less(first, body):
-                return Proposal(Answer(question, named[0]), (first,), question, certainty=_chance(first)), describe(
-                    body
-                )
+                return Proposal(Answer(question, named[0]), (first,), question, certainty=chance(first)), describe(body)
             return Proposal(None, (first,), question), f"it shows {as_shown(first)} too; still asked"
         bodies = [self._body(n) for n in self.numbers]
         others = asked.question.body.options[: 1 + int(settings()["question"]["most"]) - len(bodies)]
-        prompt = f"{self._prompt(bodies).rstrip('?')}, or {' or '.join(describe(said(other)) for other in others)}?"
-        proposal, line = self._question([*bodies, *others], prompt, _chance(first))
+        prompt = " or ".join([self._prompt(bodies).rstrip("?"), *(describe(said(other)) for other in others)]) + "?"
+        proposal, line = self._question([*bodies, *others], prompt, chance(first))
         return replace(proposal, instead_of=asked.question.entry.id), line
 
     def _costs_less(self, number: Labelled, body: Body) -> bool:
         """Whether to enter it is expected to cost less than to ask; by the costs of speech."""
-        if number.doubt or _unit_differs(number, self.place.run):
+        if number.doubt or unit_differs(number, self.place.run):
             return False
         costs = settings()["costs"]
-        cost = (1.0 - _chance(number)) * costs["entry"]
+        cost = (1.0 - chance(number)) * costs["entry"]
         cost += 0.0 if expected(body, self.context) else costs["unexpected"]
         baseline = self.context.baseline
-        if isinstance(body, Cut) and baseline is not None and _decimals_shown(number) < decimals(baseline):
+        if isinstance(body, Cut) and baseline is not None and decimals_shown(number) < decimals(baseline):
             cost += costs["short"]
         return cost < costs["question"]
 
     def _body(self, number: Labelled) -> Cut | Baseline:
         assert number.value is not None
-        unit = number.unit if _unit_differs(number, self.place.run) else ""
+        unit = number.unit if unit_differs(number, self.place.run) else ""
         if self.place.cylinder is None:
             return Baseline(number.value, unit=unit)
         return Cut(self.place.cylinder, number.value, unit=unit)
@@ -364,39 +260,6 @@ def photographed_too(job: Job, body: Body, context: Context, now: datetime) -> t
     return last, abs(value - last.value) <= near or round(last.value, decimals(value)) == value
 
 
-@dataclass(frozen=True)
-class _Stood:
-    """How the engine stood, by one number."""
-
-    body: Condition
-    number: Labelled
-
-    @property
-    def proposal(self) -> Proposal:
-        return Proposal(self.body, (self.number,), certainty=_chance(self.number))
-
-
-def _conditions(numbers: Sequence[Labelled], run: Run, context: Context) -> list[_Stood]:
-    """How the engine stood; what is in doubt is left to the next photo, as that costs less than a question."""
-    costs, made = settings()["costs"], []
-    for quantity in CONDITIONS:
-        shown = [n for n in numbers if n.quantity is quantity]
-        if quantity is run.start.quantity or len(shown) != 1 or shown[0].doubt or shown[0].value is None:
-            continue
-        value = shown[0].value
-        unit, _ = settle_unit(quantity, value, shown[0].unit, context, condition=True)
-        body = Condition(quantity, value, "" if unit == UNITS[quantity][0] else unit)
-        if (1.0 - _chance(shown[0])) * costs["entry"] < costs["lost"]:
-            made.append(_Stood(body, shown[0]))
-    return made
-
-
-def _chance(number: Labelled) -> float:
-    """How likely a number stands on the screen as it was read."""
-    right = settings()["seen"]["right"]
-    return right if number.sure else min(right, number.certainty)
-
-
 def _same(asked: Asked, body: Body) -> bool:
     return all(same_thing(said(option), body) for option in asked.question.body.options)
 
@@ -405,26 +268,9 @@ def _value(body: Body) -> float | None:
     return getattr(body, "value", None)
 
 
-def _unit_differs(number: Labelled, run: Run) -> bool:
-    return bool(number.unit) and number.unit != (run.start.unit or UNITS[run.start.quantity][0])
-
-
-def _decimals_shown(number: Labelled) -> int:
-    """How many decimals a number is written with, noughts at its end among them."""
-    tail = re.split("[.,]", number.written)[-1] if re.search("[.,]", number.written) else ""
-    digits = re.sub("[^0-9]", "", number.written)
-    return 0 if number.value is not None and abs(number.value) == float(digits or 0) else len(tail)
-
-
 def _of_what(body: Body) -> str:
     """What a number is of: "Cylinder 4 cut"."""
     return capital(describe(body).partition(":")[0])
-
-
-def as_shown(number: Labelled) -> str:
-    """A number as it was read, with its unit where it has one."""
-    unit = PRINTED_UNITS.get(number.unit, number.unit)
-    return f"{number.written} {unit}" if unit else number.written
 
 
 def _seconds(reading: Reading, at: datetime) -> float:

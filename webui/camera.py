@@ -11,9 +11,9 @@ from flask.typing import ResponseReturnValue
 
 from journal.errors import JournalError
 from journal.facts import Photo, PhotoCue, Subject
-from journal.proposing import SCREEN
 from journal.record.job import Job
 from journal.record.photos import MOST_BYTES
+from journal.screen_place import SCREEN
 from journal.session import Session
 from webui.acting import cylinder_of, done, field
 from webui.photos import destination, not_read, place_words, take_all

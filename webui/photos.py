@@ -15,10 +15,10 @@ from werkzeug.datastructures import FileStorage
 from journal.errors import BadInput, JournalError
 from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Seen, Subject, Withdrawal, new_id, to_milliseconds
 from journal.output.marks import wings
-from journal.proposing import SCREEN
 from journal.record.job import Fact, Job, Picture
 from journal.record.photos import page_copy_path, take_in
 from journal.record.replay import replay
+from journal.screen_place import SCREEN
 from journal.seeing import NOT_READ, can_see
 from journal.session import Session
 from webui.acting import acting, cylinder_of, done, entry_of, field, real

@@ -22,6 +22,7 @@ from journal.facts import (
     JobOpened,
     Photo,
     PhotoCue,
+    PhotoPlaced,
     Question,
     Source,
     Withdrawal,
@@ -324,6 +325,30 @@ def test_a_photo_is_read_into_a_job_once(bench: Bench) -> None:
     for line in ("baseline: 30", ""):
         assert enter_shown(bench.store, bench.job_id, sha256, lambda path: ((number(30.0),), SIZE)) == line
     assert len(bench.session.job.runs[0].baselines) == 1
+
+
+def test_a_photo_whose_reading_was_taken_back_can_be_placed_and_read_anew(bench: Bench) -> None:
+    bench.say("baseline 30")
+    sha256 = bench.take(cylinder=3)
+
+    def read(path: Path) -> tuple[tuple[Labelled, ...], tuple[int, int]]:
+        return (number(37.4),), SIZE
+
+    assert enter_shown(bench.store, bench.job_id, sha256, read, bench.tick) == "cylinder 3 cut: 37.4"
+    bench.session.enter(Withdrawal(bench.session.job.runs[0].cuts[0].entry))
+    bench.session.enter(PhotoPlaced(sha256, "scanner", 4))
+    assert enter_shown(bench.store, bench.job_id, sha256, read, bench.tick) == "cylinder 4 cut: 37.4"
+    assert bench.cuts == [(4, 37.4)]
+
+
+def test_of_several_numbers_that_may_be_the_fuel_none_becomes_a_witness(store: Store) -> None:
+    bench = Bench(store, label=False)
+    bench.say("idle cut-out test", "baseline 30", "cylinder four cut 37.4")
+    line = bench.show(number(37.4), number(41.0, "Fuel quantity"), cylinder=4)
+    assert line == "nothing is entered from it: 2 numbers may be the fuel per stroke"
+    many = [number(41.0 + each, f"Fuel quantity {each}") for each in range(4)]
+    assert bench.show(*many, cylinder=5) == "nothing is entered from it: 4 numbers may be the fuel per stroke"
+    assert bench.session.job.seen == {} and bench.session.job.waiting == ()
 
 
 def test_a_yes_never_answers_what_a_photo_asks_and_scratch_that_takes_back_what_was_said(bench: Bench) -> None:
