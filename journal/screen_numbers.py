@@ -86,9 +86,9 @@ def conditions(numbers: Sequence[Labelled], run: Run, context: Context) -> list[
 
 
 def chance(number: Labelled) -> float:
-    """How likely a number stands on the screen as it was read."""
-    right = settings()["seen"]["right"]
-    return right if number.sure else min(right, number.certainty)
+    """How likely a number stands on the screen as it was read, 0 to 1."""
+    seen = settings()["seen"]
+    return seen["right"] if number.sure else min(seen["doubted"], number.certainty)
 
 
 def unit_differs(number: Labelled, run: Run) -> bool:

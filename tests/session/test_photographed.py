@@ -232,7 +232,8 @@ def test_labels_that_cannot_be_read_say_so_and_enter_nothing(bench: Bench) -> No
 def test_what_is_not_sure_is_asked(bench: Bench, shown: Labelled) -> None:
     bench.say("baseline 30.1")
     assert bench.show(shown, cylinder=4).startswith("asked: Cylinder 4 cut: ")
-    assert bench.cuts == [] and len(bench.session.job.waiting) == 1
+    [asked] = bench.session.job.waiting
+    assert bench.cuts == [] and asked.question.entry.certainty == (0.7 if shown.doubt else 0.997)
 
 
 def test_a_number_in_doubt_is_no_condition_and_the_next_photo_tells_it(bench: Bench) -> None:
