@@ -9,6 +9,7 @@ import sys
 import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
+from typing import Any
 
 import pytest
 from PIL import Image
@@ -21,6 +22,7 @@ from journal.seeing import NOT_READ, Labelled, can_see
 from journal.seeing import texts as seeing_texts
 from tests.seeing.camera import Conditions, photographed
 from tests.seeing.screens import TUNED_LOOKS, Reading, rows
+from tests.webui.browser import DESKTOP, PHONE, serving, window
 from tests.webui.conftest import Shop, jpeg, text_of
 from webui import photos, screens
 from webui.screens import BEING_READ, Screens
@@ -113,6 +115,21 @@ def test_a_question_shows_its_part_of_the_photo_and_one_tap_answers_it(
         assert crop.size == (400 + 4 * 24, round(24 + 2 * 1.8 * 24))
     shop.post(f"/job/{job}/question/{asked.question.entry.id}", choice="0")
     assert shop.job(job).runs[0].cuts[0].value == 37.4
+
+
+@pytest.mark.parametrize("size", [PHONE, DESKTOP], ids=["phone", "laptop"])
+def test_the_live_page_shows_the_part_and_its_answers_at_once(
+    shop: Shop, job: str, reads: Callable[..., None], chromium: Any, size: dict[str, int]
+) -> None:
+    reads(number(37.4, "hard to read"))
+    send(shop, job, jpeg())
+    with serving(shop) as address, window(chromium, size) as page:
+        page.goto(f"{address}/job/{job}/live")
+        page.locator("#words .crops img").evaluate("image => image.decode()")  # fails where it cannot be had
+        for what in ("#words .crops img", "#answer-0", "#answer-n"):
+            box = page.locator(what).bounding_box()
+            assert box["x"] >= 0 and box["x"] + box["width"] <= size["width"] + 1
+            assert box["y"] >= 0 and box["y"] + box["height"] <= size["height"] + 1
 
 
 def test_only_a_number_of_this_job_is_shown(shop: Shop, job: str, reads: Callable[..., None]) -> None:
