@@ -45,23 +45,23 @@ def photo_command(
     reference: str | None,
     technician: str,
 ) -> None:
-    """Attach photos to the open job."""
+    """Attach photos to the open job; a scanner's screen that is taken while a run is open is read into it."""
     if not files and watched is None:
         raise BadInput("which photos? Name files, or a folder with --watch")
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician)
     if cylinder is not None:
         session.job.engine.require(cylinder)
-    refused, taken = [], []
+    refused: list[JournalError] = []
+    taken: list[tuple[str, Path]] = []
     for file in files:
         came = attach(session, file, subject, cylinder)
         if isinstance(came, JournalError):
             refused.append(came)
         else:
-            taken.append(came)
+            taken.append((came, file))
     # All photos are safe before the first is read.
-    for sha256 in taken:
-        show(session, sha256)
+    show(session, taken)
     if watched is not None:
         echo(f"watching {watched}; Ctrl-C ends it")
         for file in watch(watched):
@@ -69,9 +69,7 @@ def photo_command(
             if isinstance(came, JournalError):
                 echo(f"  - {came}", err=True)
             else:
-                show(session, came)
-    if taken and not can_see():
-        echo(f"  ({NOT_READ})")
+                show(session, [(came, file)])
     if refused:
         for error in refused[1:]:
             echo(f"journal: {error}", err=True)
@@ -97,18 +95,29 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
     return taken.sha256
 
 
-def show(session: Session, sha256: str) -> None:
-    """Read the screen on a photo that was attached, where it may show one, and tell what came of it."""
+def show(session: Session, taken: Sequence[tuple[str, Path]]) -> None:
+    """Read the screens on photos that were attached, where they may show one, and tell what came of each.
+
+    Args:
+        session: whose job has them.
+        taken: the photos' SHA-256, each with its file.
+    """
     from journal.photographed import enter_shown
+    from journal.screen_place import Place, place_of
 
     if not can_see():
+        job, shas = session.job, {sha256 for sha256, _ in taken}
+        here = [picture for picture in job.pictures if picture.photo.body.sha256 in shas]
+        if any(isinstance(place_of(job, picture), Place) for picture in here):
+            echo(f"    {NOT_READ}")
         return
-    try:
-        line = enter_shown(session.store, session.job_id, sha256)
-    except JournalError as error:
-        line = f"not read: {error}"
-    if line:
-        echo(f"    {line}")
+    for sha256, file in taken:
+        try:
+            line = enter_shown(session.store, session.job_id, sha256)
+        except JournalError as error:
+            line = f"not read: {error}"
+        if line:
+            echo(f"    {file.name}: {line}" if len(taken) > 1 else f"    {line}")
 
 
 @click.command("read")

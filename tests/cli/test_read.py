@@ -113,6 +113,9 @@ def test_a_photo_of_nothing_is_one_line_more_and_one_without_a_reader_tells_how_
     Image.new("RGB", (64, 48), "gray").save(bench.with_name("next.jpg"))
     told = run(capsys, "photo", str(bench.with_name("next.jpg")))
     assert told[0] == 0 and told[1].count("install the photo extra") == 1
+    run(capsys, "enter", "end of run")
+    Image.new("RGB", (64, 48), "green").save(bench.with_name("last.jpg"))
+    assert "extra" not in run(capsys, "photo", str(bench.with_name("last.jpg")))[1]
 
 
 def test_a_photo_whose_labels_cannot_be_looked_up_is_kept_and_the_reason_is_one_line(
