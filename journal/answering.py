@@ -20,6 +20,7 @@ from journal.facts import (
     Quantity,
     Question,
     RunStarted,
+    Seen,
     Source,
     Withdrawal,
 )
@@ -117,7 +118,7 @@ def last_act(job: Job, technician: str | None) -> Entry | None:
         for e in reversed(job.entries)
         if e.id not in withdrawn and (e.source is not Source.DESK if technician is None else e.technician == technician)
     )
-    return next((e for e in mine if not isinstance(e.body, JobOpened)), None)
+    return next((e for e in mine if not isinstance(e.body, JobOpened | Seen)), None)
 
 
 def last_number(job: Job, technician: str, cylinder: int | None = None, about: str = "") -> Entry | None:

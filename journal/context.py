@@ -21,6 +21,8 @@ from journal.facts import (
     Quantity,
     Question,
     RunStarted,
+    Seen,
+    Source,
     WriteUpEdited,
 )
 from journal.record.job import Asked, Job, Part, Reading, Run
@@ -34,17 +36,25 @@ SPREAD = 0.5
 ANSWERABLE = timedelta(minutes=2)
 """How long after it was put a question can be answered by a yes, a no or a number (common practice, no source)."""
 
-_NOT_SAID = (Photo, PhotoPlaced, PhotoMark, PartAnswer, WriteUpEdited)
+_NOT_SAID = (Photo, PhotoPlaced, PhotoMark, Seen, PartAnswer, WriteUpEdited)
 """Entries that come in beside what is said."""
 
 
 def last_said(job: Job) -> Entry | None:
     """The last entry that was said or typed, whether or not it counts."""
-    return next((e for e in reversed(job.entries) if not isinstance(e.body, _NOT_SAID)), None)
+    return next((e for e in reversed(job.entries) if not _beside(e)), None)
+
+
+def _beside(entry: Entry) -> bool:
+    """Whether an entry came in beside what is said; what was read off a photo comes whenever that is done."""
+    return isinstance(entry.body, _NOT_SAID) or entry.source is Source.PHOTO
 
 
 def just_asked(job: Job, now: datetime | None = None) -> Asked | None:
     """The question that a yes, a no or a number answers: the last one, with nothing but questions settled since.
+
+    What a photo asks is answered on the page, or by a plain statement: it may have come between a question that was put
+    in words and its answer.
 
     Args:
         job: the job so far.
@@ -52,7 +62,7 @@ def just_asked(job: Job, now: datetime | None = None) -> Asked | None:
     """
     waiting = {asked.question.entry.id: asked for asked in job.waiting}
     for entry in reversed(job.entries):
-        if isinstance(entry.body, _NOT_SAID):
+        if _beside(entry):
             continue
         if now is not None and now - entry.at_utc > ANSWERABLE:
             return None

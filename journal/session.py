@@ -13,6 +13,7 @@ from journal.context import context_of
 from journal.facts import (
     Answer,
     Body,
+    Correction,
     Cut,
     Entry,
     JobFact,
@@ -34,8 +35,10 @@ from journal.leading import Lead, in_brief, spoken
 from journal.learnt import Shop
 from journal.machine import EarlierJobs
 from journal.outcome import Foreseen, Outcome, let_go
-from journal.record.job import Job
+from journal.proposing import photographed_too
+from journal.record.job import Job, Reading
 from journal.record.replay import replay
+from journal.record.shop_labels import learn_label
 from journal.record.shop_units import kept_units
 from journal.record.store import Store
 from journal.settling import answer_by, asked_anew, option_by_words, settle, settle_by_number, settle_by_word
@@ -46,6 +49,7 @@ from journal.told import missing_text, readings_text
 from journal.wording import decide, decide_text, describe, read_back
 from journal.wording.complete import certain, complete
 from journal.wording.decide import NOTHING_FOR_IT, doubted, said_twice
+from journal.wording.expect import decimals
 from journal.wording.lexicon import in_full
 from journal.wording.near import Near, near
 from journal.wording.numbers import only_figures
@@ -238,8 +242,24 @@ class Session:
         enters = enters and (context.awaits is None or not all(map(only_figures, (d.heard for d in decisions))))
         return Foreseen(sure, complete(decisions, context), enters)
 
-    def enter(self, body: Body, *, heard: str = "", clip: str = "", certainty: float = 1.0) -> Entry:
-        """Write one entry; it is on disk when this returns."""
+    def enter(
+        self,
+        body: Body,
+        *,
+        heard: str = "",
+        clip: str = "",
+        certainty: float = 1.0,
+        besides: Callable[[str], Sequence[Body]] = lambda entry: (),
+    ) -> Entry:
+        """Write one entry; it is on disk when this returns.
+
+        Args:
+            body: what it says.
+            heard: the words as recognised, typed or read.
+            clip: SHA-256 of its sound when that is kept.
+            certainty: probability, 0 to 1, that it says what was meant.
+            besides: what is written with it, all or none, given its identifier.
+        """
         check_names(body)
         check_one_line("technician", self.technician)
         at = to_milliseconds(self.clock())
@@ -257,7 +277,11 @@ class Session:
         )
         if self.lead is not None:
             self.lead.read(body.body if isinstance(body, Answer) else body)
-        return self.store.append(entry)[0]
+        more = [replace(entry, id=new_id(at), body=other, heard="", clip="") for other in besides(entry.id)]
+        written = self.store.append(entry, *more)[0]
+        if isinstance(body, Answer):
+            learn_label(self.store.folder, self.job, body)
+        return written
 
     def _carry_out(self, decisions: Sequence[Decision], job: Job, clip: str = "") -> list[Outcome]:
         outcomes = []
@@ -305,10 +329,26 @@ class Session:
             prompt = f"{read_back(meaning)}: still this run, or a new one?"
             return asked_anew(self, [meaning, begun], decision, clip, prompt)
         said_back = _said_back(meaning, self.asked_for(job))
+        if (photographed := photographed_too(job, meaning, self.context(job), self.clock())) is not None:
+            return self._as_on_photo(decision, meaning, *photographed, job, clip)
         entry = self.enter(meaning, heard=decision.heard, clip=clip, certainty=decision.certainty)
         remark = remark_of(meaning, self.context(job))
         line = f"{describe(meaning)} ({remark})" if remark else describe(meaning)
         return Outcome(Verdict.TAKE, line, said_back, entry, decision)
+
+    def _as_on_photo(
+        self, decision: Decision, meaning: Body, reading: Reading, alike: bool, job: Job, clip: str
+    ) -> Outcome:
+        """What was just read off a photo is said as well: one reading with two witnesses, or a question."""
+        if not alike:
+            shown = describe(job.effective[reading.entry].body)
+            prompt = f"{read_back(meaning)}? the photo shows {shown}"
+            return asked_anew(self, [Correction(reading.entry, meaning)], decision, clip, prompt)
+        # A number that is said with fewer decimals than the screen has stands for the screen's.
+        kept = job.effective[reading.entry].body if _is_shorter(meaning, reading) else meaning
+        correction = Correction(reading.entry, kept)
+        entry = self.enter(correction, heard=decision.heard, clip=clip, certainty=decision.certainty)
+        return Outcome(Verdict.TAKE, f"{describe(kept)} (as on the photo)", read_back(kept), entry, decision)
 
     def _not_understood(self, decision: Decision, job: Job, clip: str) -> Outcome:
         """Speech that is near something for the journal is asked about, never passed over in silence."""
@@ -385,6 +425,11 @@ def check_names(body: Body) -> None:
             check_one_line(what, value)
         case PartWanted(name):
             check_one_line("part", name)
+
+
+def _is_shorter(said: Body, reading: Reading) -> bool:
+    value = getattr(said, "value", None)
+    return value is None or reading.value is None or decimals(value) < decimals(reading.value)
 
 
 def _said_back(meaning: Meaning, asked: AskedFor | None) -> str:

@@ -89,8 +89,8 @@ def weighed(job: Job) -> Job:
     Only what is left here is ever given to the analysis: two jobs that are equal so have the same findings.
     """
     return replace(
-        job, complaint="", technicians=(), facts={}, notes=(), pictures=(), edits={}, entries=(), effective={},
-        replaced_by={},
+        job, complaint="", technicians=(), facts={}, notes=(), pictures=(), seen={}, edits={}, entries=(),
+        effective={}, replaced_by={},
     )  # fmt: skip
 
 

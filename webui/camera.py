@@ -13,9 +13,11 @@ from journal.errors import JournalError
 from journal.facts import Photo, PhotoCue, Subject
 from journal.record.job import Job
 from journal.record.photos import MOST_BYTES
+from journal.screen_place import SCREEN
 from journal.session import Session
 from webui.acting import cylinder_of, done, field
-from webui.photos import destination, place_words, take_all
+from webui.photos import destination, not_read, place_words, take_all
+from webui.shop import shop
 
 SHOWN = 12
 """Photos of this device that its page shows again, the latest."""
@@ -30,13 +32,14 @@ def view(job: Job, page: str, **names: Any) -> dict[str, Any]:
         names: what stands in its addresses.
     """
     place = destination(job)
-    own = [str(subject) for subject in Subject]
+    own = [SCREEN, *(str(subject) for subject in Subject)]
     return {
         "job": job,
         "landing": place_words(place),
         "place": place,
         "subjects": own if not place.subject or place.subject in own else [place.subject, *own],
         "most": MOST_BYTES,
+        "not_read": not_read(),
         "sent": sent_here(job, page, **names),
         "at": {what: url_for(f"{page}.{what}", **names) for what in ("now", "send", "cue")},
     }
@@ -56,7 +59,7 @@ def now(job: Job, page: str, **names: Any) -> dict[str, Any]:
 
 
 def sent_here(job: Job, page: str, **names: Any) -> list[dict[str, str]]:
-    """The photos that this device sent, the latest first: their address, where they belong, what is wrong with them."""
+    """The photos that this device sent, the latest first: their address, their place, what is wrong, what was read."""
     mine = _sent()
     found = {picture.photo.body.sha256: picture.photo.body for picture in job.pictures}
     return [
@@ -64,6 +67,7 @@ def sent_here(job: Job, page: str, **names: Any) -> list[dict[str, str]]:
             "src": url_for(f"{page}.photo", sha=sha, **names),
             "place": place_words(found[sha]) or "not placed yet",
             "warning": found[sha].warning,
+            "read": shop().screens.told(sha),
         }
         for sha in reversed(mine)
         if sha in found

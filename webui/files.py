@@ -9,7 +9,8 @@ from flask.typing import ResponseReturnValue
 from werkzeug.routing import BaseConverter
 
 from journal.errors import NotFound
-from journal.output.marks import with_marks
+from journal.facts import Seen
+from journal.output.marks import part_with, with_marks
 from journal.record.clips import clip_path
 from journal.record.job import Job, Picture
 from journal.record.photos import original_path, page_copy_path, thumbnail_path
@@ -19,6 +20,9 @@ pages = Blueprint("files", __name__)
 
 GONE = "the file itself is not in this journal; it may have been left out of a pack"
 """Why an entry's picture or sound cannot be given out."""
+
+FOR_EVER = "private, max-age=31536000, immutable"
+"""How long a browser may keep what never changes."""
 
 
 class Sha256(BaseConverter):
@@ -51,6 +55,22 @@ def original(job_id: str, sha: str) -> ResponseReturnValue:
     # Under a name of ours: what the sender called it may be anything.
     name = f"job-{state.line.reference}-photo-{number}{path.suffix}"
     return _file(path, "application/octet-stream", download=name)
+
+
+@pages.get("/job/<job_id>/seen/<entry_id>.jpg")
+def seen(job_id: str, entry_id: str) -> ResponseReturnValue:
+    """The part of a photo on which a number was read, with a frame around it."""
+    job = shop().state(job_id).job
+    entry = next((e for e in job.entries if e.id == entry_id and isinstance(e.body, Seen)), None)
+    if entry is None or not isinstance(entry.body, Seen):
+        raise NotFound("this job has no such number on a photo; open the job's photos to see what it has")
+    picture_of(job, entry.body.photo)
+    path = page_copy_path(shop().folder, entry.body.photo)
+    if not path.is_file():
+        raise NotFound(GONE)
+    answer = Response(part_with(path.read_bytes(), entry.body), content_type="image/jpeg")
+    answer.headers["Cache-Control"] = FOR_EVER
+    return answer
 
 
 def photo_of(job: Job, sha: str, size: str) -> ResponseReturnValue:
@@ -91,5 +111,5 @@ def _file(path: Path, kind: str, download: str = "") -> ResponseReturnValue:
     answer = send_file(
         path.resolve(), kind, as_attachment=bool(download), download_name=download or None, conditional=True
     )
-    answer.headers["Cache-Control"] = "private, max-age=31536000, immutable"
+    answer.headers["Cache-Control"] = FOR_EVER
     return answer

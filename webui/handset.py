@@ -6,6 +6,7 @@ import math
 import secrets
 import tempfile
 import time
+from collections.abc import Mapping, Sequence
 from importlib.util import find_spec
 from pathlib import Path
 from typing import Any
@@ -17,7 +18,8 @@ from flask.typing import ResponseReturnValue
 from werkzeug.datastructures import FileStorage
 
 from journal.errors import BadInput, HearingError, JournalError
-from journal.record.job import Asked, Job
+from journal.facts import Seen
+from journal.record.job import Asked, Fact, Job
 from journal.record.spool import UNHEARD_S, Spool, pieces
 from webui import camera
 from webui.access import is_owner, loopback
@@ -173,18 +175,20 @@ def _heard(job: Job) -> dict[str, Any]:
         "heard": heard.heard if mine else "",
         "made": heard.made if mine else "",
         "answers": answers if after else answers[-1:],
-        "asked": _asked(job.waiting[-1]) if job.waiting else None,
+        "asked": _asked(job.waiting[-1], job.seen) if job.waiting else None,
     }
 
 
-def _asked(asked: Asked) -> dict[str, Any]:
+def _asked(asked: Asked, shown: Mapping[str, Sequence[Fact[Seen]]]) -> dict[str, Any]:
     """The question that waits, the last one, as a page shows it."""
+    seen = shown.get(asked.question.entry.id, ())
     entry, question = asked.question.entry, asked.question.body
     options = [said(option) for option in question.options]
     return {
         "id": entry.id,
         "at": url_for("live.answer", job_id=entry.job, entry_id=entry.id),
         "prompt": question.prompt,
+        "crops": [url_for("files.seen", job_id=entry.job, entry_id=fact.entry.id) for fact in seen],
         "options": [f"Yes: {options[0]}"] if len(options) == 1 else options,
         "none": "No" if len(options) == 1 else "Neither",
     }

@@ -13,11 +13,13 @@ from PIL import Image
 from werkzeug.datastructures import FileStorage
 
 from journal.errors import BadInput, JournalError
-from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Subject, Withdrawal, new_id, to_milliseconds
+from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Seen, Subject, Withdrawal, new_id, to_milliseconds
 from journal.output.marks import wings
-from journal.record.job import Job, Picture
+from journal.record.job import Fact, Job, Picture
 from journal.record.photos import page_copy_path, take_in
 from journal.record.replay import replay
+from journal.screen_place import SCREEN
+from journal.seeing import NOT_READ, can_see
 from journal.session import Session
 from webui.acting import acting, cylinder_of, done, entry_of, field, real
 from webui.files import picture_of
@@ -63,8 +65,13 @@ def gallery(job_id: str) -> ResponseReturnValue:
     phones = [link for link in shop().grants.links(job_id, LinkKind.PHONE) if link.open_now()]
     return render_template(
         "photos.html", **about(state, "photos"), groups=by_cylinder(state.job), pairs=before_and_after(state.job),
-        landing=landing(state.job), phones=[] if state.job.closed else phones,
+        landing=landing(state.job), phones=[] if state.job.closed else phones, not_read=not_read(),
     )  # fmt: skip
+
+
+def not_read() -> str:
+    """That screens on photos are not read here, and what to do; empty where they are."""
+    return "" if can_see() else NOT_READ
 
 
 def by_cylinder(job: Job) -> list[tuple[str, list[Picture]]]:
@@ -127,9 +134,23 @@ def place_words(photo: Photo) -> str:
 def one(job_id: str, sha: str) -> ResponseReturnValue:
     """One photo with its marks, its place, and a way to draw."""
     state = shop().state(job_id)
-    subjects = [str(subject) for subject in Subject]
+    subjects = [SCREEN, *(str(subject) for subject in Subject)]
     photo = shown(picture_of(state.job, sha))
-    return render_template("photo.html", **about(state, "photos"), shown=photo, subjects=subjects)
+    return render_template(
+        "photo.html", **about(state, "photos"), shown=photo, subjects=subjects, told=shop().screens.told(sha),
+        read=read_off(state.job, sha),
+    )  # fmt: skip
+
+
+def read_off(job: Job, sha: str) -> list[tuple[Fact[Seen], Entry]]:
+    """The numbers on a photo that anything came of, each with the entry that says it, as it counts now."""
+    entries = {entry.id: entry for entry in job.entries}
+    return [
+        (fact, job.effective.get(target, entries[target]))
+        for target, facts in job.seen.items()
+        for fact in facts
+        if fact.body.photo == sha and target in entries
+    ]
 
 
 @pages.get("/job/<job_id>/photos/pair")
@@ -187,6 +208,7 @@ def place(job_id: str, sha: str) -> ResponseReturnValue:
     if not subject:
         raise BadInput("what the photo shows is empty: choose or write it")
     session.enter(PhotoPlaced(sha, subject, cylinder_of(job)))
+    shop().screens.take(job_id, sha)
     done("placed")
     return redirect(url_for("photos.one", job_id=job_id, sha=sha), 303)
 
@@ -258,6 +280,7 @@ def take_all(session: Session, files: Sequence[FileStorage], may: Callable[[], b
         if not known:
             session.enter(Photo(photo.sha256, name, taken_at=photo.taken_at, warning=photo.warning))
         taken.append(photo.sha256)
+        shop().screens.take(session.job_id, photo.sha256)
         _tell(session.job, photo.sha256, known, photo.warning)
     return taken
 

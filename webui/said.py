@@ -18,6 +18,7 @@ from journal.facts import (
     PhotoPlaced,
     Question,
     RunStarted,
+    Seen,
     Withdrawal,
     WriteUpEdited,
 )
@@ -47,6 +48,8 @@ def _said(body: Body) -> str:
             return f"photo placed: {_place(subject, cylinder)}"
         case PhotoMark(_, shape, text=text):
             return f"{shape} drawn on a photo{f': {text}' if text else ''}"
+        case Seen(_, _, written, label):
+            return f"on a photo: {label} {written}"
         case PartAnswer():
             return ", ".join([f"part {body.state}", *answer_words(body)])
         case Question(prompt):

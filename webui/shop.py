@@ -25,6 +25,7 @@ from webui.grants import Grants
 from webui.listener import Listener
 from webui.log import Log
 from webui.quotas import Quotas
+from webui.screens import Screens
 from webui.stores import Stores
 from webui.watch import Watcher
 
@@ -82,6 +83,7 @@ class Shop:
         self.entrance = Entrance(announce)
         self.quotas = Quotas()
         self.log = Log(folder)
+        self.screens = Screens(folder)
         self.listener = Listener(folder)
         self.watcher = Watcher(folder, lambda: self.listener.why)
         self._stores = Stores(folder)
@@ -94,6 +96,7 @@ class Shop:
         """End what is under way, so that the server can stop."""
         self.watcher.close()
         self.listener.stop()
+        self.screens.close()
         self._stores.close()
         self.log.close()
 

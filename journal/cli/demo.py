@@ -13,7 +13,7 @@ import click
 import journal as package
 from journal.cli.common import echo, print_outcome
 from journal.cli.photos import attach
-from journal.errors import NotFound
+from journal.errors import JournalError, NotFound
 from journal.facts import Answer, Arrangement, Engine, Injection, JobClosed, JobOpened, Source
 from journal.facts.codec import body_to_json
 from journal.home import models_folder
@@ -92,9 +92,9 @@ def run_demo(store: Store, folder: Path, told: dict[str, Any], listeners: tuple[
             echo(f"  closed: {closed.text}")
         else:
             session = Session(store, job, told["technician"])
-            error = attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
-            if error is not None:
-                raise error
+            came = attach(session, folder / step["photo"], step.get("subject", ""), step.get("cylinder"))
+            if isinstance(came, JournalError):
+                raise came
     return job
 
 

@@ -24,7 +24,7 @@ from journal.facts.quantities import PRINTED_UNITS
 from journal.record.clips import copy_clip, play_clip
 from journal.record.photos import picture_of, take_in
 from journal.record.watched import watch
-from journal.seeing import Labelled, can_see
+from journal.seeing import NOT_READ, Labelled, can_see
 from journal.session import Session
 
 
@@ -45,28 +45,39 @@ def photo_command(
     reference: str | None,
     technician: str,
 ) -> None:
-    """Attach photos to the open job."""
+    """Attach photos to the open job; a scanner's screen that is taken while a run is open is read into it."""
     if not files and watched is None:
         raise BadInput("which photos? Name files, or a folder with --watch")
     store = store_of(ctx)
     session = Session(store, job_of(store, reference), technician)
     if cylinder is not None:
         session.job.engine.require(cylinder)
-    refused = [error for file in files if (error := attach(session, file, subject, cylinder)) is not None]
+    refused: list[JournalError] = []
+    taken: list[tuple[str, Path]] = []
+    for file in files:
+        came = attach(session, file, subject, cylinder)
+        if isinstance(came, JournalError):
+            refused.append(came)
+        else:
+            taken.append((came, file))
+    # All photos are safe before the first is read.
+    show(session, taken)
     if watched is not None:
         echo(f"watching {watched}; Ctrl-C ends it")
         for file in watch(watched):
-            error = attach(session, file, subject, cylinder)
-            if error is not None:
-                echo(f"  - {error}", err=True)
+            came = attach(session, file, subject, cylinder)
+            if isinstance(came, JournalError):
+                echo(f"  - {came}", err=True)
+            else:
+                show(session, [(came, file)])
     if refused:
         for error in refused[1:]:
             echo(f"journal: {error}", err=True)
         raise refused[0]
 
 
-def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> JournalError | None:
-    """Attach one photo; what is wrong with it where it is refused, so that the others still go in."""
+def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> str | JournalError:
+    """Attach one photo; its SHA-256, or what is wrong with it where it is refused, so that the others still go in."""
     try:
         taken = take_in(session.store.folder, file, file.name)
     except JournalError as error:
@@ -74,14 +85,39 @@ def attach(session: Session, file: Path, subject: str, cylinder: int | None) -> 
     before = {picture.photo.body.sha256 for picture in session.job.pictures}
     if taken.sha256 in before:
         echo(f"  = {file.name}: already in this job")
-        return None
+        return taken.sha256
     session.enter(Photo(taken.sha256, file.name, subject, cylinder, taken.taken_at, taken.warning))
     placed = next(p.photo.body for p in session.job.pictures if p.photo.body.sha256 == taken.sha256)
     where = " ".join(
         [placed.subject or "not placed yet", *([f"cylinder {placed.cylinder}"] if placed.cylinder else [])]
     )
     echo(f"  + {file.name}: {where}" + (f"; {taken.warning}" if taken.warning else ""))
-    return None
+    return taken.sha256
+
+
+def show(session: Session, taken: Sequence[tuple[str, Path]]) -> None:
+    """Read the screens on photos that were attached, where they may show one, and tell what came of each.
+
+    Args:
+        session: whose job has them.
+        taken: the photos' SHA-256, each with its file.
+    """
+    from journal.photographed import enter_shown
+    from journal.screen_place import Place, place_of
+
+    if not can_see():
+        job, shas = session.job, {sha256 for sha256, _ in taken}
+        here = [picture for picture in job.pictures if picture.photo.body.sha256 in shas]
+        if any(isinstance(place_of(job, picture), Place) for picture in here):
+            echo(f"    {NOT_READ}")
+        return
+    for sha256, file in taken:
+        try:
+            line = enter_shown(session.store, session.job_id, sha256)
+        except JournalError as error:
+            line = f"not read: {error}"
+        if line:
+            echo(f"    {file.name}: {line}" if len(taken) > 1 else f"    {line}")
 
 
 @click.command("read")
@@ -95,7 +131,7 @@ def read_command(files: tuple[Path, ...], as_json: bool) -> None:
     from journal.shown import shown
 
     if not can_see():
-        raise BadInput("photos cannot be read here: install the photo extra, `pip install '.[photo]'`")
+        raise BadInput(NOT_READ)
     told, refused = [], []
     for file in files:
         try:

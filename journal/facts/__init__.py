@@ -32,6 +32,7 @@ from journal.facts.bodies import (
     RunEnded,
     RunKind,
     RunStarted,
+    Seen,
     TroubleCode,
     Withdrawal,
     WriteUpEdited,
@@ -48,6 +49,6 @@ __all__ = [
     "Engine", "EngineChanged", "Entry", "GateOverridden", "Injection", "JobClosed", "JobFact", "JobOpened",
     "JobReopened", "Note", "PartAnswer", "PartState", "PartWanted", "Photo", "PhotoCue", "PhotoMark",
     "PhotoPlaced", "PressureLevel", "PutBack", "Quantity", "Question", "RepairDone", "Restored",
-    "RunEnded", "RunKind", "RunStarted", "Source", "Subject", "TroubleCode", "Withdrawal",
+    "RunEnded", "RunKind", "RunStarted", "Seen", "Source", "Subject", "TroubleCode", "Withdrawal",
     "WriteUpEdited", "kind_of", "new_id", "to_milliseconds",
 ]  # fmt: skip

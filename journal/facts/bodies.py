@@ -356,6 +356,38 @@ class PhotoMark:
 
 
 @dataclass(frozen=True)
+class Seen:
+    """A number that stands on a photo of a screen, and the entry that it speaks for."""
+
+    photo: str
+    """SHA-256 of the photo's original."""
+    target: str
+    """Identifier of the entry that says what is seen, or of the question that asks about it."""
+    written: str
+    """The number as it was read, without its unit."""
+    label: str
+    """The words that belong to it; empty where none do."""
+    quantity: Quantity
+    """What it is taken to measure."""
+    x0: float
+    """Its left edge, 0 to 1 of the photo's width as it is looked at."""
+    y0: float
+    """Its upper edge, 0 to 1 of the photo's height."""
+    x1: float
+    """Its right edge."""
+    y1: float
+    """Its lower edge."""
+    option: int | None = None
+    """Which option of the question it stands for, from 0; none where the target is no question."""
+
+    def __post_init__(self) -> None:
+        if not (0 <= self.x0 <= self.x1 <= 1 and 0 <= self.y0 <= self.y1 <= 1):
+            raise BadInput(
+                "a number's place on a photo: give fractions from 0 to 1, left before right, upper before lower"
+            )
+
+
+@dataclass(frozen=True)
 class PutBack:
     """Something that was changed for a test is as it belongs again."""
 
@@ -554,6 +586,7 @@ Body = (
     | Photo
     | PhotoPlaced
     | PhotoMark
+    | Seen
     | PutBack
     | PartWanted
     | PartAnswer
@@ -586,6 +619,7 @@ KINDS: dict[str, type[Body]] = {
     "photo": Photo,
     "photo placed": PhotoPlaced,
     "photo mark": PhotoMark,
+    "seen": Seen,
     "put back": PutBack,
     "part wanted": PartWanted,
     "part answer": PartAnswer,

@@ -21,6 +21,8 @@ class Source(StrEnum):
     TYPED = "typed"
     PAGE = "page"
     DESK = "desk"
+    PHOTO = "photo"
+    """Read off a photo."""
 
 
 @dataclass(frozen=True)

@@ -8,11 +8,16 @@ from collections.abc import Sequence
 
 from PIL import Image, ImageDraw, ImageFont
 
-from journal.facts import PhotoMark
+from journal.facts import PhotoMark, Seen
 from journal.output import plain
 
 _UNDER, _OVER = "#111417", "#ffe27a"
 """A dark edge under a light line is seen on any photo."""
+
+PART_EDGE = 900
+"""Longest edge of a part of a photo, pixels."""
+_LEFT, _RIGHT, _OVER_UNDER = 14.0, 4.0, 1.8
+"""How much of a photo is shown around a number, in its heights: labels stand to the left, above or below."""
 
 Point = tuple[float, float]
 
@@ -46,6 +51,31 @@ def with_marks(jpeg: bytes, marks: Sequence[PhotoMark]) -> bytes:
         _draw(pen, mark, picture.size, line, font)
     made = io.BytesIO()
     picture.save(made, "JPEG", quality=88)
+    return made.getvalue()
+
+
+def part_with(jpeg: bytes, seen: Seen) -> bytes:
+    """The part of a photo around a number that was read on it, so that its label is in sight, with a frame around it.
+
+    Raises:
+        OSError: when it is no JPEG.
+    """
+    with Image.open(io.BytesIO(jpeg), formats=["JPEG"]) as image:
+        picture = image.convert("RGB")
+    left, right = seen.x0 * picture.width, seen.x1 * picture.width
+    upper, lower = seen.y0 * picture.height, seen.y1 * picture.height
+    high = max(lower - upper, 1.0)
+    pen, line = ImageDraw.Draw(picture), max(1, round(0.06 * high))
+    for colour, thick in ((_UNDER, 3 * line), (_OVER, 2 * line)):
+        room = 2 * line + thick
+        pen.rectangle((left - room, upper - room, right + room, lower + room), outline=colour, width=thick)
+    part = picture.crop((
+        round(max(left - _LEFT * high, 0)), round(max(upper - _OVER_UNDER * high, 0)),
+        round(min(right + _RIGHT * high, picture.width)), round(min(lower + _OVER_UNDER * high, picture.height)),
+    ))  # fmt: skip
+    part.thumbnail((PART_EDGE, PART_EDGE))
+    made = io.BytesIO()
+    part.save(made, "JPEG", quality=88)
     return made.getvalue()
 
 

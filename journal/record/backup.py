@@ -16,6 +16,7 @@ from journal.record.files import CLIPS, COPIES, PHOTOS, PRIVATE_FILE, sha256_of
 from journal.record.keys import KEY_NAME
 from journal.record.plain_errors import database_errors
 from journal.record.schema import FILE_NAME
+from journal.record.shop_labels import LABELS_FILE
 from journal.record.shop_units import UNITS_FILE
 from journal.record.store import Store
 
@@ -88,6 +89,7 @@ def _files(folder: Path) -> list[Path]:
         *sorted((folder / CLIPS).glob("??/[0-9a-f]*")),
         *(page for page in pages if page.name.split("-")[0] not in known),
         *folder.glob(UNITS_FILE),
+        *folder.glob(LABELS_FILE),
     ]
     return [path for path in found if path.is_file()]
 

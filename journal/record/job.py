@@ -25,6 +25,7 @@ from journal.facts import (
     RepairDone,
     Restored,
     RunStarted,
+    Seen,
     TroubleCode,
 )
 
@@ -189,6 +190,8 @@ class Job:
     """Notes."""
     pictures: tuple[Picture, ...] = ()
     """Photos."""
+    seen: dict[str, tuple[Fact[Seen], ...]] = field(default_factory=dict)
+    """What photos of screens show, by identifier of the entry or the question that it speaks for, in order."""
     questions: tuple[Asked, ...] = ()
     """Questions, waiting and settled."""
     parts: tuple[Part, ...] = ()

@@ -24,6 +24,7 @@ _FILES = frozenset(
         "live.json",
         "holding",
         "units.toml",
+        "screens.toml",
     }
 )
 

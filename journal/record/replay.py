@@ -40,6 +40,7 @@ from journal.facts import (
     RunEnded,
     RunKind,
     RunStarted,
+    Seen,
     Source,
     TroubleCode,
     Withdrawal,
@@ -86,6 +87,7 @@ class _Building:
     codes: list[Fact[TroubleCode]] = field(default_factory=list)
     notes: list[Fact[Note]] = field(default_factory=list)
     pictures: Pictures = field(default_factory=Pictures)
+    seen: dict[str, list[Fact[Seen]]] = field(default_factory=dict)
     wanted: list[Fact[PartWanted]] = field(default_factory=list)
     answers: dict[str, list[Fact[PartAnswer]]] = field(default_factory=dict)
     overrides: list[Fact[GateOverridden]] = field(default_factory=list)
@@ -122,6 +124,8 @@ class _Building:
                 self.notes.append(Fact(entry, body))
             case PhotoCue() | Photo() | PhotoPlaced() | PhotoMark():
                 self.pictures.take(entry, body)
+            case Seen():
+                self.seen.setdefault(body.target, []).append(Fact(entry, body))
             case PutBack():
                 self.outstanding = [what for what in self.outstanding if what != body.what]
             case PartWanted():
@@ -211,6 +215,7 @@ class _Building:
             codes=tuple(self.codes),
             notes=tuple(self.notes),
             pictures=self.pictures.placed(opened_at),
+            seen={target: tuple(facts) for target, facts in self.seen.items()},
             questions=_questions(ordered, resolved, self.lapsed),
             parts=parts,
             overrides=tuple(self.overrides),

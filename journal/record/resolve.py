@@ -5,7 +5,18 @@ from __future__ import annotations
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass, replace
 
-from journal.facts import Answer, Body, ClockSetBack, Correction, Entry, JobOpened, PartAnswer, Question, Withdrawal
+from journal.facts import (
+    Answer,
+    Body,
+    ClockSetBack,
+    Correction,
+    Entry,
+    JobOpened,
+    PartAnswer,
+    Question,
+    Seen,
+    Withdrawal,
+)
 
 
 def in_order(entries: Iterable[Entry]) -> list[Entry]:
@@ -27,7 +38,7 @@ def in_order(entries: Iterable[Entry]) -> list[Entry]:
 def target_of(body: Body) -> str | None:
     """Identifier of the entry that a body is about; none for one that stands by itself."""
     match body:
-        case Correction() | Withdrawal():
+        case Correction() | Withdrawal() | Seen():
             return body.target
         case Answer():
             return body.question
@@ -67,7 +78,7 @@ def resolve(ordered: Sequence[Entry]) -> Resolved:
     acts: dict[str, list[str]] = {}
     for entry in reversed(ordered):
         raw = target_of(entry.body)
-        if raw is not None and not isinstance(entry.body, PartAnswer) and raw in at:
+        if raw is not None and not isinstance(entry.body, PartAnswer | Seen) and raw in at:
             acts.setdefault(raw, []).append(entry.id)
         if entry.id in withdrawn:
             continue

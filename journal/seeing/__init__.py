@@ -2,7 +2,7 @@
 
 from journal.seeing.pairing import paired
 from journal.seeing.screen import read_screen
-from journal.seeing.texts import can_see, seen_texts
+from journal.seeing.texts import NOT_READ, can_see, seen_texts
 from journal.seeing.types import Labelled, SeenText
 
-__all__ = ["Labelled", "SeenText", "can_see", "paired", "read_screen", "seen_texts"]
+__all__ = ["NOT_READ", "Labelled", "SeenText", "can_see", "paired", "read_screen", "seen_texts"]

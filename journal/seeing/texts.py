@@ -17,6 +17,8 @@ from journal.seeing.figures import figure_in, is_counted
 from journal.seeing.types import Corners, Point, SeenText
 from journal.seeing.units import unit_written
 
+NOT_READ = "photos cannot be read here: install the photo extra, `pip install '.[photo]'`"
+"""What is told where it is not installed."""
 GLANCE_EDGE = 640
 """What the longest edge of the picture is brought down to where the part with text is looked for, pixels."""
 FIND_EDGE = 896
@@ -99,7 +101,7 @@ def seen_texts(image: Image.Image) -> tuple[SeenText, ...]:
 @cache
 def _reader() -> Any:
     if not can_see():
-        raise BadInput("photos cannot be read here: install the photo extra, `pip install '.[photo]'`")
+        raise BadInput(NOT_READ)
     from rapidocr import RapidOCR
 
     # Pictures come at the size that is wanted: it must not change it.

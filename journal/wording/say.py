@@ -133,6 +133,7 @@ _BESIDE = {
     "Photo": "photo",
     "PhotoPlaced": "where a photo belongs",
     "PhotoMark": "mark on a photo",
+    "Seen": "number on a photo",
     "GateOverridden": "order without the checks",
     "WriteUpEdited": "words of the write-up",
     "EngineChanged": "engine put right",

@@ -2,7 +2,8 @@
 
 Screens are drawn by ourselves and photographed by simulation (`tests/seeing`); no photo of a real screen is among them.
 The layouts, typefaces and colours that are reported on were not looked at while the reading was made.
-`JOURNAL_BENCH_SCREENS=100` takes so many of each kind, `JOURNAL_BENCH_PARTS=tuned,reported,conditions,cost` a part.
+`JOURNAL_BENCH_SCREENS=100` takes so many of each kind; `JOURNAL_BENCH_PARTS=tuned,reported,conditions,runs,cost` names
+parts.
 """
 
 from __future__ import annotations
@@ -18,13 +19,19 @@ from collections import Counter
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
-from journal.record.photos import picture_of
+from journal.answering import said
+from journal.facts import Answer, Engine, JobOpened, Photo
+from journal.facts import Quantity as Q
+from journal.photographed import enter_shown
+from journal.record.photos import picture_of, take_in
+from journal.record.store import Store
 from journal.seeing import can_see
+from journal.session import Session, open_job
 from journal.shown import shown
 from tests.bench.table import Row
-from tests.seeing.camera import Conditions, photographed
+from tests.seeing.camera import Conditions, by_chance, photographed
 from tests.seeing.judged import Judged, judged_screens
-from tests.seeing.screens import REPORTED, REPORTED_LOOKS, readings
+from tests.seeing.screens import REPORTED, REPORTED_LOOKS, Reading, readings
 
 SEED = 2026
 SCREENS = {"tuned": 24, "reported": 64}
@@ -40,6 +47,10 @@ ALONE = {
     "JPEG of quality 35": Conditions(tilt=5, blur=0.7, jpeg=35),
 }
 TIMES = 5
+RUNS = 6
+"""Whole cut-out runs from photos only, each in another layout that is reported on."""
+FUEL = {None: 30.0, 1: 37.5, 2: 37.6, 3: 30.0, 4: 37.4, 5: 37.5, 6: 37.3}
+"""What they read: the baseline, then each cylinder cut."""
 
 
 def run() -> list[Row]:
@@ -47,13 +58,15 @@ def run() -> list[Row]:
     if not can_see():
         print("the photo extra is not installed: nothing can be read")
         return []
-    parts = os.environ.get("JOURNAL_BENCH_PARTS", "tuned,reported,conditions,cost").split(",")
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "tuned,reported,conditions,runs,cost").split(",")
     rows: list[Row] = []
     for part in parts:
         if part in SCREENS:
             rows += _layouts(part, int(os.environ.get("JOURNAL_BENCH_SCREENS", SCREENS[part])))
         elif part == "conditions":
             rows += _conditions()
+        elif part == "runs":
+            rows += _runs()
         elif part == "cost":
             rows += _cost()
     return rows
@@ -105,6 +118,46 @@ def _misread(part: str, found: Sequence[Judged]) -> Iterator[Row]:
         )
 
 
+def _runs() -> Iterator[Row]:
+    """Runs of which only the start is said: a photo for the baseline and one for each cut, under any conditions."""
+    counts: Counter[str] = Counter()
+    for number in range(RUNS):
+        with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder)) as store:
+            counts.update(_run(store, number))
+    total = sum(counts.values())
+    rest = ", ".join(f"{n} {name}" for name, n in counts.items() if name != "entered right")
+    share = 100 * counts["entered right"] / total
+    yield Row("seeing", "runs from photos only: entered right", share, "%", note=f"of {total}; {rest}")
+    yield Row("seeing", "runs from photos only: wrong", 100 * counts["wrong"] / total, "%", note=f"of {total}")
+
+
+def _run(store: Store, number: int) -> Iterator[str]:
+    """What became of each photo of one run; the question which label is the fuel is answered as it is so."""
+    job = open_job(store, JobOpened("Orchard pump", Engine(6, (1, 5, 3, 6, 2, 4))), "Wren")
+    session = Session(store, job, "Wren")
+    session.type("idle cut-out test")
+    layout, most = REPORTED[list(REPORTED)[number % len(REPORTED)]]
+    chance = random.Random(f"runs {SEED} {number}")
+    others = [r for r in readings(chance, most + 1, ".") if r.quantity not in (Q.FUEL_PER_STROKE, Q.FUEL_RATE)]
+    look = REPORTED_LOOKS[number % len(REPORTED_LOOKS)]
+    for cylinder, value in FUEL.items():
+        fuel = Reading("Fuel delivery", f"{value:.1f}", value, "mm3", "mm³/st", Q.FUEL_PER_STROKE)
+        photo = photographed(layout([fuel, *others[: most - 1]], look).image, by_chance(chance), chance)
+        taken = take_in(store.folder, photo.jpeg, "screen.jpg")
+        session.enter(Photo(taken.sha256, "screen.jpg", "scanner", cylinder))
+        enter_shown(store, job, taken.sha256)
+        waiting = session.job.waiting
+        if waiting:
+            options = [said(option) for option in waiting[-1].question.body.options]
+            right = [i for i, option in enumerate(options) if getattr(option, "value", None) == value]
+            yield "asked with the right one" if right else "asked without"
+            session.enter(Answer(waiting[-1].question.entry.id, right[0] if right else None))
+            continue
+        run = session.job.runs[0]
+        read = [r.value for r in (run.cuts if cylinder else run.baselines) if r.cylinder == cylinder]
+        yield "nothing" if not read else "entered right" if read[-1] == value else "wrong"
+
+
 def _cost() -> Iterator[Row]:
     """A 12-megapixel photo from its file to its numbers, beside the plain call of the same library on the same file."""
     from rapidocr import RapidOCR
@@ -140,15 +193,19 @@ def _medians(ours: Callable[[], object], theirs: Callable[[], object]) -> tuple[
 
 
 def _memory(file: Path) -> tuple[float, float]:
-    """Peak resident memory, MB, of a process that reads a photo, and of the same before it does."""
+    """Peak resident memory, MB, of a process that reads a photo, and of the same before it does.
+
+    Linux' own high-water mark of the process; `ru_maxrss` begins with that of whoever started it (getrusage(2)).
+    """
     code = """
-import resource, sys
+import re, sys
 from pathlib import Path
 from journal.record.photos import picture_of
 from journal.shown import shown
-before = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss
+peak = lambda: int(re.search(r"VmHWM:\\s+(\\d+)", Path("/proc/self/status").read_text())[1]) / 1024
+before = peak()
 shown(picture_of(Path(sys.argv[1])))
-print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024, before / 1024)
+print(peak(), before)
 """
     said = subprocess.run([sys.executable, "-c", code, str(file)], capture_output=True, text=True, check=True)
     peak, before = map(float, said.stdout.split())

@@ -35,6 +35,7 @@ from journal.facts import (
     Quantity,
     Question,
     RunStarted,
+    Seen,
     Source,
     Subject,
     Withdrawal,
@@ -89,6 +90,10 @@ def _special(draw: st.DrawFn, kind: type) -> dict[str, Any]:
         return {"quantity": asked, "unit": _unit_of(draw, asked)}
     if kind is RunStarted:
         return {"quantity": quantity, "unit": _unit_of(draw, quantity), "pressure_unit": "bar"}
+    if kind is Seen:
+        x0, x1 = sorted((draw(st.floats(0, 1)), draw(st.floats(0, 1))))
+        y0, y1 = sorted((draw(st.floats(0, 1)), draw(st.floats(0, 1))))
+        return {"x0": x0, "x1": x1, "y0": y0, "y1": y1}
     if kind is PhotoMark:
         fractions = {name: draw(st.floats(0, 1)) for name in ("x0", "y0", "x1", "y1")}
         return {"shape": draw(st.sampled_from(["ring", "arrow"])), **fractions}

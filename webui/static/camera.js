@@ -29,7 +29,7 @@
     while (told.children.length > 6) told.lastElementChild.remove();
   };
 
-  const thumbnail = ({ src, place, warning }) => {
+  const thumbnail = ({ src, place, warning, read }) => {
     const item = document.createElement("li");
     const image = document.createElement("img");
     Object.assign(image, { src, width: 320, height: 240, alt: "" });
@@ -41,6 +41,12 @@
       again.className = "small";
       again.textContent = ` Look again: ${warning}`;
       item.append(again);
+    }
+    if (read) {
+      const line = document.createElement("span");
+      line.className = "small";
+      line.textContent = ` ${read[0].toUpperCase()}${read.slice(1)}`;
+      item.append(line);
     }
     return item;
   };

@@ -176,6 +176,9 @@
     asked = now;
     if (!question) return;
     byId("prompt").textContent = question.prompt;
+    byId("crops").replaceChildren(
+      ...question.crops.map((src) => Object.assign(document.createElement("img"), { src, alt: "What the photo shows" })),
+    );
     const buttons = [...question.options.map((words, at) => [words, String(at)]), [question.none, "neither"]];
     byId("choices").replaceChildren(
       ...buttons.map(([words, choice]) => {

@@ -1,0 +1,108 @@
+"""The numbers off a screen in; which may be what a run watches, and how the engine stood, out."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from rapidfuzz import fuzz
+
+from journal.facts import UNITS, Condition, Quantity
+from journal.facts.quantities import PRINTED_UNITS
+from journal.record.job import Run
+from journal.wording.figures import settings
+from journal.wording.types import Context
+from journal.wording.unit_sense import settle_unit
+
+if TYPE_CHECKING:
+    from journal.seeing.types import Labelled
+
+CONDITIONS = (
+    Quantity.ENGINE_SPEED,
+    Quantity.INJECTION_PRESSURE,
+    Quantity.DESIRED_INJECTION_PRESSURE,
+    Quantity.FUEL_PRESSURE,
+    Quantity.OIL_PRESSURE,
+    Quantity.BOOST_PRESSURE,
+    Quantity.CRANKCASE_PRESSURE,
+    Quantity.COOLANT_TEMPERATURE,
+    Quantity.OIL_TEMPERATURE,
+    Quantity.LOAD,
+)
+"""What a screen shows of how the engine stood; entered once a run, as it is said once."""
+
+Labels = Mapping[Quantity, Sequence[str]]
+"""The labels that a technician said to stand for a quantity."""
+
+
+def of_label(numbers: Sequence[Labelled], watched: Quantity, labels: Labels) -> tuple[tuple[Labelled, ...], bool]:
+    """The numbers that may be what the run watches, and whether a technician said that their label stands for it."""
+    least = 100 * settings()["seen"]["label_alike"]
+    usable = [n for n in numbers if n.value is not None and n.label and (not n.unit or n.unit in UNITS[watched])]
+    told = [_plain(text) for text in labels.get(watched, ())]
+    kept = [n for n in usable if any(_is_label(_plain(n.label), text, least) for text in told)]
+    if len(kept) == 1:
+        return tuple(kept), True
+    named = kept or [n for n in usable if n.quantity is watched]
+    named = named or [n for n in usable if n.quantity is None and n.unit]
+    return tuple(named), False
+
+
+def _is_label(label: str, told: str, least: float) -> bool:
+    """Whether a label is one that was told, misread letters and all; its figures must be the same."""
+    figures = [re.findall("[0-9]", text) for text in (label, told)]
+    return figures[0] == figures[1] and fuzz.ratio(label, told) >= least
+
+
+def _plain(label: str) -> str:
+    return " ".join(label.casefold().split())
+
+
+@dataclass(frozen=True)
+class Stood:
+    """How the engine stood, by one number."""
+
+    body: Condition
+    """What it says."""
+    number: Labelled
+    """The number."""
+
+
+def conditions(numbers: Sequence[Labelled], run: Run, context: Context) -> list[Stood]:
+    """How the engine stood; what is in doubt is left to the next photo, as that costs less than a question."""
+    costs, made = settings()["costs"], []
+    for quantity in CONDITIONS:
+        shown = [n for n in numbers if n.quantity is quantity]
+        if quantity is run.start.quantity or len(shown) != 1 or shown[0].doubt or shown[0].value is None:
+            continue
+        value = shown[0].value
+        unit, _ = settle_unit(quantity, value, shown[0].unit, context, condition=True)
+        body = Condition(quantity, value, "" if unit == UNITS[quantity][0] else unit)
+        if (1.0 - chance(shown[0])) * costs["entry"] < costs["lost"]:
+            made.append(Stood(body, shown[0]))
+    return made
+
+
+def chance(number: Labelled) -> float:
+    """How likely a number stands on the screen as it was read, 0 to 1."""
+    seen = settings()["seen"]
+    return seen["right"] if number.sure else min(seen["doubted"], number.certainty)
+
+
+def unit_differs(number: Labelled, run: Run) -> bool:
+    return bool(number.unit) and number.unit != (run.start.unit or UNITS[run.start.quantity][0])
+
+
+def decimals_shown(number: Labelled) -> int:
+    """How many decimals a number is written with, noughts at its end among them."""
+    tail = re.split("[.,]", number.written)[-1] if re.search("[.,]", number.written) else ""
+    digits = re.sub("[^0-9]", "", number.written)
+    return 0 if number.value is not None and abs(number.value) == float(digits or 0) else len(tail)
+
+
+def as_shown(number: Labelled) -> str:
+    """A number as it was read, with its unit where it has one."""
+    unit = PRINTED_UNITS.get(number.unit, number.unit)
+    return f"{number.written} {unit}" if unit else number.written
