@@ -22,7 +22,8 @@ _FAMILIES = (
 )  # fmt: skip
 _NEEDS = {
     frames_readings.baseline: {"baseline", "act"}, frames_job.codes: {"spn", "fmi", "code"},
-    frames_job.runs: {"run", "cut_out", "held", "repeat", "one_by_one", "start"}, frames_job.photos: {"photo_of"},
+    frames_job.runs: {"run", "cut_out", "held", "repeat", "one_by_one", "start"},
+    frames_job.photos: {"photo", "photo_of"},
     frames_job.parts: {"wanted", "belongs"}, frames_mending.corrections: {"fix", "neg", "amend", "take_back"},
     frames_mending.moved: {"neg", "belongs"},
     frames_readings.all_but: {"all"}, frames_job.put_back: {"act", "override"},

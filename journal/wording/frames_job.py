@@ -21,6 +21,8 @@ _LEAST_UNNAMED = 100
 """Number from which one before "FMI" is a suspect parameter number without a word for it."""
 _NOT_SAID_WHICH = 0.6
 """Cost of half an engine without the cylinders that are out."""
+_NO_SUBJECT = 0.2
+"""Cost of a photo of which only the cylinder is said."""
 _REPAIRED = ("fixable", "subject", "part", "wanted")
 
 
@@ -206,14 +208,18 @@ def photos(clause: Clause) -> Iterator[tuple[Made, ...]]:
     """Where the next photos belong."""
     more = clause.before is not None and clause.before.kind == "photo cue"
     photo = clause.where("photo")
-    if (clause.take("photo") is None and not more) or (subject := clause.take("photo_of")) is None:
+    said = clause.take("photo") is not None
+    subject = clause.take("photo_of") if said or more else None
+    if subject is None and not (said and any(len(item.cylinders) == 1 for item in clause.items[(photo or 0) :])):
         return
     clause.take("photo_of")
     clause.take("intend")
     if photo and clause.items[photo - 1].cylinders and clause.items[photo - 1].end == clause.items[photo].start:
         # "Two photos" are that many.
         clause.used.add(photo - 1)
-    yield (clause.made("photo cue", Fill("subject", subject), fill("cylinder", clause.cylinder())),)
+    # "Photo, cylinder four": what can be shown of a cylinder as it is cut is on the scanner's screen.
+    of = Fill("subject", subject or "scanner")
+    yield (clause.made("photo cue", of, fill("cylinder", clause.cylinder()), extra=0.0 if subject else _NO_SUBJECT),)
 
 
 def parts(clause: Clause) -> Iterator[tuple[Made, ...]]:

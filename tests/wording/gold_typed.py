@@ -582,6 +582,8 @@ PHOTOS: list[Gold] = [
     ("picture of the blow-by", PhotoCue("blow-by")),
     ("photo overhead cylinder three", PhotoCue("overhead", 3)),
     ("photo of the overhead on three", PhotoCue("overhead", 3)),
+    ("photo, cylinder four", PhotoCue("scanner", 4)),
+    ("take a picture of number two", PhotoCue("scanner", 2)),
     ("photos overhead", PhotoCue("overhead")),
     ("taking a photo of the overhead", PhotoCue("overhead")),
     ("take a picture of the overhead cylinder three", PhotoCue("overhead", 3)),
