@@ -53,7 +53,7 @@ BEYOND = {
 MOST_S = 150.0
 """Seconds of tests, by what they took when recorded, that one mutant is tried with; those of its own file all run.
 
-Under coverage what only calculates takes up to ten times as long as it does when a mutant is tried."""
+Two that hold the causes against another program take a minute each where the machine is busy."""
 
 
 @dataclass(frozen=True)
