@@ -15,8 +15,10 @@ from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
 from journal.context import context_of
 from journal.facts import (
+    PER_CYLINDER,
     Baseline,
     Body,
+    Check,
     Cut,
     Entry,
     GateOverridden,
@@ -342,3 +344,15 @@ def test_what_load_does_is_evidence_in_its_own_words(
 
 def test_two_more_checks_are_named_besides_the_next_one() -> None:
     assert len(findings(*run_of(SIX, DEAD_THREE)).runners_up) == 2
+
+
+@pytest.mark.parametrize("made", [[], ["blow-by light"], ["blow-by light", "overhead sound 3"]])
+def test_the_result_said_to_change_which_cause_is_first_was_not_had_and_does_so(made: list[str]) -> None:
+    had: list[Body] = [*run_of(SIX, DEAD_THREE), *map(check_of, made)]
+    top, *others = diagnose(job_of(had, SIX)).cylinders[0].causes
+    result, _, first = top.would_change.removesuffix(" first.").partition(" would put ")
+    assert any(other.name == first and other.would_change == f"{result} would put it first." for other in others)
+    check = check_of(f"{result[0].lower()}{result[1:]}")
+    assert isinstance(check, Check) and not any(earlier.startswith(check.subject) for earlier in made)
+    check = replace(check, cylinder=3 if check.subject in PER_CYLINDER else None)
+    assert diagnose(job_of([*had, check], SIX)).cylinders[0].causes[0].name == first
