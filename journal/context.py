@@ -116,10 +116,13 @@ def context_of(job: Job, units: Mapping[Quantity, str] | None = None, now: datet
 
 def _doubt(asked: Asked | None, context: Context) -> float:
     """How doubtful the first option of a question is by its sound, where it is a reading as the job leads to expect."""
-    option = asked.question.body.options[0] if asked is not None and asked.question.body.options else None
-    if asked is None or not isinstance(option, Baseline | Cut | Condition) or not expected(option, context):
+    if asked is None or not asked.question.body.options:
         return 1.0
-    return 1.0 - asked.question.entry.certainty
+    match asked.question.body.options[0]:
+        case Baseline() | Cut() | Condition() as first if expected(first, context):
+            return 1.0 - asked.question.entry.certainty
+        case _:
+            return 1.0
 
 
 def _latest(part: Part) -> PartState:

@@ -25,6 +25,6 @@ def keep_holding(folder: Path, job: str, holding: bool) -> None:
         RecordError: when that cannot be written: the next line would be entered though it should not be.
     """
     if holding:
-        write_whole(folder / HOLDING_FILE, job.encode(), lasting=False)
+        write_whole(folder / HOLDING_FILE, job.encode())
     elif is_holding(folder, job):
         (folder / HOLDING_FILE).unlink()

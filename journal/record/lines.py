@@ -164,7 +164,7 @@ def line_of(db: Database, number: int) -> JobLine:
 
 def _line(row: tuple[object, ...]) -> JobLine:
     id_, reference, unit, complaint, state, opened, last, technician, entries, waiting, headline, standings = row
-    pairs = (pair.split(" ", 1) for pair in str(standings).split(",")) if standings else ()
+    pairs = (pair.partition(" ")[::2] for pair in str(standings).split(",")) if standings else ()
     return JobLine(
         id=str(id_),
         reference=str(reference),

@@ -76,8 +76,6 @@ def _by_strips(image: Image.Image, factor: int) -> Image.Image:
 def _strips(image: Image.Image, high: int) -> Iterator[tuple[int, Image.Image]]:
     """Strips of the picture from its top, each with the row where it begins."""
     pixels = _heif_pixels(image)
-    if pixels is None:
-        image.load()
     for top in range(0, image.height, high):
         bottom = min(top + high, image.height)
         if pixels is None:

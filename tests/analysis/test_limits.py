@@ -68,10 +68,10 @@ def test_fewer_than_three_cuts_at_one_number_or_half_the_live_ones_say_nothing()
     assert of({1: 75.1, 2: 75.0, 3: 75.1}).odds > 0
 
 
-def test_it_is_said_where_fewer_than_one_in_five_healthy_engines_have_cuts_so_alike() -> None:
-    """Cuts around 80 of which the middle stays: the further apart the others, the less is said."""
+@pytest.mark.parametrize(("at", "base"), [(80.0, 60.0), (160.0, 120.0)])
+def test_it_is_said_where_fewer_than_one_in_five_healthy_engines_have_cuts_so_alike(at: float, base: float) -> None:
+    """Cuts around a level of which the middle stays: the further apart the others, the less is said."""
     settings = default_settings()
-    at, base = 80.0, 60.0
     still = (0.004 * at) ** 2 + 0.1**2 / 12
     expected = (settings.cylinder_spread * (at - base) * at / base) ** 2 + still
     edge = float(np.sqrt(expected * stats.chi2.ppf(0.2, 3) / 4))
@@ -79,3 +79,15 @@ def test_it_is_said_where_fewer_than_one_in_five_healthy_engines_have_cuts_so_al
         cuts = dict(enumerate((at - part * edge, at + part * edge) * 2, start=1))
         assert bool(of(cuts, base).text) is is_said
         assert bool(of(cuts, base, held=False).text)
+
+
+@pytest.mark.parametrize(("part", "is_said"), [(0.97, True), (1.03, False)])
+def test_where_the_speed_fell_it_is_said_of_cuts_no_further_apart_than_healthy_cylinders_make_them(
+    part: float, is_said: bool
+) -> None:
+    at, base = 160.0, 120.0
+    healthy = default_settings().cylinder_spread * (at - base) * at / base
+    deviation = float(np.sqrt(healthy**2 + (0.004 * at) ** 2 + 0.1**2 / 12))
+    away = part * deviation * float(np.sqrt(3 / 4))  # of four at two places, by n - 1
+    cuts = dict(enumerate((round(at - away, 4), round(at + away, 4)) * 2, start=1))
+    assert bool(of(cuts, base, held=False).text) is is_said

@@ -77,6 +77,20 @@ def test_a_baseline_that_would_mend_the_sum_is_said():
     assert any("a baseline of about 27.5 mm3 would make it one" in r.text for r in run.remarks)
 
 
+@pytest.mark.parametrize(
+    ("baseline", "cut", "start"),
+    [
+        (30.1, 5 + (27.5 - 5) * 6 / 5, {"idle_fuel": 5.0}),
+        (26.0, 5 * (1 + (27.5 / 6 - 1) * 6 / 5), {"idle_fuel": 1.0, "quantity": Quantity.FUEL_RATE, "unit": "L/h"}),
+    ],
+)
+def test_the_baseline_said_is_the_one_even_cylinders_have_beside_fuel_that_makes_no_torque(baseline, cut, start):
+    """By (c - q0) = (b - q0) n/(n - 1) for each cylinder's fuel, the cuts are those from a baseline of 27.5."""
+    said = [Baseline(baseline)] * 3 + [Cut(c, round(cut, 1)) for c in SIX.numbers]
+    run = diagnose(job_of(SIX, RunStarted(RunKind.IDLE, **start), *said)).runs[0]
+    assert any("a baseline of about 27.5 " in r.text for r in run.remarks)
+
+
 def passes(baseline, cuts, count, **start):
     """The findings of one idle run that goes through the engine so often, with a baseline at the end."""
     said = [*readings(baseline, cuts)] * count

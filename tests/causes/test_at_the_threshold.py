@@ -120,7 +120,7 @@ def test_the_injector_is_not_indicated_once_another_is_sure(
     top: float, injector: float, solenoid: float, said: bool
 ) -> None:
     against = [Evidence(f"e{n}", factor, (), what) for n, (factor, what) in enumerate(
-        [(0.5, "wiring open"), (2.0, "smoke"), (0.9, "sound"), (0.2, "air")])]  # fmt: skip
+        [(0.5, "wiring open"), (1.0, "smoke"), (0.9, "sound"), (0.2, "air")])]  # fmt: skip
     causes = [cause("wiring", top), cause("injector", injector, None, *against), cause("solenoid", solenoid)]
     sentence = " The injector is not indicated (10 %): wiring open and sound."
     assert verdict(BOOK, 3, Standing.DEAD, causes).endswith(sentence) is said

@@ -15,8 +15,11 @@ from journal.analysis.causes.tables import tables
 from journal.analysis.findings import Cause, Level
 from journal.context import context_of
 from journal.facts import (
+    OUTCOMES,
+    PER_CYLINDER,
     Baseline,
     Body,
+    Check,
     Cut,
     Entry,
     GateOverridden,
@@ -342,3 +345,19 @@ def test_what_load_does_is_evidence_in_its_own_words(
 
 def test_two_more_checks_are_named_besides_the_next_one() -> None:
     assert len(findings(*run_of(SIX, DEAD_THREE)).runners_up) == 2
+
+
+@pytest.mark.parametrize("made", [[], ["blow-by light"], ["blow-by light", "overhead sound 3"]])
+def test_the_result_said_to_put_a_cause_first_was_not_had_and_does_so(made: list[str]) -> None:
+    had: list[Body] = [*run_of(SIX, DEAD_THREE), *map(check_of, made)]
+    top, *others = diagnose(job_of(had, SIX)).cylinders[0].causes
+    first = {other.would_change.removesuffix(" would put it first."): other.name for other in others}
+    result, _, name = top.would_change.removesuffix(" first.").partition(" would put ")
+    assert first[result] == name
+    for said, leader in first.items():
+        words = f"{said[:1].lower()}{said[1:]}"
+        if any(words.removeprefix(f"{subject} ") in outcomes for subject, outcomes in OUTCOMES.items()):
+            check = check_of(words)
+            assert isinstance(check, Check) and not any(earlier.startswith(check.subject) for earlier in made)
+            check = replace(check, cylinder=3 if check.subject in PER_CYLINDER else None)
+            assert diagnose(job_of([*had, check], SIX)).cylinders[0].causes[0].name == leader

@@ -7,6 +7,8 @@ from importlib.resources import files
 import pytest
 
 from journal.analysis.causes.codes import FAILURE_MODES, code_text
+from journal.analysis.causes.inference import infer, predict
+from journal.analysis.causes.model import build_model
 from journal.analysis.causes.tables import parse_tables, tables
 from journal.analysis.order.next_check import allowed
 from journal.errors import BadInput
@@ -16,6 +18,20 @@ from journal.wording.types import Verdict
 from tests.causes.arrange import ENGINES
 
 CHECKS = tables().checks
+
+
+@pytest.mark.parametrize("cylinder", [None, 3])
+def test_what_any_check_would_show_is_one_of_its_outcomes_and_leaves_every_cylinder_in_one_state(
+    cylinder: int | None,
+) -> None:
+    model = build_model(tables(), ENGINES["common rail six"], (3, 5), (1, 2, 3, 4, 5, 6))
+    posterior = infer(model, ())
+    for check in CHECKS.values():
+        if check.of_cylinder is (cylinder is not None):
+            chance, then = predict(posterior, check, cylinder)
+            assert chance.shape == (len(check.outcomes),) and chance.sum() == pytest.approx(1)
+            assert then.shape == (len(check.outcomes), 2, len(model.states))
+            assert then[chance > 0].sum(axis=2) == pytest.approx(1)
 
 
 @pytest.mark.parametrize("subject", Subject)

@@ -12,7 +12,7 @@ from pathlib import Path
 import pytest
 from scipy.stats import binomtest
 
-from tests.mutants.__main__ import ROOT, Place, asked_of, chosen, equivalent, files_of, interval
+from tests.mutants.__main__ import MOST_S, ROOT, Place, asked_of, chosen, equivalent, files_of, interval
 from tests.mutants.changes import Mutant, mutants
 from tests.mutants.forked import TIMED_OUT, forked
 from tests.mutants.reach import Reach, moved
@@ -177,7 +177,7 @@ def test_tests_that_noticed_many_and_are_quick_come_first() -> None:
         "tests/test_room.py::slow": 30.0,
         "tests/a.py::quick": 0.1,
         "tests/a.py::keen": 5.0,
-        "tests/a.py::long": 40.0,
+        "tests/a.py::long": MOST_S - 20.0,
     }
     reach.tests |= took | {"tests/a.py::gone": 0.1, "tests/a.py::other": 0.1}
     reach.lines[place.path][2] |= {*took, "tests/a.py::gone"}

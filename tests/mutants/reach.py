@@ -11,6 +11,7 @@ import difflib
 import functools
 import hashlib
 import json
+import math
 import re
 from collections import defaultdict
 from dataclasses import dataclass, field
@@ -18,8 +19,8 @@ from pathlib import Path
 
 from tests.mutants.forked import forked
 
-RECORD_S = 900
-"""Seconds after which the recording of one test file is given up."""
+EACH_S = 1800
+"""Seconds after which a test that is recorded has failed. A file takes as long as its tests: it is recorded once."""
 
 
 @dataclass
@@ -83,7 +84,7 @@ def recorded(copy: Path, files: list[Path], kept: Path) -> Reach:
         path = kept / f"{hashlib.sha256(f'{file} {digest([copy / file])}'.encode()).hexdigest()[:24]}.json"
         if not path.exists():
             print(f"recording {file}", flush=True)
-            forked(copy, lambda file=file, path=path: _record(copy, file, path), RECORD_S)
+            forked(copy, lambda file=file, path=path: _record(copy, file, path), math.inf)
         if path.exists():
             _add(reach, json.loads(path.read_text(encoding="utf-8")), copy, kept / "sources")
         else:
@@ -155,7 +156,8 @@ def _record(copy: Path, file: Path, path: Path) -> int:
                 passed.pop(report.nodeid, None)
 
     measured.start()
-    code = pytest.main(["-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", str(file)], plugins=[Contexts()])
+    options = ["-q", "-p", "no:cacheprovider", "--hypothesis-seed=0", f"--timeout={EACH_S}"]
+    code = pytest.main([*options, str(file)], plugins=[Contexts()])
     measured.stop()
     data = measured.get_data()
     lines = {

@@ -14,8 +14,6 @@ from journal.analysis.run.model import Model, alike, sum_by_itself
 from journal.analysis.run.readings import Measured
 from journal.analysis.settings import Settings
 
-_ANYTHING = 1.0
-"""A wrong reading that sounds like nothing in particular lies anywhere over this much of the model's scale."""
 _ALIKE = 0.7
 """The part of wrong readings that were heard for a number that sounds alike."""
 _USUAL = (0.8, 1.25)
@@ -61,7 +59,8 @@ def _stray(model: Model, belief: Belief, settings: Settings) -> Stray | None:
     total, others = (np.bincount(row, weights)[row] for weights in (taken * middle, taken))
     of_others = (total - taken * middle) / np.maximum(others - taken, 1)
     fellows &= ~plain | (np.abs(middle - of_others) > _STEPS_APART * width)
-    odds = np.where(fellows, prior + np.log(width / _ANYTHING) - belief.read_log[row, slot], -np.inf)
+    # A wrong reading that sounds like nothing in particular lies anywhere over one of the model's scale.
+    odds = np.where(fellows, prior + np.log(width) - belief.read_log[row, slot], -np.inf)
     at = int(odds.argmax())
     return Stray(at, not base[at] and int(counts[at]) == 2) if odds[at] > most else None
 
@@ -161,7 +160,7 @@ def _misheard(model: Model, without: Belief, at: int, settings: Settings) -> tup
     often_all = sum(often for _, often in alike)
     terms = [(_ALIKE * often / often_all * chance(value), value) for value, often in alike]
     low, high = model.on_scale(reading, reading.value)
-    anything = (1 - _ALIKE if alike else 1.0) * (high - low) / _ANYTHING
+    anything = (1 - _ALIKE if alike else 1.0) * (high - low)  # anywhere over one of the scale
     wrong = settings.wrong_reading * (anything + sum(term for term, _ in terms))
     best = max(terms, default=(0.0, 0.0))
     fits = model.off_scale(reading, float(without.weight @ mean))

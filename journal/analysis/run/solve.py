@@ -10,8 +10,6 @@ from journal.analysis.run.scale import LEVELS
 RISE, SIZE = LEVELS, LEVELS + 1
 """Places, after the level's, of how fuel rises with torque and of the logarithm of an even cylinder's share."""
 _COMMON = LEVELS + 2
-_WIDE = 1.0
-"""Standard deviation of a cylinder's effect before anything is known, on the scale of the readings."""
 _STRIDE = 0.5
 """The most that a mean moves in one step."""
 
@@ -69,9 +67,10 @@ class Solved:
         corner[:, RISE, RISE], corner[:, SIZE, SIZE] = (own_precision * np.stack([b * b, c * c])).sum(axis=2)
         corner[:, RISE, SIZE] = corner[:, SIZE, RISE] = (own_precision * b * c).sum(axis=1)
         corner[:, np.arange(_COMMON), np.arange(_COMMON)] += prior_precision
-        self.diagonal = 1 / _WIDE**2 + precision[:, :n].sum(axis=2) + own_precision * a * a
+        # An effect has a standard deviation of one, on the scale of the readings, before anything is known.
+        self.diagonal = 1 + precision[:, :n].sum(axis=2) + own_precision * a * a
         self.ratio = border / self.diagonal[:, :, None]
-        pull = off[:, :n].sum(axis=2) + a * off_own - effect / _WIDE**2
+        pull = off[:, :n].sum(axis=2) + a * off_own - effect
         pull_common = -(common - prior_mean) * prior_precision
         pull_common[:, :LEVELS] += (off.reshape(count, 1, -1) @ flat)[:, 0]
         pull_common[:, RISE] += (b * off_own).sum(axis=1)
@@ -178,7 +177,7 @@ class Solved:
         total = total + (self.own_shift * z - 0.5 * self.own_precision * z * z).sum(axis=1)
         total = total - 0.5 * ((self.common - self.prior_mean) ** 2 * self.prior_precision).sum(axis=1)
         total = total + 0.5 * np.log(self.prior_precision).sum(axis=1)
-        total = total - 0.5 * (self.effect**2).sum(axis=1) / _WIDE**2
+        total = total - 0.5 * (self.effect**2).sum(axis=1)
         total = total - 0.5 * np.log(self.diagonal).sum(axis=1) - 0.5 * np.linalg.slogdet(self.inner)[1]
         total = total + self.quadratic + self.turned
         if self.curved:
