@@ -5,12 +5,14 @@ from __future__ import annotations
 
 from collections import Counter
 from collections.abc import Callable, Iterator, Mapping, Sequence
+from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 
 from journal.context import context_of
 from journal.errors import BadInput, HearingError, NotFound
 from journal.facts import Answer, Body, Correction, Question, Source, Withdrawal
+from journal.hearing.apart import Apart
 from journal.hearing.choose import EAR
 from journal.hearing.modelfile import Floats
 from journal.hearing.own import LONGEST_S, Plan, fit, keep_own
@@ -118,31 +120,43 @@ def _fitted(examples: Sequence[Example], plan: Plan) -> dict[str, Floats]:
 
 def _heard(store: Store, technician: str) -> Iterator[Example]:
     """What the ear as it ships makes of each; none of what has no text of its own for what was meant."""
-    ears: dict[int, Ears] = {}
-    for clip in confirmed(store, technician):
-        try:
-            cuts = list(utterances_of(clip_path(store.folder, clip.sha256)))
-        except (NotFound, HearingError):
-            continue
-        if len(cuts) != 1 or len(cuts[0].sound) > LONGEST_S * RATE:
-            continue
-        heard = _ears(store, clip, ears, None).hear(cuts[0])
-        text = next((c.text for c in heard.candidates if c.listener == EAR and _means(c.text, clip)), "")
-        if text:
-            yield Example(clip, cuts[0], heard, text)
+    with _Ears(store, None) as ears:
+        for clip in confirmed(store, technician):
+            try:
+                cuts = list(utterances_of(clip_path(store.folder, clip.sha256)))
+            except (NotFound, HearingError):
+                continue
+            if len(cuts) != 1 or len(cuts[0].sound) > LONGEST_S * RATE:
+                continue
+            heard = ears.hear(clip, cuts[0])
+            text = next((c.text for c in heard.candidates if c.listener == EAR and _means(c.text, clip)), "")
+            if text:
+                yield Example(clip, cuts[0], heard, text)
 
 
 def _again(store: Store, held: Sequence[Example], own: Mapping[str, Floats]) -> Iterator[str]:
-    ears: dict[int, Ears] = {}
-    for one in held:
-        yield judged(_ears(store, one.clip, ears, own).hear(one.utterance), one.clip)
+    with _Ears(store, own) as ears:
+        for one in held:
+            yield judged(ears.hear(one.clip, one.utterance), one.clip)
 
 
-def _ears(store: Store, clip: Clip, ears: dict[int, Ears], own: Mapping[str, Floats] | None) -> Ears:
-    cylinders = clip.context.engine.cylinders if clip.context.engine else 0
-    if cylinders not in ears:
-        ears[cylinders] = Ears.open((), None, models_folder(store.folder), cylinders or None, own=own)
-    return ears[cylinders]
+class _Ears(ExitStack):
+    """The usual listeners for each number of cylinders there is; those in processes of their own end with it."""
+
+    def __init__(self, store: Store, own: Mapping[str, Floats] | None) -> None:
+        super().__init__()
+        self._home, self._own = models_folder(store.folder), own
+        self._by_cylinders: dict[int | None, Ears] = {}
+
+    def hear(self, clip: Clip, utterance: Utterance) -> Pooled:
+        """It through all of them."""
+        cylinders = clip.context.engine.cylinders if clip.context.engine else None
+        if cylinders not in self._by_cylinders:
+            ears = self._by_cylinders[cylinders] = Ears.open((), None, self._home, cylinders, own=self._own)
+            for each in ears.listeners:
+                if isinstance(each, Apart):
+                    self.callback(each.close)
+        return self._by_cylinders[cylinders].hear(utterance)
 
 
 def _means(text: str, clip: Clip) -> bool:
