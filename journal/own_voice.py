@@ -129,7 +129,7 @@ def _heard(store: Store, technician: str) -> Iterator[Example]:
             if len(cuts) != 1 or len(cuts[0].sound) > LONGEST_S * RATE:
                 continue
             heard = ears.hear(clip, cuts[0])
-            text = next((c.text for c in heard.candidates if c.listener == EAR and _means(c.text, clip)), "")
+            text = text_for(heard, clip)
             if text:
                 yield Example(clip, cuts[0], heard, text)
 
@@ -159,8 +159,10 @@ class _Ears(ExitStack):
         return self._by_cylinders[cylinders].hear(utterance)
 
 
-def _means(text: str, clip: Clip) -> bool:
-    return bool(text) and [each.meaning for each in decide_text(text, clip.context)] == [clip.meant]
+def text_for(heard: Pooled, clip: Clip) -> str:
+    """The ear's own likeliest text for what was meant; empty where it has none."""
+    texts = (each.text for each in heard.candidates if each.listener == EAR and each.text)
+    return next((t for t in texts if [d.meaning for d in decide_text(t, clip.context)] == [clip.meant]), "")
 
 
 def judged(heard: Pooled, clip: Clip) -> str:
