@@ -71,7 +71,7 @@ def fit(sounds: Sequence[Sound], texts: Sequence[str], plan: Plan) -> dict[str, 
     batches = list(_batches(sounds, texts))
     tokens_in_all = sum(float(counted.sum()) for _, _, counted in batches)
 
-    def loss(ear: Any, x: Any, tokens: Any, counted: Any) -> Any:
+    def loss(ear: Any, base: Any, x: Any, tokens: Any, counted: Any) -> Any:
         w = merged(base, ear)
         chances = jax.nn.log_softmax(scores(w, encode(w, x, _HEADS), tokens[:, :-1], _HEADS), axis=-1)
         told = jnp.take_along_axis(chances, tokens[:, 1:, None], axis=-1)[..., 0]
@@ -83,7 +83,7 @@ def fit(sounds: Sequence[Sound], texts: Sequence[str], plan: Plan) -> dict[str, 
     for step in range(1, plan.steps + 1):
         slope = jax.tree.map(np.zeros_like, ear)
         for batch in batches:
-            slope = jax.tree.map(np.add, slope, jax.device_get(slope_of(ear, *batch)))
+            slope = jax.tree.map(np.add, slope, jax.device_get(slope_of(ear, base, *batch)))
         first = jax.tree.map(lambda m, s: 0.9 * m + 0.1 * s, first, slope)
         second = jax.tree.map(lambda v, s: 0.999 * v + 0.001 * s**2, second, slope)
         fair, wide = 1 - 0.9**step, 1 - 0.999**step
