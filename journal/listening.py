@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import contextlib
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterator, Mapping, Sequence
 from concurrent.futures import ThreadPoolExecutor, wait
 from dataclasses import dataclass, field, replace
 from datetime import datetime, timedelta
@@ -17,6 +17,7 @@ from journal.hearing.ahead import ahead
 from journal.hearing.apart import TOLD_S, Apart
 from journal.hearing.choose import recognisers
 from journal.hearing.endpoint import Endpointer, Growing, Pause, utterances
+from journal.hearing.modelfile import Floats
 from journal.hearing.sources import blocks_from_file, blocks_from_stdin
 from journal.hearing.types import Candidate, Expect, Follower, Hearing, Recogniser, Sound, Utterance, Weigher
 from journal.live import LivePage
@@ -69,16 +70,19 @@ class Ears:
         attention: str = "",
         *,
         led: bool = False,
+        own: Mapping[str, Floats] | None = None,
     ) -> Ears:
         """Load recognisers by name for an engine with so many cylinders (none: as many as there may be).
 
-        `led` where the journal leads the test, so that what is only said then is listened for.
+        `led` where the journal leads the test, so that what is only said then is listened for; `own` are the
+        technician's own adapters for the ear.
 
         Raises:
             HearingError: when one is unknown or cannot be had.
             BadInput: when the attention word cannot be used.
         """
-        return cls(recognisers(names, speakable(cylinders, attention, led=led), model, models_home), attention)
+        can_be_said = speakable(cylinders, attention, led=led)
+        return cls(recognisers(names, can_be_said, model, models_home, own), attention)
 
     def tell_through(self, tell: Callable[[str], None]) -> None:
         """Have said which listener keeps one waiting, through what takes a line."""

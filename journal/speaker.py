@@ -31,7 +31,8 @@ from journal.record.store import Store
 from journal.wording.decide import shifted
 from journal.wording.figures import settings
 
-_READ = (Baseline, Check, Condition, Cut, RunStarted)
+READ = (Baseline, Check, Condition, Cut, RunStarted)
+"""What is read out."""
 
 
 @dataclass(frozen=True)
@@ -90,11 +91,11 @@ def examples(entries: Iterable[Entry], technician: str) -> Iterator[Example]:
     for each in said:
         if each.source is not Source.VOICE or each.technician != technician or not each.heard:
             continue
-        if isinstance(each.body, Question) and each.body.options and isinstance(each.body.options[0], _READ):
+        if isinstance(each.body, Question) and each.body.options and isinstance(each.body.options[0], READ):
             answer = answers.get(each.id)
             if answer is not None and answer.heard and isinstance(answer.body, Answer):
                 yield Example(each.certainty, answer.body.choice == 0)
-        elif isinstance(each.body, _READ):
+        elif isinstance(each.body, READ):
             yield Example(each.certainty, each.id not in undone)
 
 

@@ -4,19 +4,25 @@ from __future__ import annotations
 
 import click
 
-from journal.cli.common import echo, is_journal
+from journal.cli.common import echo, is_journal, store_of
 from journal.errors import BadInput, HearingError
 from journal.home import journal_folder, models_folder
 
 
 @click.command("models")
-@click.argument("action", type=click.Choice(["list", "fetch"]), default="list")
+@click.argument("action", type=click.Choice(["list", "fetch", "train-voice"]), default="list")
 @click.argument("name", required=False)
+@click.option("--forget", is_flag=True, help="Throw away what train-voice has kept of this technician.")
 @click.pass_context
-def models_command(ctx: click.Context, action: str, name: str | None) -> None:
-    """List speech models, or fetch one: journal models fetch NAME"""
+def models_command(ctx: click.Context, action: str, name: str | None, forget: bool) -> None:
+    """List speech models, fetch one, or fit the ear to a technician: journal models train-voice NAME"""
     from journal.hearing.models import fetch, known_models
 
+    if forget and action != "train-voice":
+        raise BadInput("--forget goes with train-voice and a technician's name")
+    if action == "train-voice":
+        _train_voice(ctx, (name or "").strip(), forget=forget)
+        return
     home = models_folder(journal_folder(ctx.find_root().obj))
     if action == "list":
         for model in known_models(home):
@@ -37,6 +43,22 @@ def models_command(ctx: click.Context, action: str, name: str | None) -> None:
 
         place = fetch(name, home, progress)
     echo(f"{name} is in {place}")
+
+
+def _train_voice(ctx: click.Context, technician: str, *, forget: bool) -> None:
+    from journal.hearing.own import forget_own
+    from journal.own_voice import train_voice
+
+    if not technician:
+        raise BadInput("whose voice? give the technician's name as it stands in the jobs")
+    store = store_of(ctx)
+    if forget:
+        forget_own(store.folder, technician)
+        echo(f"the voice of {technician} is thrown away")
+    elif (kept := train_voice(store, technician, echo)) is None:
+        echo(f"the voice of {technician} would not ask less and enter nothing more wrongly: nothing is changed")
+    else:
+        echo(f"the voice of {technician} is in {kept}; `journal listen` goes by it")
 
 
 @click.command("doctor")

@@ -99,6 +99,7 @@ def listen_command(
             echo(f"{number} {name}")
         return
     from journal.hearing.choose import ASKS_A_LOT, LIGHT
+    from journal.hearing.own import read_own
     from journal.listening import Ears, Listening, listen
     from journal.phone import Phone
 
@@ -140,8 +141,9 @@ def listen_command(
         stop=stop,
     )
     heard = 0
+    own = read_own(store.folder, session.technician, tell) if learn else None
     with page:
-        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead)
+        ears = Ears.open(listeners, model, models, cylinders, attention.strip().lower(), led=lead, own=own)
         if {each.name for each in ears.listeners} == {LIGHT}:
             echo(f"  ! {ASKS_A_LOT}", err=True)
         if by_phone:

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import importlib.util
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from functools import partial
 from pathlib import Path
 
 from journal.errors import HearingError
 from journal.hearing.apart import Apart
+from journal.hearing.modelfile import Floats
 from journal.hearing.pocketsphinx import PocketSphinx
 from journal.hearing.types import Recogniser, Speakable
 
@@ -23,7 +24,11 @@ ASKS_A_LOT = "PocketSphinx alone asks about nearly all it hears; for Whisper bes
 
 
 def recognisers(
-    names: Sequence[str], speakable: Speakable, model_dir: Path | None, models_home: Path
+    names: Sequence[str],
+    speakable: Speakable,
+    model_dir: Path | None,
+    models_home: Path,
+    own: Mapping[str, Floats] | None = None,
 ) -> list[Recogniser]:
     """Recognisers by name, each loaded once.
 
@@ -33,6 +38,7 @@ def recognisers(
         speakable: what can be said.
         model_dir: a model folder the user named, for whichever recogniser it fits.
         models_home: the journal's own model folder.
+        own: a technician's own adapters, for the ear.
 
     Raises:
         HearingError: a name is unknown, or a recogniser or its model cannot be had.
@@ -51,10 +57,10 @@ def recognisers(
     if model_dir is not None and (kind := _kind(model_dir)) not in chosen:
         raise HearingError(f"{model_dir} is a model for {kind}; add --listener {kind}")
     if "pocketsphinx" not in chosen:
-        return [_make(name, speakable, model_dir, models_home) for name in chosen]
+        return [_make(name, speakable, model_dir, models_home, own) for name in chosen]
     # Begun first, so that it loads while the others do; alone, so that it can be ended when it hangs.
     beside = Apart("pocketsphinx", partial(PocketSphinx, speakable))
-    found = [beside if name == beside.name else _make(name, speakable, model_dir, models_home) for name in chosen]
+    found = [beside if name == beside.name else _make(name, speakable, model_dir, models_home, own) for name in chosen]
     beside.ready()
     return found
 
@@ -82,7 +88,9 @@ def _kind(model: Path) -> str:
     raise HearingError(f"{model} is neither a Vosk nor a Whisper model: give the folder that holds am or model.bin")
 
 
-def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: Path) -> Recogniser:
+def _make(
+    name: str, speakable: Speakable, model_dir: Path | None, models_home: Path, own: Mapping[str, Floats] | None
+) -> Recogniser:
     from journal.hearing import vosk, whisper
     from journal.hearing.ear import SHIPPED
 
@@ -91,7 +99,8 @@ def _make(name: str, speakable: Speakable, model_dir: Path | None, models_home: 
 
     if name in ("whisper", EAR):
         try:
-            return whisper.Whisper(speakable, named_for(vosk_model=False), SHIPPED if name == EAR else None)
+            ear = SHIPPED if name == EAR else None
+            return whisper.Whisper(speakable, named_for(vosk_model=False), ear, own)
         except ImportError as error:
             raise HearingError("Whisper is not installed; install the speech extra") from error
     if name == "pocketsphinx":

@@ -42,6 +42,19 @@ def read_ear(file: Path = SHIPPED) -> dict[str, Floats]:
         raise HearingError(f"{file} is damaged; install the journal again") from error
 
 
+def joined(ear: Mapping[str, Floats], own: Mapping[str, Floats]) -> dict[str, Floats]:
+    """Two sets of adapters as one that adds what both add: halves of products side by side, vectors summed."""
+    out = dict(ear)
+    for name, value in own.items():
+        if name not in out:
+            out[name] = value
+        elif name.endswith((UP, DOWN)):
+            out[name] = np.concatenate((out[name], value), axis=1 if name.endswith(UP) else 0)
+        else:
+            out[name] = out[name] + value
+    return out
+
+
 def adapted(file: Path, ear: Mapping[str, Floats]) -> bytes:
     """The contents of a model file with adapters in its weights.
 

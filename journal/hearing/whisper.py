@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 import re
 from collections import defaultdict
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any
@@ -15,7 +15,7 @@ import numpy as np
 from journal.errors import HearingError
 from journal.hearing.beam import Search, Written, search
 from journal.hearing.decoder import Decoder, Heard
-from journal.hearing.ear import adapted, read_ear
+from journal.hearing.ear import adapted, joined, read_ear
 from journal.hearing.modelfile import Floats
 from journal.hearing.types import RATE, Candidate, Expect, Hearing, Sound, Speakable
 from journal.hearing.weights import shipped_model
@@ -62,7 +62,13 @@ class _Last:
 class Whisper:
     """Whisper, encoded by ctranslate2 and decoded against the grammar; see `Recogniser`."""
 
-    def __init__(self, speakable: Speakable, model: Path | None = None, ear: Path | None = None) -> None:
+    def __init__(
+        self,
+        speakable: Speakable,
+        model: Path | None = None,
+        ear: Path | None = None,
+        own: Mapping[str, Floats] | None = None,
+    ) -> None:
         """Loads the model.
 
         Args:
@@ -70,6 +76,7 @@ class Whisper:
             model: a ctranslate2 Whisper folder; none for the one that ships in a registry package.
             ear: adapters that are put into the latter, which is then another listener, called `ear`; none to leave it
                 as its makers trained it.
+            own: a technician's own adapters beside those of the ear; see `journal.hearing.own`.
 
         Raises:
             HearingError: the model is missing, damaged or not for English.
@@ -87,7 +94,7 @@ class Whisper:
         try:
             # One thread: the other core is the other listener's.
             file = folder / "model.bin"
-            weights = file.read_bytes() if ear is None else adapted(file, read_ear(ear))
+            weights = file.read_bytes() if ear is None else adapted(file, joined(read_ear(ear), own or {}))
             files = {name: (folder / name).read_bytes() for name in ("config.json", "vocabulary.txt")}
             self._model: Any = ctranslate2.models.Whisper(
                 str(folder), device="cpu", compute_type="int8", intra_threads=1, files={"model.bin": weights, **files}

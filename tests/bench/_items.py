@@ -215,6 +215,13 @@ def _phrases(voice: str, texts: Iterable[str], levels: Sequence[float | None]) -
     return [item for item in items if wanted(item)]
 
 
+def readings(voice: str, level: float | None, count: int) -> list[Item]:
+    """So many readings, each once, in one voice and at one level; what is typed with doubt is none."""
+    texts = dict.fromkeys(text for text in _readings(f"own {voice}", 3 * count))
+    items = [Item("phrases", text, voice, level) for text in texts]
+    return [item for item in items if len(wanted(item)) == 1][:count]
+
+
 def _in_two_wordings(jobs: dict[str, SpokenJob], voices: Sequence[str], each_in: int) -> list[Item]:
     """Each thing said in so many of the voices, in both wordings and at both levels; all in one voice each first."""
     said = [(name, before, pair) for name, job in jobs.items() for before, pair in enumerate(job.said)]

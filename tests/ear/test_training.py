@@ -19,12 +19,12 @@ os.environ.setdefault("XLA_FLAGS", "--xla_backend_optimization_level=0 --xla_llv
 import jax
 import jax.numpy as jnp
 
+from journal.hearing.arithmetic import encode, fresh, merged
 from journal.hearing.ear import UP, adapted
 from journal.hearing.modelfile import variables
 from journal.hearing.weights import shipped_model
 from tests.ear import train
 from tests.ear.data import Said
-from tests.ear.model import encode, fresh, merged
 from tests.ear.spoil import noise, placed
 
 

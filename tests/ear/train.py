@@ -21,12 +21,12 @@ import jax.numpy as jnp
 import numpy as np
 import tokenizers
 
+from journal.hearing.arithmetic import encode, fresh, merged, scores
 from journal.hearing.ear import DOWN
 from journal.hearing.modelfile import variables
 from journal.hearing.types import RATE
 from journal.hearing.weights import shipped_model
 from tests.ear.data import Said
-from tests.ear.model import encode, fresh, merged, scores
 from tests.ear.spoil import placed, spoilt
 
 Array = Any

@@ -167,7 +167,7 @@ def plain(name: str) -> str:
 @pytest.mark.parametrize(
     ("folder", "extras"),
     [
-        ("journal", ["speech", "photo"]),
+        ("journal", ["speech", "photo", "train"]),
         ("webui", []),
         ("demo", ["speech"]),
         ("tests", ["speech", "photo", "test"]),
