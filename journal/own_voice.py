@@ -15,7 +15,7 @@ from journal.facts import Answer, Body, Correction, Question, Source, Withdrawal
 from journal.hearing.apart import Apart
 from journal.hearing.choose import EAR
 from journal.hearing.modelfile import Floats
-from journal.hearing.own import LONGEST_S, Plan, fit, keep_own
+from journal.hearing.own import LONGEST_S, Plan, can_fit, fit, keep_own
 from journal.hearing.types import RATE, Utterance
 from journal.home import models_folder
 from journal.listening import Ears, Pooled, utterances_of
@@ -94,6 +94,7 @@ def train_voice(store: Store, technician: str, tell: Callable[[str], None], plan
         HearingError: an extra is missing, or a recogniser cannot go on.
     """
     plan = plan or Plan()
+    can_fit()
     known = list(_heard(store, technician))
     if len(known) < FEWEST:
         raise BadInput(

@@ -7,6 +7,7 @@ are fitted by stands in `journal.own_voice`.
 from __future__ import annotations
 
 import hashlib
+import importlib.util
 import io
 import json
 import re
@@ -45,6 +46,12 @@ class Plan:
     seed: int = 1
 
 
+def can_fit() -> None:
+    """Asked before anything is heard for it; `HearingError` where the train extra is not installed."""
+    if importlib.util.find_spec("jax") is None:
+        raise HearingError("fitting a voice needs the train extra: pip install 'cutout-journal[train]'")
+
+
 def fit(sounds: Sequence[Sound], texts: Sequence[str], plan: Plan) -> dict[str, Floats]:
     """Adapters with which the shipped ear writes these texts for these sounds more surely.
 
@@ -58,10 +65,8 @@ def fit(sounds: Sequence[Sound], texts: Sequence[str], plan: Plan) -> dict[str, 
     Raises:
         HearingError: the train extra is not installed, or the speech extra.
     """
-    try:
-        import jax
-    except ImportError as error:
-        raise HearingError("fitting a voice needs the train extra: pip install 'cutout-journal[train]'") from error
+    can_fit()
+    import jax
     import jax.numpy as jnp
 
     from journal.hearing.arithmetic import encode, fresh, merged, scores

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from journal import own_voice
-from journal.errors import BadInput
+from journal.errors import BadInput, HearingError
 from journal.facts import Answer, Body, Correction, Cut, Engine, JobOpened, Question, Source, Withdrawal
 from journal.hearing.own import read_own
 from journal.hearing.types import Candidate, Utterance
@@ -117,4 +117,10 @@ def test_it_is_kept_where_it_asks_less_and_enters_no_more_wrongly(
 
 def test_few_clips_are_refused_in_one_line(store: Store, session: Session) -> None:
     with pytest.raises(BadInput, match="0 clips of 'Ash'"):
+        train_voice(store, "Ash", print)
+
+
+def test_without_the_extra_it_is_said_before_anything_is_heard(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr("journal.hearing.own.importlib.util.find_spec", lambda name: None)
+    with pytest.raises(HearingError, match="train extra"):
         train_voice(store, "Ash", print)
