@@ -16,7 +16,7 @@ _FROM_A_METER = 1000
 _MOST_FMI = 31
 """The failure mode identifier has five bits (SAE J1939-73, from memory)."""
 _UNNAMED_FMI = 0.3
-_UNNAMED_CODE = 0.6
+_UNNAMED_CODE = 0.45
 _LEAST_UNNAMED = 100
 """Number from which one before "FMI" is a suspect parameter number without a word for it."""
 _NOT_SAID_WHICH = 0.6
