@@ -113,6 +113,8 @@ OFTEN = frozenset({"static", "phone.now", "handset.now", "handset.sound"})
 def keep(app: Flask, log: Log) -> None:
     """Write a line for each request of the application but those for its own files."""
     on_terminal(app.logger, logging.getLogger("waitress"))
+    # A line for each request that waits: whoever sends many would fill the terminal.
+    logging.getLogger("waitress.queue").setLevel(logging.ERROR)
 
     @app.before_request
     def _start() -> None:

@@ -53,7 +53,13 @@ def store_to_read(ctx: click.Context) -> Store:
 
 
 def is_journal(folder: Path) -> bool:
-    """Whether a journal is kept in this folder, or was: its key is there still."""
+    """Whether a journal is kept in this folder, or was: its key is there still.
+
+    Raises:
+        BadInput: when it is no folder.
+    """
+    if folder.exists() and not folder.is_dir():
+        raise BadInput(f"{folder} is a file: give the journal's folder")
     return any((folder / name).is_file() for name in (FILE_NAME, KEY_NAME))
 
 

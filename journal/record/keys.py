@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import hashlib
 import os
 from dataclasses import dataclass
@@ -91,7 +92,8 @@ def _new_pem() -> bytes:
 def _held(path: Path) -> bytes | None:
     try:
         if os.name == "posix" and path.stat().st_mode & 0o077:  # as an unpacked backup leaves it
-            path.chmod(PRIVATE_FILE)
+            with contextlib.suppress(OSError):  # another user's, or on a disk that can only be read
+                path.chmod(PRIVATE_FILE)
         return path.read_bytes()
     except FileNotFoundError:
         return None

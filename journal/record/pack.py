@@ -38,6 +38,7 @@ from typing import Any, BinaryIO
 from journal.errors import BadInput, NotFound
 from journal.facts import Photo
 from journal.facts.codec import entry_to_json
+from journal.record import unpack as unpacking
 from journal.record.clips import clip_path
 from journal.record.exports import exported
 from journal.record.files import CLIPS, COPIES, PHOTOS, sha256_of
@@ -83,7 +84,8 @@ def pack(
 
     Raises:
         NotFound: when there is no such job.
-        BadInput: when an extra file's name will not do, or the file lies in a journal's folder or is there already.
+        BadInput: when an extra file's name will not do, the file lies in a journal's folder or is there already, or the
+            job is more than `unpack` takes.
         RecordError: when the file cannot be written; no part of it is left behind.
     """
     line = store.line(job_id)
@@ -111,11 +113,20 @@ def pack(
         if not is_top_name(name):
             raise BadInput(f"file name {name!r} in a pack: use letters, digits, dots and dashes only")
         files[name] = data
+    _check_taken(files, line.reference)
     about = {"layout": LAYOUT, "job": job_id, "reference": line.reference, "unit": line.unit, "entries": len(entries)}
     with exported(out, replace=replace) as file:
         _write(file, files, about)
     counts = [sum(name.startswith(room) for name in files) for room in (f"{PHOTOS}/", f"{COPIES}/", f"{CLIPS}/")]
     return Packed(out, len(entries), counts[0] + counts[1], counts[2], tuple(missing))
+
+
+def _check_taken(files: Mapping[str, bytes | Path], reference: str) -> None:
+    """Refuse what no journal would take in again."""
+    sizes = {name: len(it) if isinstance(it, bytes) else it.stat().st_size for name, it in files.items()}
+    listed = any(sizes.get(name, 0) > most for name, most in unpacking.MOST_BYTES_LISTED.items())
+    if listed or len(sizes) >= unpacking.MOST_FILES or sum(sizes.values()) > unpacking.MOST_BYTES:
+        raise BadInput(f"job {reference} is more than a pack may hold: carry the journal with `journal backup` instead")
 
 
 def _write(out: BinaryIO, files: Mapping[str, bytes | Path], about: dict[str, Any]) -> None:

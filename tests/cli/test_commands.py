@@ -290,3 +290,14 @@ def test_a_name_that_the_system_refuses_is_a_line(
     run(capsys, *OPEN)
     too_long = str(folder.parent / ("a" * 300) / "b")
     assert "file name too long; check the name" in refused(capsys, *(each.format(too_long) for each in arguments))
+
+
+@pytest.mark.parametrize("arguments", [("jobs",), ("show",), ("verify",), ("enter", "baseline", "thirty")])
+def test_a_file_in_the_folders_place_is_no_journal_without_jobs(
+    tmp_path: Path, capsys: pytest.CaptureFixture[str], arguments: tuple[str, ...]
+) -> None:
+    (tmp_path / "notes.txt").write_text("kept")
+    assert "is a file: give the journal's folder" in refused(
+        capsys, "--journal", str(tmp_path / "notes.txt"), *arguments
+    )
+    assert (tmp_path / "notes.txt").read_text() == "kept"

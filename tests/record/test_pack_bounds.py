@@ -110,6 +110,30 @@ def test_a_list_longer_than_any_job_needs_is_refused_unread(
     assert len(unpack(there, packed).entries) == 2
 
 
+@pytest.mark.parametrize("bound", ["MOST_FILES", "MOST_BYTES", "entries.jsonl", "signatures.jsonl"])
+def test_a_job_that_no_journal_would_take_in_again_is_not_packed(
+    here: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, bound: str
+) -> None:
+    files = contents(of_a_photo(here, tmp_path, file_of(scene(160, 120))))
+    files = {name: data for name, data in files.items() if not name.startswith("photos/")}  # it was never kept here
+    most = {
+        "MOST_FILES": len(files),
+        "MOST_BYTES": sum(len(it) for name, it in files.items() if name != "manifest.json"),
+    }
+    for longer in (1, 0):
+        if bound in most:
+            monkeypatch.setattr(unpacking, bound, most[bound] - longer)
+        else:
+            monkeypatch.setitem(unpacking.MOST_BYTES_LISTED, bound, len(files[bound]) - longer)
+        out = tmp_path / f"{longer}.zip"
+        if longer:
+            with pytest.raises(BadInput, match=r"more than a pack may hold.*journal backup"):
+                pack(here, here.jobs()[0].id, out)
+        else:
+            pack(here, here.jobs()[0].id, out)
+        assert out.exists() == (not longer)
+
+
 def test_a_line_longer_than_any_entry_is_refused_unread(
     here: Store, there: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -453,12 +453,16 @@ def test_a_key_that_is_no_key_any_more_is_made_anew_and_that_stays_to_be_seen(st
         assert {by.key for by in again.signatures(job.job).values()} == {old, new}
 
 
-def test_a_private_key_is_read_where_no_mode_can_be_changed(store: Store, monkeypatch: pytest.MonkeyPatch) -> None:
-    """As on a disk that can only be read: what is private already needs no change."""
+@pytest.mark.parametrize(("mode", "why"), [(0o600, errno.EROFS), (0o644, errno.EROFS), (0o644, errno.EPERM)])
+def test_a_key_is_read_where_no_mode_can_be_changed(
+    store: Store, monkeypatch: pytest.MonkeyPatch, mode: int, why: int
+) -> None:
+    """As on a disk that can only be read, or in another user's folder: `verify` is to work there."""
     a_job(store)
+    (store.folder / KEY_NAME).chmod(mode)
 
     def refuse(path: Path, mode: int, **_: object) -> None:
-        raise OSError(errno.EROFS, os.strerror(errno.EROFS))
+        raise OSError(why, os.strerror(why))
 
     monkeypatch.setattr(Path, "chmod", refuse)
     found = key_there(store.folder)

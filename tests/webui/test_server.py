@@ -14,6 +14,7 @@ import sys
 import threading
 import urllib.request
 from pathlib import Path
+from types import SimpleNamespace
 
 import pytest
 
@@ -178,3 +179,13 @@ def test_all_threads_take_their_memory_from_one_pool(root: Path, how: str, most:
     pools = told.count("<heap nr=")
     assert 1 <= pools <= most
     assert pools > 1 or how == "one", "without it there are several"
+
+
+def test_requests_that_wait_fill_no_terminal(capsys: pytest.CaptureFixture[str], shop: Shop) -> None:
+    from waitress.task import ThreadedTaskDispatcher
+
+    waiting = ThreadedTaskDispatcher()  # without a thread: all that comes waits
+    for _ in range(50):
+        waiting.add_task(SimpleNamespace(defer=lambda: None))
+    assert len(waiting.queue) == 50
+    assert capsys.readouterr().err == ""
