@@ -197,3 +197,8 @@ def print_outcome(outcome: Outcome, *, heard: str = "") -> None:
 def print_json(data: Any) -> None:
     """JSON on standard output, readable, in Unicode."""
     echo(escaped(json.dumps(data, indent=2, ensure_ascii=False, allow_nan=False)))
+
+
+def things_are(count: int) -> str:
+    """So many things with their verb: "1 thing is"."""
+    return "1 thing is" if count == 1 else f"{count} things are"

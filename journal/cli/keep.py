@@ -8,7 +8,7 @@ from pathlib import Path
 
 import click
 
-from journal.cli.common import echo, job_of, job_option, replace_option, store_of, store_to_read
+from journal.cli.common import echo, job_of, job_option, replace_option, store_of, store_to_read, things_are
 from journal.errors import BadInput, RecordError
 from journal.facts.one_line import one_line
 from journal.record.backup import back_up
@@ -115,7 +115,7 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
     for line in found:
         echo(f"  - {line}")
     if found:
-        raise RecordError(f"{len(found)} things are wrong with the journal, and so with the backup, listed above")
+        raise RecordError(f"{things_are(len(found))} wrong with the journal, and so with the backup, listed above")
 
 
 @click.command("verify")
@@ -131,7 +131,7 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
     for line in found:
         echo(f"  - {line}")
     if found:
-        raise RecordError(f"{len(found)} things are wrong with the journal, listed above")
+        raise RecordError(f"{things_are(len(found))} wrong with the journal, listed above")
     for line in remarks(store):
         echo(f"  . {line}")
     echo("the journal is sound")

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from journal.cli.common import echo, is_journal, store_of
+from journal.cli.common import echo, is_journal, store_of, things_are
 from journal.errors import BadInput, HearingError
 from journal.home import journal_folder, models_folder
 
@@ -81,6 +81,6 @@ def doctor_command(ctx: click.Context, device: str | None) -> None:
         with Store.open(folder, create=False) as store:
             wrong = verify(store)
         bad += bool(wrong)
-        echo(f"! journal: {len(wrong)} things are wrong; run `journal verify`" if wrong else "+ journal: sound")
+        echo(f"! journal: {things_are(len(wrong))} wrong; run `journal verify`" if wrong else "+ journal: sound")
     if bad:
         raise HearingError(f"{bad} of these need a hand, marked ! above")
