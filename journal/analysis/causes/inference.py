@@ -26,6 +26,9 @@ import numpy as np
 from journal.analysis.causes.model import Model, Shared
 from journal.analysis.causes.tables import CheckRow, Vector
 
+ALIKE = 9
+"""Decimals to which chances, and what is made of them, are put in order: those behind differ between processors."""
+
 
 @dataclass(frozen=True)
 class Observation:

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 from journal.analysis.between.swaps import came_from
 from journal.analysis.causes.evidence import Gathered
-from journal.analysis.causes.inference import Posterior, infer, predict
+from journal.analysis.causes.inference import ALIKE, Posterior, infer, predict
 from journal.analysis.causes.model import Shared
 from journal.analysis.causes.runs import Item
 from journal.analysis.causes.tables import Tables
@@ -55,7 +55,7 @@ def rank_cylinder(belief: Belief, cylinder: int, *, past: bool = False) -> Cylin
     turning = _turning_points(belief, cylinder)
     engine = posterior.engine
     causes = []
-    for key, chance in sorted(chances.items(), key=lambda kc: -kc[1]):
+    for key, chance in sorted(chances.items(), key=lambda kc: -round(kc[1], ALIKE)):
         row, state = book.causes[key], posterior.model.states.index(key)
         own = row.of_cylinder
         causes.append(
@@ -131,7 +131,7 @@ def rank_engine(belief: Belief) -> tuple[Cause, ...]:
                 cautions=tuple(book.cautions[c] for c in row.cautions),
             )
         )
-    return tuple(sorted((c for c in causes if c.probability > 0), key=lambda c: -c.probability))
+    return tuple(sorted((c for c in causes if c.probability > 0), key=lambda c: -round(c.probability, ALIKE)))
 
 
 def shared_name(found: Gathered, shared: Shared) -> str:

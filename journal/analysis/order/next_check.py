@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from journal.analysis.causes.inference import Posterior, predict, predict_worlds
+from journal.analysis.causes.inference import ALIKE, Posterior, predict, predict_worlds
 from journal.analysis.causes.tables import CheckRow, Tables, Vector
 from journal.analysis.findings import NextCheck
 from journal.analysis.order.gate import fits, missing_checks, part_chance
@@ -58,7 +58,7 @@ def choices(tables: Tables, posterior: Posterior, engine: Engine, done: Done) ->
             minutes = (check.minutes + weights["setup_minutes"]) * (1 + weights["dismantling"] * check.invasive)
             worth = bits * (1 + weights["needed_anyway"] * needed.get((check.key, cylinder), 0.0)) / minutes
             found.append(Choice(check, cylinder, bits, worth))
-    return sorted(found, key=lambda c: (-c.worth, c.check.minutes, c.check.key, c.cylinder or 0))
+    return sorted(found, key=lambda c: (-round(c.worth, ALIKE), c.check.minutes, c.check.key, c.cylinder or 0))
 
 
 def _needed(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> dict[tuple[str, int | None], float]:
@@ -189,7 +189,7 @@ def _why(tables: Tables, posterior: Posterior, choice: Choice) -> str:
         return sentence
     chance, then = predict(posterior, choice.check, choice.cylinder)
     gains = np.abs(then - posterior.cylinders[None]).sum(axis=2)
-    n = low.index(choice.cylinder) if choice.cylinder is not None else int((chance @ gains).argmax())
+    n = low.index(choice.cylinder) if choice.cylinder is not None else int((chance @ gains).round(ALIKE).argmax())
     now = posterior.cylinders[n]
     parts = []
     for o, outcome in enumerate(choice.check.outcomes):
