@@ -116,7 +116,7 @@ def _seen(proposal: Proposal, entry: str, sha256: str, size: tuple[int, int], wa
         made.append(
             Seen(
                 sha256, entry, number.written, number.label, quantity, min(xs), min(ys), max(xs), max(ys),
-                option if asks else None,
+                option if asks else None, number.unit,
             )
         )  # fmt: skip
     return tuple(made)

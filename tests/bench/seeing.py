@@ -2,8 +2,8 @@
 
 Screens are drawn by ourselves and photographed by simulation (`tests/seeing`); no photo of a real screen is among them.
 The layouts, typefaces and colours that are reported on were not looked at while the reading was made.
-`JOURNAL_BENCH_SCREENS=100` takes so many of each kind; `JOURNAL_BENCH_PARTS=tuned,reported,conditions,runs,cost` names
-parts.
+`JOURNAL_BENCH_SCREENS=100` takes so many of each kind, `JOURNAL_BENCH_RUNS=16` so many runs;
+`JOURNAL_BENCH_PARTS=tuned,reported,conditions,tuned-runs,runs,cost` names parts.
 """
 
 from __future__ import annotations
@@ -28,10 +28,11 @@ from journal.record.store import Store
 from journal.seeing import can_see
 from journal.session import Session, open_job
 from journal.shown import shown
+from journal.wording.figures import settings
 from tests.bench.table import Row
 from tests.seeing.camera import Conditions, by_chance, photographed
 from tests.seeing.judged import Judged, judged_screens
-from tests.seeing.screens import REPORTED, REPORTED_LOOKS, Reading, readings
+from tests.seeing.screens import REPORTED, REPORTED_LOOKS, TUNED, TUNED_LOOKS, Reading, readings
 
 SEED = 2026
 SCREENS = {"tuned": 24, "reported": 64}
@@ -48,9 +49,14 @@ ALONE = {
 }
 TIMES = 5
 RUNS = 6
-"""Whole cut-out runs from photos only, each in another layout that is reported on."""
+"""Whole cut-out runs from photos only, in one layout after the other."""
 FUEL = {None: 30.0, 1: 37.5, 2: 37.6, 3: 30.0, 4: 37.4, 5: 37.5, 6: 37.3}
 """What they read: the baseline, then each cylinder cut."""
+COSTS: dict[str, tuple[str, ...]] = {
+    "entered right": (), "asked with the right one": ("question",), "asked without": ("question", "unnamed"),
+    "nothing": ("lost",), "wrong": ("entry",),
+}  # fmt: skip
+"""What becomes of a photo, and what that costs by the names of `deciding.toml`, which are those of speech."""
 
 
 def run() -> list[Row]:
@@ -58,15 +64,15 @@ def run() -> list[Row]:
     if not can_see():
         print("the photo extra is not installed: nothing can be read")
         return []
-    parts = os.environ.get("JOURNAL_BENCH_PARTS", "tuned,reported,conditions,runs,cost").split(",")
+    parts = os.environ.get("JOURNAL_BENCH_PARTS", "tuned,reported,conditions,tuned-runs,runs,cost").split(",")
     rows: list[Row] = []
     for part in parts:
         if part in SCREENS:
             rows += _layouts(part, int(os.environ.get("JOURNAL_BENCH_SCREENS", SCREENS[part])))
         elif part == "conditions":
             rows += _conditions()
-        elif part == "runs":
-            rows += _runs()
+        elif part in ("tuned-runs", "runs"):
+            rows += _runs("tuned" if part == "tuned-runs" else "reported")
         elif part == "cost":
             rows += _cost()
     return rows
@@ -118,28 +124,32 @@ def _misread(part: str, found: Sequence[Judged]) -> Iterator[Row]:
         )
 
 
-def _runs() -> Iterator[Row]:
+def _runs(layouts: str) -> Iterator[Row]:
     """Runs of which only the start is said: a photo for the baseline and one for each cut, under any conditions."""
     counts: Counter[str] = Counter()
-    for number in range(RUNS):
+    for number in range(int(os.environ.get("JOURNAL_BENCH_RUNS", RUNS))):
         with tempfile.TemporaryDirectory() as folder, Store.open(Path(folder)) as store:
-            counts.update(_run(store, number))
-    total = sum(counts.values())
-    rest = ", ".join(f"{n} {name}" for name, n in counts.items() if name != "entered right")
-    share = 100 * counts["entered right"] / total
-    yield Row("seeing", "runs from photos only: entered right", share, "%", note=f"of {total}; {rest}")
-    yield Row("seeing", "runs from photos only: wrong", 100 * counts["wrong"] / total, "%", note=f"of {total}")
+            found = list(_run(store, layouts, number))
+        print(f"  {layouts} run {number + 1}: {', '.join(found)}", flush=True)
+        counts.update(found)
+    total, what, costs = sum(counts.values()), f"runs from photos only, {layouts} layouts", settings()["costs"]
+    cost = sum(counts[verdict] * sum(costs[name] for name in names) for verdict, names in COSTS.items())
+    for verdict in COSTS:
+        share = 100 * counts[verdict] / total
+        yield Row("seeing", f"{what}: {verdict}", share, "%", note=f"{counts[verdict]} of {total}")
+    yield Row("seeing", f"{what}: cost of a hundred photos", 100 * cost / total, "questions", note=f"of {total}")
 
 
-def _run(store: Store, number: int) -> Iterator[str]:
+def _run(store: Store, layouts: str, number: int) -> Iterator[str]:
     """What became of each photo of one run; the question which label is the fuel is answered as it is so."""
     job = open_job(store, JobOpened("Orchard pump", Engine(6, (1, 5, 3, 6, 2, 4))), "Wren")
     session = Session(store, job, "Wren")
     session.type("idle cut-out test")
-    layout, most = REPORTED[list(REPORTED)[number % len(REPORTED)]]
-    chance = random.Random(f"runs {SEED} {number}")
+    table, looks = (TUNED, TUNED_LOOKS) if layouts == "tuned" else (REPORTED, REPORTED_LOOKS)
+    layout, most = table[list(table)[number % len(table)]]
+    chance = random.Random(f"{'tuned ' if layouts == 'tuned' else ''}runs {SEED} {number}")
     others = [r for r in readings(chance, most + 1, ".") if r.quantity not in (Q.FUEL_PER_STROKE, Q.FUEL_RATE)]
-    look = REPORTED_LOOKS[number % len(REPORTED_LOOKS)]
+    look = looks[number % len(looks)]
     for cylinder, value in FUEL.items():
         fuel = Reading("Fuel delivery", f"{value:.1f}", value, "mm3", "mm³/st", Q.FUEL_PER_STROKE)
         photo = photographed(layout([fuel, *others[: most - 1]], look).image, by_chance(chance), chance)

@@ -9,6 +9,7 @@ import pytest
 from journal.facts import Quantity as Q
 from journal.seeing import Labelled, SeenText, paired
 from journal.seeing.types import Corners, Point
+from journal.seeing.units import likest_unit
 from journal.wording.labels import quantity_of_label
 
 
@@ -117,6 +118,36 @@ def test_a_number_by_itself_has_no_label_and_is_in_doubt() -> None:
 def test_a_unit_that_does_not_go_with_the_label_is_a_doubt() -> None:
     number = one([text("Fuel quantity", 50, 100), text("44.8", 500, 100), text("kPa", 600, 100)])
     assert number.doubt == "kPa does not go with its label"
+
+
+def row(label: str, number: str, unit: str, y: float) -> list[SeenText]:
+    return [text(label, 50, y), text(number, 500, y), *([text(unit, 600, y)] if unit else [])]
+
+
+def test_a_unit_that_the_journal_does_not_know_is_a_doubt_and_said_to_be_there() -> None:
+    number = one(row("Fuel delivery", "44.8", "kg", 100))
+    assert (number.unit, number.other_unit, number.doubt) == ("", "kg", "kg does not go with its label")
+    assert one(row("Fuel delivery", "44.8", "mg", 100)).other_unit == ""
+
+
+def test_a_unit_that_is_missing_where_most_numbers_have_one_is_a_doubt_of_its_own() -> None:
+    others = [*row("Engine speed", "1488", "rpm", 160), *row("Coolant temp", "82.5", "°C", 220)]
+    for unit, other in (("", ""), ("mm²/st", "mm²/st")):
+        number = paired([*row("Fuel delivery", "37.6", unit, 100), *others], quantity_of_label)[0]
+        assert (number.quantity, number.unit, number.doubt) == (Q.FUEL_PER_STROKE, "", "")
+        assert number.unit_missing and not number.sure and number.other_unit == other
+        assert number.doubts == "its unit is not seen"
+    number, _ = paired([*row("Fuel delivery", "37.6", "", 100), *row("Gear", "4", "", 160)], quantity_of_label)
+    assert number.sure and not number.unit_missing
+
+
+@pytest.mark.parametrize(
+    ("read", "unit"),
+    [("mm²/st", "mm3"), ("mm/st", "mm3"), ("m9/st", "mg"), ("/st", "mg"), ("ba", "bar"), ("kPs", ""), ("(on)", "N"),
+     ("99", ""), ("kilometers", "")],
+)  # fmt: skip
+def test_a_misread_unit_is_taken_for_the_one_that_it_is_plainly_most_like(read: str, unit: str) -> None:
+    assert likest_unit(read) == unit
 
 
 def test_a_number_whose_decimal_sign_nothing_tells_is_in_doubt_and_told_where_another_shows_it() -> None:
