@@ -18,7 +18,7 @@ import numpy.typing as npt
 from journal.facts import Quantity
 from journal.seeing.figures import Figure, decimal_sign, figure_in
 from journal.seeing.types import Labelled, Meant, SeenText
-from journal.seeing.units import unit_like, unit_of, unit_written
+from journal.seeing.units import unit_like, unit_nearly, unit_of, unit_written
 
 IN_ROW = 0.5
 """Texts are in one row where their middles are no further apart than that part of the higher one's height."""
@@ -368,11 +368,9 @@ def _told(
                 if across:
                     quantity, _ = meant(label, unit)
         with_unit = [_best_unit(other, chosen[n], plane) != "" for n, other in numbers.items() if n != i]
-        unit_missing = quantity is not None and not shown_unit and 2 * sum(with_unit) > len(with_unit)
+        unit_missing = quantity is not None and not unit and (shown_unit != "" or 2 * sum(with_unit) > len(with_unit))
         if quantity is None and unit and meant(label, "")[0] is not None:
             doubts.append(f"{unit} does not go with its label")
-        if quantity is not None and shown_unit and not unit:
-            doubts.append(f"{shown_unit} does not go with its label")
     else:
         doubts.append("no label stands beside it")
     return Labelled(
@@ -428,7 +426,7 @@ def _and_unit(text: str) -> tuple[str, str]:
     """A label's own words and the unit that it ends with, in brackets or after a comma; empty where with none."""
     for opens, closes in ("()", "[]"):
         words, _, inside = text.rpartition(opens)
-        if words.strip() and unit_written(inside.rstrip(closes)):
+        if words.strip() and unit_nearly(inside.rstrip(closes)):
             return words.strip(" :;=,"), inside.rstrip(closes)
     words, _, last = text.rpartition(",")
     return (words.strip(), last) if words.strip() and unit_written(last) else (text.strip(" :;=,"), "")

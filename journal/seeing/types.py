@@ -77,7 +77,8 @@ class Labelled:
     other_unit: str = ""
     """What stands in its unit's place and is none that the journal knows, as it was read: misread, or another's."""
     unit_missing: bool = False
-    """Whether no unit is seen with it though one is to be expected, as most of the screen's numbers have one."""
+    """Whether its unit was not made out: none that is known stands with it, though most of the screen's numbers have
+    one, or something else stands in its place."""
 
     @property
     def sure(self) -> bool:
@@ -87,4 +88,5 @@ class Labelled:
     @property
     def doubts(self) -> str:
         """All that speaks against taking it as it is, in a few words; empty where nothing does."""
-        return "; ".join(filter(None, (self.doubt, "its unit is not seen" if self.unit_missing else "")))
+        unit = f"its unit is not known: {self.other_unit}" if self.other_unit else "its unit is not seen"
+        return "; ".join(filter(None, (self.doubt, unit if self.unit_missing else "")))

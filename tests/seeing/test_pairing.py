@@ -126,17 +126,28 @@ def row(label: str, number: str, unit: str, y: float) -> list[SeenText]:
 
 def test_a_unit_that_the_journal_does_not_know_is_a_doubt_and_said_to_be_there() -> None:
     number = one(row("Fuel delivery", "44.8", "kg", 100))
-    assert (number.unit, number.other_unit, number.doubt) == ("", "kg", "kg does not go with its label")
+    assert (number.unit, number.other_unit, number.doubt, number.sure) == ("", "kg", "", False)
+    assert number.unit_missing and number.doubts == "its unit is not known: kg"
     assert one(row("Fuel delivery", "44.8", "mg", 100)).other_unit == ""
+
+
+@pytest.mark.parametrize(
+    ("label", "own", "other"),
+    [("Fuel delivery [mm'/st]", "Fuel delivery", "mm'/st"), ("Fuel delivery (mm*/st)", "Fuel delivery", "mm*/st"),
+     ("Fuel delivery (actual)", "Fuel delivery (actual)", ""), ("Fuel delivery [on]", "Fuel delivery [on]", "")],
+)  # fmt: skip
+def test_a_misread_unit_in_brackets_is_no_part_of_the_label(label: str, own: str, other: str) -> None:
+    number = one([text(label, 50, 100), text("37.6", 900, 100)])
+    assert (number.label, number.other_unit, number.unit_missing) == (own, other, other != "")
 
 
 def test_a_unit_that_is_missing_where_most_numbers_have_one_is_a_doubt_of_its_own() -> None:
     others = [*row("Engine speed", "1488", "rpm", 160), *row("Coolant temp", "82.5", "°C", 220)]
-    for unit, other in (("", ""), ("mm²/st", "mm²/st")):
+    for unit, words in (("", "its unit is not seen"), ("mm²/st", "its unit is not known: mm²/st")):
         number = paired([*row("Fuel delivery", "37.6", unit, 100), *others], quantity_of_label)[0]
         assert (number.quantity, number.unit, number.doubt) == (Q.FUEL_PER_STROKE, "", "")
-        assert number.unit_missing and not number.sure and number.other_unit == other
-        assert number.doubts == "its unit is not seen"
+        assert number.unit_missing and not number.sure and number.other_unit == unit
+        assert number.doubts == words
     number, _ = paired([*row("Fuel delivery", "37.6", "", 100), *row("Gear", "4", "", 160)], quantity_of_label)
     assert number.sure and not number.unit_missing
 
