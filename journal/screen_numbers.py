@@ -34,6 +34,9 @@ CONDITIONS = (
 )
 """What a screen shows of how the engine stood; entered once a run, as it is said once."""
 
+_WHICH = re.compile(r"[0-9]|\b[^\W\d_]\b")
+"""What tells one of several labels that are alike: figures, and words of one letter, as in "Bank A"."""
+
 Labels = Mapping[Quantity, Sequence[Vouched]]
 """The labels that a technician said to stand for a quantity."""
 
@@ -88,10 +91,10 @@ def labels_read(job: Job, run: Run) -> tuple[Vouched, ...]:
 
 
 def _is_label(label: str, told: str) -> bool:
-    """Whether a label is one that was told, misread letters and all; its figures must be the same."""
+    """Whether a label is one that was told, misread letters and all; what tells one of several must be the same."""
     label, told = _plain(label), _plain(told)
-    figures = [re.findall("[0-9]", text) for text in (label, told)]
-    return figures[0] == figures[1] and fuzz.ratio(label, told) >= 100 * settings()["seen"]["label_alike"]
+    which = [_WHICH.findall(text) for text in (label, told)]
+    return which[0] == which[1] and fuzz.ratio(label, told) >= 100 * settings()["seen"]["label_alike"]
 
 
 def _plain(label: str) -> str:

@@ -317,6 +317,17 @@ def test_what_stood_beside_a_label_is_kept_until_another_unit_is_vouched_for(sto
     assert kept_labels(store.folder) == {Q.FUEL_RATE: (Vouched('Fuel "main"'),)}
 
 
+def test_a_letter_that_tells_one_of_several_labels_is_no_misread_one(store: Store) -> None:
+    bench = Bench(store, label=False)
+    keep_label(store.folder, Q.FUEL_PER_STROKE, "Step A Fuel delivery")
+    bench.say("idle cut-out test", "baseline 30")
+    steps = [number(37.4 + i, f"Step {letter} Fuel delivery") for i, letter in enumerate("ABC")]
+    assert bench.show(*steps, cylinder=4) == "cylinder 4 cut: 37.4"
+    # Where its own was not read, another's is not taken for it.
+    assert bench.show(*steps[1:], cylinder=5).startswith("asked: Cylinder 5 cut: Step B Fuel delivery")
+    assert bench.cuts == [(4, 37.4)]
+
+
 def test_labels_of_an_older_journal_are_read_as_they_were(store: Store) -> None:
     (store.folder / LABELS_FILE).write_text('"fuel per stroke" = ["Qty", {label = "Fuel", unit = "mg"}]')
     assert kept_labels(store.folder)[Q.FUEL_PER_STROKE] == (Vouched("Qty"), Vouched("Fuel", "mg"))
