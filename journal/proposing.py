@@ -101,7 +101,7 @@ def proposals(job: Job, picture: Picture, numbers: Sequence[Labelled], labels: L
         for each in stood
         if each.body.quantity not in known and expected(each.body, context)
     ]
-    shown, vouched = of_label(numbers, watched, labels, labels_read(job, place.run))
+    shown, vouched = of_label(numbers, place.run, labels, labels_read(job, place.run))
     found = _Watched(job, place, picture, context, shown, vouched)
     made, line = found.proposed()
     if made is None:

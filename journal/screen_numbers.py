@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Collection, Mapping, Sequence
+from collections.abc import Mapping, Sequence, Set
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -42,13 +42,13 @@ Labels = Mapping[Quantity, Sequence[Vouched]]
 
 
 def of_label(
-    numbers: Sequence[Labelled], watched: Quantity, labels: Labels, read: Sequence[Vouched] = ()
+    numbers: Sequence[Labelled], run: Run, labels: Labels, read: Sequence[Vouched] = ()
 ) -> tuple[tuple[Labelled, ...], bool]:
     """The numbers that may be what the run watches, and whether a technician said that their label stands for it.
 
     Args:
         numbers: what stands on the photo.
-        watched: what the run watches.
+        run: the run.
         labels: what was said of labels.
         read: the labels that the run's readings have been read from, each with the unit of its reading.
 
@@ -56,27 +56,30 @@ def of_label(
         The numbers. One whose label was vouched for and that shows no unit has that label's: the one that it was
         vouched for with and that the run has read it in, where these are not two.
     """
+    watched = run.start.quantity
     usable = [n for n in numbers if n.value is not None and n.label and (not n.unit or n.unit in UNITS[watched])]
     told = labels.get(watched, ())
     kept = [n for n in usable if any(_is_label(n.label, each.label) for each in told)]
     if len(kept) == 1:
         units = {each.unit for each in (*told, *read) if each.unit and _is_label(kept[0].label, each.label)}
-        return (_in_its_unit(kept[0], units),), True
+        return (_in_its_unit(kept[0], run, units),), True
     named = kept or [n for n in usable if n.quantity is watched]
     named = named or [n for n in usable if n.quantity is None and n.unit]
     return tuple(named), False
 
 
-def _in_its_unit(number: Labelled, units: Collection[str]) -> Labelled:
-    """A number of a label that stands for one of these units; as it is where it shows another, or there are several."""
+def _in_its_unit(number: Labelled, run: Run, units: Set[str]) -> Labelled:
+    """A number of a label that stands for these units, none or one or more; in doubt where the photo shows another."""
     from journal.seeing.units import likest_unit  # Pillow comes with it, which nothing but photos needs
 
-    if len(units) != 1 or number.unit:
+    if number.unit:
         return number
-    [unit] = units
-    if number.other_unit and likest_unit(number.other_unit) != unit:
+    shown = {likest_unit(text) for text in number.loose_units} & {*UNITS[run.start.quantity]}
+    if len(units) > 1 or shown - (units or {_unit_of(run)}):
+        return replace(number, unit_missing=True)
+    if not units or (number.other_unit and likest_unit(number.other_unit) not in units):
         return number
-    return replace(number, unit=unit, unit_missing=False)
+    return replace(number, unit=next(iter(units)), unit_missing=False)
 
 
 def labels_read(job: Job, run: Run) -> tuple[Vouched, ...]:
@@ -133,7 +136,11 @@ def chance(number: Labelled) -> float:
 
 
 def unit_differs(number: Labelled, run: Run) -> bool:
-    return bool(number.unit) and number.unit != (run.start.unit or UNITS[run.start.quantity][0])
+    return bool(number.unit) and number.unit != _unit_of(run)
+
+
+def _unit_of(run: Run) -> str:
+    return run.start.unit or UNITS[run.start.quantity][0]
 
 
 def decimals_shown(number: Labelled) -> int:

@@ -98,7 +98,7 @@ def frame_of(job: Job, picture: Picture, numbers: Sequence[Labelled], labels: La
     if not isinstance(place, Place):
         return None
     run = place.run
-    shown, _ = of_label(numbers, run.start.quantity, labels, labels_read(job, run))
+    shown, _ = of_label(numbers, run, labels, labels_read(job, run))
     readings = (*run.baselines, *run.cuts)
     cues = [e.id for e in job.entries if e.id in job.effective and isinstance(e.body, PhotoCue)]
     # What can only agree with a reading that was said is about that one.

@@ -100,12 +100,64 @@ def paired(texts: Sequence[SeenText], meant: Meant) -> tuple[Labelled, ...]:
     for i, number in numbers.items():
         number.unit = _unit_for(i, number, units, list(numbers), plane)
         number.misread = _unit_for(i, number, misread, list(numbers), plane)
+    chosen = _chosen(numbers, labels, plane, meant)
+    if _filled(numbers, chosen, units, misread, labels, plane):
+        chosen = _chosen(numbers, labels, plane, meant)  # a label means another thing in another unit
+    sign = decimal_sign(figures.values())
+    loose = tuple(texts[u].text for u in _loose((*units, *misread), numbers, plane))
+    return tuple(_told(i, numbers, chosen, plane, sign, meant, labels, loose) for i in numbers)
+
+
+def _chosen(
+    numbers: dict[int, _Number], labels: Sequence[int], plane: _Plane, meant: Meant
+) -> dict[int, list[_Candidate]]:
+    """For each number its labels, the likeliest first."""
     for i, number in numbers.items():
         number.labels = list(_candidates(i, number, labels, list(numbers), plane, meant))
     usual = _usual(numbers.values())
-    chosen = {i: _choice(number, usual) for i, number in numbers.items()}
-    sign = decimal_sign(figures.values())
-    return tuple(_told(i, numbers, chosen, plane, sign, meant, labels) for i in numbers)
+    return {i: _choice(number, usual) for i, number in numbers.items()}
+
+
+def _filled(
+    numbers: dict[int, _Number],
+    chosen: dict[int, list[_Candidate]],
+    units: Sequence[int],
+    misread: Sequence[int],
+    labels: Sequence[int],
+    plane: _Plane,
+) -> bool:
+    """Give numbers without a unit the one that their label tells: of its row's other numbers, or at the row's end."""
+    without = [i for i in numbers if chosen[i] and not _best_unit(numbers[i], chosen[i], plane)]
+    loose = [_loose(these, numbers, plane) for these in (units, misread)]
+    for i in without:
+        number, best = numbers[i], chosen[i][0]
+        if best.where is Where.LEFT:
+            beside = [numbers[n] for n, theirs in chosen.items() if n != i and theirs and theirs[0].label == best.label]
+            number.unit = next((other.unit for other in beside if other.unit is not None), None)
+            number.misread = number.misread or next((o.misread for o in beside if o.misread is not None), None)
+        else:
+            number.unit = _at_end_of_row(best.label, loose[0], labels, plane)
+            number.misread = number.misread or _at_end_of_row(best.label, loose[1], labels, plane)
+    return any(numbers[i].unit is not None for i in without)
+
+
+def _loose(units: Sequence[int], numbers: dict[int, _Number], plane: _Plane) -> list[int]:
+    """Those units that are no number's, or that stand askew of theirs, as at the end of another's label's row."""
+    theirs = [(i, text) for i, number in numbers.items() for text in (number.unit, number.misread)]
+    return [
+        u for u in units
+        if not any(text is plane.texts[u] and (plane.in_row(i, u) or plane.in_column(i, u)) for i, text in theirs)
+    ]  # fmt: skip
+
+
+def _at_end_of_row(label: int, units: Sequence[int], labels: Sequence[int], plane: _Plane) -> SeenText | None:
+    """The first of these units after a label in its row, before any other label."""
+    after = [(plane.gap_right(label, u), u) for u in units if plane.in_row(label, u)]
+    gap, unit = min(((gap, u) for gap, u in after if gap > 0), default=(0.0, -1))
+    others = [other for other in labels if other != label and plane.in_row(label, other)]
+    if unit < 0 or any(0 < plane.gap_right(label, other) < gap for other in others):
+        return None
+    return plane.texts[unit]
 
 
 def _worded(text: str) -> bool:
@@ -339,6 +391,7 @@ def _told(
     sign: str,
     meant: Meant,
     labels: Sequence[int],
+    loose: tuple[str, ...],
 ) -> Labelled:
     number, ranked = numbers[i], chosen[i]
     value, figure = number.figure.value(sign), number.figure
@@ -384,6 +437,7 @@ def _told(
         number.text.corners,
         _other_unit(number, shown_unit),
         unit_missing,
+        () if unit else loose,
     )
 
 

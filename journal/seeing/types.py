@@ -80,6 +80,9 @@ class Labelled:
     """Whether its unit was not made out: none that is known stands with it, though most of the screen's numbers have
     one, or something else stands in its place."""
 
+    loose_units: tuple[str, ...] = ()
+    """Of a number without a unit, what stands on the picture as a unit, misread or not, and is no other number's."""
+
     @property
     def sure(self) -> bool:
         """Whether nothing speaks against taking it as it is."""

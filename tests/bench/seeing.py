@@ -3,8 +3,8 @@
 Screens are drawn by ourselves and photographed by simulation (`tests/seeing`); no photo of a real screen is among them.
 The layouts, typefaces and colours that are reported on were not looked at while the reading was made.
 `JOURNAL_BENCH_SCREENS=100` takes so many of each kind, `JOURNAL_BENCH_RUNS=16` so many runs;
-`JOURNAL_BENCH_PARTS=tuned,reported,conditions,tuned runs,runs,fresh runs,stand,cost` names
-parts.
+`JOURNAL_BENCH_PARTS=tuned,reported,conditions,tuned runs,runs,fresh runs,changed unit,stand,cost`
+names parts.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 
 from journal.answering import said
-from journal.facts import Answer, Engine, JobOpened, Photo
+from journal.facts import Answer, Baseline, Cut, Engine, JobOpened, Photo
 from journal.facts import Quantity as Q
 from journal.photographed import enter_shown
 from journal.record.photos import picture_of, take_in
@@ -39,7 +39,7 @@ from tests.seeing.screens import REPORTED, REPORTED_LOOKS, TUNED, TUNED_LOOKS, R
 
 SEED = 2026
 SCREENS = {"tuned": 24, "reported": 64}
-PARTS = ("tuned", "reported", "conditions", "tuned runs", "runs", "fresh runs", "stand", "cost")
+PARTS = ("tuned", "reported", "conditions", "tuned runs", "runs", "fresh runs", "changed unit", "stand", "cost")
 EACH = 8
 """Screens for each condition by itself."""
 ALONE = {
@@ -60,8 +60,10 @@ FUEL = {None: 30.0, 1: 37.5, 2: 37.6, 3: 30.0, 4: 37.4, 5: 37.5, 6: 37.3}
 """What they read: the baseline, then each cylinder cut."""
 RUNS_ON = {
     "tuned runs": (TUNED, TUNED_LOOKS), "runs": (REPORTED, REPORTED_LOOKS), "fresh runs": (FRESH, FRESH_LOOKS),
+    "changed unit": ({**REPORTED, **FRESH}, REPORTED_LOOKS + FRESH_LOOKS),
 }  # fmt: skip
-"""The layouts of each part with runs; of `runs` it was looked at what became of them, at `fresh runs` nothing was."""
+"""The layouts of each part with runs; of `runs` it was looked at what became of them, at `fresh runs` nothing was. In
+runs of `changed unit` the screen shows milligrams from the third cylinder on, and only those photos count."""
 COSTS: dict[str, tuple[str, ...]] = {
     "entered right": (), "asked with the right one": ("question",), "asked without": ("question", "unnamed"),
     "nothing": ("lost",), "wrong": ("entry",),
@@ -163,7 +165,9 @@ def _run(store: Store, part: str, number: int) -> Iterator[str]:
     others = [r for r in readings(chance, most + 1, ".") if r.quantity not in (Q.FUEL_PER_STROKE, Q.FUEL_RATE)]
     look = looks[number % len(looks)]
     for cylinder, value in FUEL.items():
-        fuel = Reading("Fuel delivery", f"{value:.1f}", value, "mm3", "mm³/st", Q.FUEL_PER_STROKE)
+        counted = part != "changed unit" or (cylinder or 0) > 2
+        unit, shown_unit = ("mg", "mg/st") if part == "changed unit" and counted else ("mm3", "mm³/st")
+        fuel = Reading("Fuel delivery", f"{value:.1f}", value, unit, shown_unit, Q.FUEL_PER_STROKE)
         photo = photographed(layout([fuel, *others[: most - 1]], look).image, by_chance(chance), chance)
         taken = take_in(store.folder, photo.jpeg, "screen.jpg")
         session.enter(Photo(taken.sha256, "screen.jpg", "scanner", cylinder))
@@ -171,13 +175,18 @@ def _run(store: Store, part: str, number: int) -> Iterator[str]:
         waiting = session.job.waiting
         if waiting:
             options = [said(option) for option in waiting[-1].question.body.options]
-            right = [i for i, option in enumerate(options) if getattr(option, "value", None) == value]
-            yield "asked with the right one" if right else "asked without"
+            right = [
+                i for i, option in enumerate(options)
+                if isinstance(option, Baseline | Cut) and (option.value, option.unit or "mm3") == (value, unit)
+            ]  # fmt: skip
             session.enter(Answer(waiting[-1].question.entry.id, right[0] if right else None))
-            continue
-        run = session.job.runs[0]
-        read = [r.value for r in (run.cuts if cylinder else run.baselines) if r.cylinder == cylinder]
-        yield "nothing" if not read else "entered right" if read[-1] == value else "wrong"
+            became = "asked with the right one" if right else "asked without"
+        else:
+            run = session.job.runs[0]
+            read = [(r.value, r.unit) for r in (run.cuts if cylinder else run.baselines) if r.cylinder == cylinder]
+            became = "nothing" if not read else "entered right" if read[-1] == (value, unit) else "wrong"
+        if counted:
+            yield became
 
 
 def _cost() -> Iterator[Row]:

@@ -141,6 +141,36 @@ def test_a_misread_unit_in_brackets_is_no_part_of_the_label(label: str, own: str
     assert (number.label, number.other_unit, number.unit_missing) == (own, other, other != "")
 
 
+def test_a_unit_after_the_last_number_of_a_row_is_that_of_all_its_numbers() -> None:
+    heads = [text("Now", 500, 40), text("Min", 700, 40)]
+    numbers = paired(
+        [
+            *heads,
+            text("Fuel delivery", 50, 100),
+            text("37.6", 500, 100),
+            text("30.1", 700, 100),
+            text("mm³/st", 850, 100),
+        ],
+        quantity_of_label,
+    )
+    assert [(n.label, n.unit, n.loose_units) for n in numbers] == [
+        ("Fuel delivery Now", "mm3", ()), ("Fuel delivery Min", "mm3", ()),
+    ]  # fmt: skip
+
+
+def test_a_unit_at_the_end_of_a_label_s_row_is_that_of_the_number_below() -> None:
+    texts = []
+    for x, label, unit, number in ((40, "Fuel delivery", "mg/st", "37.6"), (900, "Engine speed", "rpm", "702")):
+        texts += [text(label, x, 40, 26), text(unit, x + 450, 40, 26), text(number, x, 110, 56)]
+    assert told(texts) == {
+        "37.6": ("Fuel delivery", "mg", Q.FUEL_PER_STROKE), "702": ("Engine speed", "rpm", Q.ENGINE_SPEED),
+    }  # fmt: skip
+    # Beyond the next label it is not this one's, but it is told that it stands there.
+    far = [text("Fuel delivery", 40, 40, 26), text("37.6", 40, 110, 56), text("Notes", 500, 40, 26)]
+    number = one([*far, text("mg/st", 800, 40, 26)])
+    assert (number.unit, number.loose_units) == ("", ("mg/st",))
+
+
 def test_a_unit_that_is_missing_where_most_numbers_have_one_is_a_doubt_of_its_own() -> None:
     others = [*row("Engine speed", "1488", "rpm", 160), *row("Coolant temp", "82.5", "°C", 220)]
     for unit, words in (("", "its unit is not seen"), ("mm²/st", "its unit is not known: mm²/st")):

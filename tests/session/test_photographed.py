@@ -246,7 +246,8 @@ def test_a_label_that_was_vouched_for_stands_for_the_unit_that_stood_beside_it(s
     bench = Bench(store, label=False)
     bench.say("idle cut-out test")
     vouch(bench, "mm3")
-    assert bench.show(unseen(37.4, instead), cylinder=4) == "cylinder 4 cut: 37.4"
+    shown = replace(unseen(37.4, instead), loose_units=("rpm", "mm³/st"))
+    assert bench.show(shown, cylinder=4) == "cylinder 4 cut: 37.4"
     bench.session.enter(JobClosed("unknown"))
     later = Bench(store, label=False)
     later.say("idle cut-out test")
@@ -256,8 +257,14 @@ def test_a_label_that_was_vouched_for_stands_for_the_unit_that_stood_beside_it(s
 
 @pytest.mark.parametrize(
     "shown",
-    [number(37.4, unit="mg"), unseen(37.4, "m9/st"), unseen(37.4, "g"), unseen(37.4, "(held)")],
-    ids=["another", "another, misread", "one that is not the journal's", "no unit at all"],
+    [
+        number(37.4, unit="mg"),
+        unseen(37.4, "m9/st"),
+        unseen(37.4, "g"),
+        unseen(37.4, "(held)"),
+        replace(unseen(37.4), loose_units=("rpm", "m9/st")),
+    ],
+    ids=["another", "another, misread", "one that is not the journal's", "no unit at all", "another somewhere"],
 )
 def test_a_label_that_was_vouched_for_does_not_stand_for_a_unit_where_another_is_shown(
     store: Store, shown: Labelled
@@ -306,7 +313,18 @@ def test_a_label_that_was_read_in_two_units_stands_for_neither(bench: Bench) -> 
     bench.say("baseline 30")
     bench.show(number(37.4), cylinder=4)
     assert bench.cuts == [(4, 37.4)]
-    assert bench.show(unseen(37.5), cylinder=5) == "asked: Cylinder 5 cut: 37.5?"
+    for shown in (unseen(37.5), replace(unseen(37.5), unit_missing=False)):
+        assert bench.show(shown, cylinder=5) == "asked: Cylinder 5 cut: 37.5?"
+        bench.session.enter(Answer(bench.session.job.waiting[-1].question.entry.id))
+
+
+def test_another_unit_that_stands_somewhere_on_the_screen_is_a_doubt_even_where_nothing_else_shows_one(
+    bench: Bench,
+) -> None:
+    bench.say("baseline 30")
+    plain = replace(number(37.4, unit=""), loose_units=("rpm", "mm³/st"))
+    assert bench.show(plain, cylinder=4) == "cylinder 4 cut: 37.4"
+    assert bench.show(replace(plain, loose_units=("mg/st",)), cylinder=5) == "asked: Cylinder 5 cut: 37.4?"
 
 
 def test_what_stood_beside_a_label_is_kept_until_another_unit_is_vouched_for(store: Store) -> None:
