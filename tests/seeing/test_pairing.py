@@ -165,6 +165,10 @@ def test_a_unit_at_the_end_of_a_label_s_row_is_that_of_the_number_below() -> Non
     assert told(texts) == {
         "37.6": ("Fuel delivery", "mg", Q.FUEL_PER_STROKE), "702": ("Engine speed", "rpm", Q.ENGINE_SPEED),
     }  # fmt: skip
+    # The next column's number, whose own unit was not read, does not keep it from being so.
+    near = [text("Fuel delivery", 40, 40, 26), text("mg/st", 400, 40, 26), text("37.6", 40, 110, 56)]
+    numbers = paired([*near, text("Air temp", 500, 40, 26), text("31", 500, 110, 56)], quantity_of_label)
+    assert (numbers[0].label, numbers[0].unit) == ("Fuel delivery", "mg")
     # Beyond the next label it is not this one's, but it is told that it stands there.
     far = [text("Fuel delivery", 40, 40, 26), text("37.6", 40, 110, 56), text("Notes", 500, 40, 26)]
     number = one([*far, text("mg/st", 800, 40, 26)])
