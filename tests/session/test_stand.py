@@ -77,6 +77,21 @@ def test_a_number_that_moves_or_goes_is_not_steady(stand: Stand) -> None:
     assert stand.bench.cuts == [] and stand.sees(37.4) == [Step.PROPOSE]
 
 
+def test_frames_without_the_number_are_never_steady_and_show_nothing_else_either(stand: Stand) -> None:
+    stand.name(4)
+    assert stand.sees(None, 6) == [Step.LOOK] * 6
+    stand.sees(37.4, 3)
+    stand.name(5)
+    stand.sees(None, 3)
+    assert stand.sees(37.4, 3)[-1] is Step.STALE
+
+
+def test_a_baseline_may_be_as_the_one_before(stand: Stand) -> None:
+    stand.name(None)
+    assert stand.sees(30.2, 4) == [*WAITS, Step.PROPOSE]
+    assert stand.bench.session.job.waiting == ()
+
+
 def test_a_unit_that_is_made_out_in_one_frame_only_does_not_make_it_another_number(stand: Stand) -> None:
     stand.name(4)
     stand.sees(37.4, 2)
@@ -122,6 +137,13 @@ def test_as_with_no_cylinder_cut_is_a_dead_cylinder_only_once_somebody_says_so(s
     assert stand.bench.cuts == [(3, 30.2)]
 
 
+def test_with_none_cut_is_as_in_the_last_baseline_whether_its_unit_is_made_out_or_not(stand: Stand) -> None:
+    stand.bench.say("baseline 31")
+    stand.name(3)
+    assert stand.sees(31.2, 4)[-1] is Step.UNCUT
+    assert stand.sees(number(31.1, unit=""), 3)[-1] is Step.UNCUT
+
+
 def test_without_a_baseline_no_cut_is_taken_by_itself(store: Store) -> None:
     stand = Stand(Bench(store))
     stand.bench.say("idle cut-out test")
@@ -163,6 +185,13 @@ def test_with_no_cylinder_named_it_is_a_witness_of_what_was_said_and_nothing_els
     assert [fact.body.written for fact in bench.session.job.seen[cut.entry]] == ["37.4"]
     stand.sees(41.0, 5)
     assert bench.cuts == [(1, 37.4)] and bench.session.job.waiting == ()
+    # It enters nothing, so that it need not be news.
+    stand.name(2)
+    stand.sees(37.6, 4)
+    stand.name(None)
+    bench.say("cylinder three cut 37.6")
+    assert stand.sees(37.6, 4) == [*WAITS, Step.PROPOSE]
+    assert len(bench.session.job.seen[bench.session.job.runs[0].cuts[-1].entry]) == 1
 
 
 def test_a_photo_that_would_give_nothing_is_foretold_to_and_nothing_is_written(stand: Stand) -> None:
