@@ -24,7 +24,16 @@ from journal.facts import (
     Source,
 )
 from journal.record.job import Asked, Job, Picture, Reading
-from journal.screen_numbers import Labels, as_shown, chance, conditions, decimals_shown, of_label, unit_differs
+from journal.screen_numbers import (
+    Labels,
+    as_shown,
+    chance,
+    conditions,
+    decimals_shown,
+    labels_read,
+    of_label,
+    unit_differs,
+)
 from journal.screen_place import Place, place_of
 from journal.wording import describe
 from journal.wording.expect import decimals, expected
@@ -92,7 +101,8 @@ def proposals(job: Job, picture: Picture, numbers: Sequence[Labelled], labels: L
         for each in stood
         if each.body.quantity not in known and expected(each.body, context)
     ]
-    found = _Watched(job, place, picture, context, *of_label(numbers, watched, labels))
+    shown, vouched = of_label(numbers, place.run, labels, labels_read(job, place.run))
+    found = _Watched(job, place, picture, context, shown, vouched)
     made, line = found.proposed()
     if made is None:
         return Proposals((), line, watched)
@@ -180,7 +190,7 @@ class _Watched:
 
     def _costs_less(self, number: Labelled, body: Body) -> bool:
         """Whether to enter it is expected to cost less than to ask; by the costs of speech."""
-        if number.doubt or unit_differs(number, self.place.run):
+        if not number.sure or unit_differs(number, self.place.run):
             return False
         costs = settings()["costs"]
         cost = (1.0 - chance(number)) * costs["entry"]

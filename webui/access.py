@@ -36,6 +36,9 @@ UPLOADS = frozenset({"photos.upload", "phone.send", "handset.send"})
 NAME_SIGNS = 40
 """The longest name of a device."""
 
+FRAME_BYTES = 4_000_000
+"""The largest frame of a camera on a stand."""
+
 SPEAKING_S = 5.0
 """Seconds since its last sound for which a device is called a microphone."""
 
@@ -54,8 +57,8 @@ def guard(app: Flask) -> None:
         if request.method not in ("GET", "HEAD", "OPTIONS") and _from_elsewhere():
             refused("post from another site")
             abort(403)
-        if request.endpoint in UPLOADS:
-            request.max_content_length = PHOTO_FORM_BYTES
+        if (most := largest(request.endpoint or "")) is not None:
+            request.max_content_length = most
         g.visitor = visitor(shop(), request.remote_addr or "", session.get("device"))
         if request.endpoint in OPEN_TO_ALL or request.blueprint in OPEN_TO_ALL or g.visitor is not None:
             return None
@@ -64,6 +67,11 @@ def guard(app: Flask) -> None:
             return redirect(url_for("access.code", to=to if to != "/" else None), 303)
         refused("no code given")
         return abort(403)
+
+
+def largest(endpoint: str) -> int | None:
+    """The largest body that an endpoint takes, bytes; none where it is the usual one."""
+    return PHOTO_FORM_BYTES if endpoint in UPLOADS else FRAME_BYTES if endpoint == "stand.frame" else None
 
 
 def visitor(at: Shop, address: str, device: object) -> DeviceKind | None:

@@ -39,6 +39,7 @@ from webui import (
     phrases,
     review,
     say,
+    stand,
     tapping,
     units,
     waiting,
@@ -51,7 +52,7 @@ from webui.shop import shop as shop_now
 
 PAGES = (
     access, board, desk, facts, files, finish, handset, job, links, listening, live, looks, mending, phone, photos,
-    phrases, review, tapping, units, writeup,
+    phrases, review, stand, tapping, units, writeup,
 )  # fmt: skip
 """The modules that answer addresses; each has its own `pages`."""
 

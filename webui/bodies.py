@@ -11,7 +11,7 @@ from werkzeug.exceptions import HTTPException
 from werkzeug.http import parse_cookie
 
 from journal.errors import RecordError
-from webui.access import OPEN_TO_ALL, PHOTO_FORM_BYTES, UPLOADS, visitor
+from webui.access import OPEN_TO_ALL, PHOTO_FORM_BYTES, largest, visitor
 from webui.grants import LinkKind
 from webui.shop import Shop
 
@@ -54,8 +54,7 @@ def judge(app: Flask, address: str, method: str, path: str, headers: dict[str, s
     except RecordError:
         known = False
     if known:
-        most = PHOTO_FORM_BYTES if endpoint in UPLOADS else app.config["MAX_CONTENT_LENGTH"]
-        return Taken(most=most, known=True)
+        return Taken(most=largest(endpoint) or app.config["MAX_CONTENT_LENGTH"], known=True)
     if endpoint not in OPEN_TO_ALL or method != "POST":
         return Taken(403, "no code given")
     return Taken(413, "form too large") if size > SMALL_FORM_BYTES else Taken(most=SMALL_FORM_BYTES)

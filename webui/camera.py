@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from typing import Any
 
 from flask import flash, get_flashed_messages, redirect, request, url_for
@@ -91,6 +91,11 @@ def take(session: Session, may: Callable[[], bool] = lambda: True) -> None:
     except JournalError as error:
         flash(str(error), "danger")
         return
+    remember(shas)
+
+
+def remember(shas: Sequence[str]) -> None:
+    """Show these photos again on this device's page, as the latest that it sent."""
     kept = [sha for sha in _sent() if sha not in shas]
     cookie["sent"] = [*kept, *dict.fromkeys(shas)][-SHOWN:]
 

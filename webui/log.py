@@ -106,7 +106,7 @@ def on_terminal(*loggers: logging.Logger) -> None:
         logger.propagate = False
 
 
-OFTEN = frozenset({"static", "phone.now", "handset.now", "handset.sound"})
+OFTEN = frozenset({"static", "phone.now", "handset.now", "handset.sound", "stand.frame"})
 """What an open page asks for again and again: no line for each time that all went well."""
 
 

@@ -13,11 +13,11 @@ from PIL import Image
 from werkzeug.datastructures import FileStorage
 
 from journal.errors import BadInput, JournalError
-from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Seen, Subject, Withdrawal, new_id, to_milliseconds
+from journal.facts import Entry, Photo, PhotoMark, PhotoPlaced, Seen, Subject, Withdrawal
 from journal.output.marks import wings
+from journal.photographed import arriving
 from journal.record.job import Fact, Job, Picture
 from journal.record.photos import page_copy_path, take_in
-from journal.record.replay import replay
 from journal.screen_place import SCREEN
 from journal.seeing import NOT_READ, can_see
 from journal.session import Session
@@ -120,9 +120,7 @@ def landing(job: Job) -> str:
 
 def destination(job: Job) -> Photo:
     """Where a photo that arrives now would belong, as a photo without a picture."""
-    at = to_milliseconds(max(datetime.now(UTC), job.entries[-1].at_utc))
-    probe = Entry(new_id(at), job.id, at, Photo("0" * 64, ""))
-    return replay((*job.entries, probe)).pictures[-1].photo.body
+    return arriving(job, datetime.now(UTC)).photo.body
 
 
 def place_words(photo: Photo) -> str:

@@ -20,6 +20,9 @@ ANSWERS = (RateLimitItemPerMinute(20), RateLimitItemPerHour(200))
 CUES = (RateLimitItemPerMinute(60), RateLimitItemPerHour(600))
 """Places for the next photos, said by hand by one phone link."""
 
+FRAMES = (RateLimitItemPerMinute(90), RateLimitItemPerHour(4_000))
+"""Frames of a camera on a stand by one device: one a second, and those that are asked for between."""
+
 SOUND_S = (RateLimitItemPerMinute(1_200), RateLimitItemPerHour(20_000))
 """Seconds of sound by one device, each piece counted up to a whole one: four pieces a second while somebody speaks, and
 what ten minutes without a line have kept at once."""
@@ -43,6 +46,10 @@ class Quotas:
     def sound_comes(self, device: str, seconds: int) -> bool:
         """Count sound, whole seconds; false when it is too much now."""
         return self._count(SOUND_S, "sound", device, seconds)
+
+    def frame_comes(self, device: str) -> bool:
+        """Count a frame of a camera on a stand; false when it is one too many now."""
+        return self._count(FRAMES, "frames", device, 1)
 
     def cue_comes(self, link: str) -> bool:
         """Count a place for the next photos; false when it is one too many now."""

@@ -26,6 +26,7 @@ from webui.listener import Listener
 from webui.log import Log
 from webui.quotas import Quotas
 from webui.screens import Screens
+from webui.stands import Stands
 from webui.stores import Stores
 from webui.watch import Watcher
 
@@ -78,6 +79,7 @@ class Shop:
         """What lets the shop's network in or keeps it out, once the pages are served."""
         self.speaking: dict[str, tuple[str, float]] = {}
         """By device, the job whose microphone it is, and when it last sent sound (`time.monotonic`)."""
+        self.stands = Stands()
         self.grants = Grants(folder, key)
         self.door = Door(announce)
         self.entrance = Entrance(announce)

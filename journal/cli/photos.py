@@ -169,7 +169,7 @@ def _rows(numbers: Sequence[Labelled]) -> list[str]:
             PRINTED_UNITS.get(number.unit, number.unit),
             number.quantity or "",
             f"{min(int(100 * number.certainty), 99)} %",
-            number.doubt,
+            number.doubts,
         )
         for number in numbers
     ]
@@ -186,7 +186,7 @@ def _number_to_json(number: Labelled) -> dict[str, Any]:
         "quantity": number.quantity,
         "certainty": round(number.certainty, 4),
         "sure": number.sure,
-        "doubt": number.doubt,
+        "doubt": number.doubts,
         "corners": [[round(x), round(y)] for x, y in number.corners],
     }
 

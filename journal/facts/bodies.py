@@ -379,6 +379,8 @@ class Seen:
     """Its lower edge."""
     option: int | None = None
     """Which option of the question it stands for, from 0; none where the target is no question."""
+    unit: str = ""
+    """The unit that it was read in; empty where none stood with it."""
 
     def __post_init__(self) -> None:
         if not (0 <= self.x0 <= self.x1 <= 1 and 0 <= self.y0 <= self.y1 <= 1):

@@ -18,7 +18,7 @@ import numpy.typing as npt
 from journal.facts import Quantity
 from journal.seeing.figures import Figure, decimal_sign, figure_in
 from journal.seeing.types import Labelled, Meant, SeenText
-from journal.seeing.units import unit_like, unit_of, unit_written
+from journal.seeing.units import unit_like, unit_nearly, unit_of, unit_written
 
 IN_ROW = 0.5
 """Texts are in one row where their middles are no further apart than that part of the higher one's height."""
@@ -62,6 +62,8 @@ class _Number:
     text: SeenText
     figure: Figure
     unit: SeenText | None = None
+    misread: SeenText | None = None
+    """What stands where its unit would and looks like one."""
     labels: list[_Candidate] = field(default_factory=list)
 
 
@@ -93,15 +95,69 @@ def paired(texts: Sequence[SeenText], meant: Meant) -> tuple[Labelled, ...]:
     figures = {i: figure for i, text in enumerate(texts) if (figure := figure_in(text.text)) is not None}
     units = [i for i, text in enumerate(texts) if i not in figures and unit_written(text.text)]
     labels = [i for i, text in enumerate(texts) if i not in figures and _worded(text.text)]
+    misread = [i for i, text in enumerate(texts) if i not in (*figures, *units) and unit_like(text.text)]
     numbers = {i: _Number(texts[i], figure) for i, figure in figures.items()}
     for i, number in numbers.items():
         number.unit = _unit_for(i, number, units, list(numbers), plane)
+        number.misread = _unit_for(i, number, misread, list(numbers), plane)
+    chosen = _chosen(numbers, labels, plane, meant)
+    if _filled(numbers, chosen, units, misread, labels, plane):
+        chosen = _chosen(numbers, labels, plane, meant)  # a label means another thing in another unit
+    sign = decimal_sign(figures.values())
+    loose = tuple(texts[u].text for u in _loose((*units, *misread), numbers, plane))
+    return tuple(_told(i, numbers, chosen, plane, sign, meant, labels, loose) for i in numbers)
+
+
+def _chosen(
+    numbers: dict[int, _Number], labels: Sequence[int], plane: _Plane, meant: Meant
+) -> dict[int, list[_Candidate]]:
+    """For each number its labels, the likeliest first."""
     for i, number in numbers.items():
         number.labels = list(_candidates(i, number, labels, list(numbers), plane, meant))
     usual = _usual(numbers.values())
-    chosen = {i: _choice(number, usual) for i, number in numbers.items()}
-    sign = decimal_sign(figures.values())
-    return tuple(_told(i, numbers, chosen, plane, sign, meant, labels) for i in numbers)
+    return {i: _choice(number, usual) for i, number in numbers.items()}
+
+
+def _filled(
+    numbers: dict[int, _Number],
+    chosen: dict[int, list[_Candidate]],
+    units: Sequence[int],
+    misread: Sequence[int],
+    labels: Sequence[int],
+    plane: _Plane,
+) -> bool:
+    """Give numbers without a unit the one that their label tells: of its row's other numbers, or at the row's end."""
+    without = [i for i in numbers if chosen[i] and not _best_unit(numbers[i], chosen[i], plane)]
+    loose = [_loose(these, numbers, plane) for these in (units, misread)]
+    for i in without:
+        number, best = numbers[i], chosen[i][0]
+        if best.where is Where.LEFT:
+            beside = [numbers[n] for n, theirs in chosen.items() if n != i and theirs and theirs[0].label == best.label]
+            number.unit = next((other.unit for other in beside if other.unit is not None), None)
+            number.misread = number.misread or next((o.misread for o in beside if o.misread is not None), None)
+        else:
+            number.unit = _at_end_of_row(best.label, loose[0], labels, plane)
+            number.misread = number.misread or _at_end_of_row(best.label, loose[1], labels, plane)
+    return any(numbers[i].unit is not None for i in without)
+
+
+def _loose(units: Sequence[int], numbers: dict[int, _Number], plane: _Plane) -> list[int]:
+    """Those units that are no number's, or that stand askew of theirs, as at the end of another's label's row."""
+    theirs = [(i, text) for i, number in numbers.items() for text in (number.unit, number.misread)]
+    return [
+        u for u in units
+        if not any(text is plane.texts[u] and (plane.in_row(i, u) or plane.in_column(i, u)) for i, text in theirs)
+    ]  # fmt: skip
+
+
+def _at_end_of_row(label: int, units: Sequence[int], labels: Sequence[int], plane: _Plane) -> SeenText | None:
+    """The first of these units after a label in its row, before any other label."""
+    after = [(plane.gap_right(label, u), u) for u in units if plane.in_row(label, u)]
+    gap, unit = min(((gap, u) for gap, u in after if gap > 0), default=(0.0, -1))
+    others = [other for other in labels if other != label and plane.in_row(label, other)]
+    if unit < 0 or any(0 < plane.gap_right(label, other) < gap for other in others):
+        return None
+    return plane.texts[unit]
 
 
 def _worded(text: str) -> bool:
@@ -283,7 +339,8 @@ def _candidates(
                 found.append((label, where, len(column), gap / height))
     told = []
     for label, where, passed, gap in found:
-        quantity, alike = meant(_own_words(plane.texts[label].text), _unit(number, plane.texts[label].text))
+        words = plane.texts[label].text
+        quantity, alike = meant(_own_words(words), unit_of(_shown_unit(number, words)))
         told.append(_Candidate(label, where, passed, gap, quantity, alike))
     return told
 
@@ -334,18 +391,19 @@ def _told(
     sign: str,
     meant: Meant,
     labels: Sequence[int],
+    loose: tuple[str, ...],
 ) -> Labelled:
     number, ranked = numbers[i], chosen[i]
     value, figure = number.figure.value(sign), number.figure
     doubts = [] if value is not None else ["the decimal sign cannot be told"]
     if any(other != i and plane.in_row(i, other) and _touches(i, other, plane) for other in numbers):
         doubts.append("another number stands right beside it")
-    label, quantity = "", None
-    unit = _unit(number, "")
+    label, quantity, unit_missing = "", None, False
+    shown_unit = _best_unit(number, ranked, plane)
+    unit = unit_of(shown_unit)
     if ranked:
         best = ranked[0]
         text = plane.texts[best.label]
-        unit = _unit(number, text.text)
         label, quantity = _own_words(text.text), best.quantity
         usual = _usual(numbers.values())
         others = [c for c in ranked[1:] if c.label != best.label and _free(c, best, i, chosen)]
@@ -362,9 +420,8 @@ def _told(
                 label = f"{label} {more}" if across else f"{more} {label}"
                 if across:
                     quantity, _ = meant(label, unit)
-        with_unit = [_shows_unit(other, chosen[n], plane) for n, other in numbers.items() if n != i]
-        if quantity is not None and not _shows_unit(number, ranked, plane) and 2 * sum(with_unit) > len(with_unit):
-            doubts.append("its unit is not seen")
+        with_unit = [_best_unit(other, chosen[n], plane) != "" for n, other in numbers.items() if n != i]
+        unit_missing = quantity is not None and not unit and (shown_unit != "" or 2 * sum(with_unit) > len(with_unit))
         if quantity is None and unit and meant(label, "")[0] is not None:
             doubts.append(f"{unit} does not go with its label")
     else:
@@ -378,19 +435,23 @@ def _told(
         number.text.certainty,
         "; ".join(doubts),
         number.text.corners,
+        _other_unit(number, shown_unit),
+        unit_missing,
+        () if unit else loose,
     )
+
+
+def _other_unit(number: _Number, shown: str) -> str:
+    """What stands in a number's unit's place and is no unit that the journal knows; empty where nothing does."""
+    if shown:
+        return "" if unit_of(shown) else shown
+    return number.misread.text if number.misread is not None else ""
 
 
 def _touches(one: int, other: int, plane: _Plane) -> bool:
     """Whether two numbers of a row stand so near that they may be pieces of one."""
     left, right = (one, other) if plane.between(one, other)[0] > 0 else (other, one)
     return plane.gap_right(left, right) < TOUCHING * max(plane.texts[one].height, plane.texts[other].height)
-
-
-def _shows_unit(number: _Number, ranked: Sequence[_Candidate], plane: _Plane) -> bool:
-    """Whether any unit stands with a number, the journal's or another."""
-    label = plane.texts[ranked[0].label].text if ranked else ""
-    return bool(number.figure.rest) or number.unit is not None or _own_words(label) != label.strip(" :;=,")
 
 
 def _free(candidate: _Candidate, best: _Candidate, i: int, chosen: dict[int, list[_Candidate]]) -> bool:
@@ -411,24 +472,25 @@ def _head(i: int, best: _Candidate, labels: Sequence[int], numbers: Sequence[int
 
 
 def _own_words(text: str) -> str:
-    """A label without the unit in brackets that it ends with."""
+    """A label without the unit that it ends with."""
+    return _and_unit(text)[0]
+
+
+def _and_unit(text: str) -> tuple[str, str]:
+    """A label's own words and the unit that it ends with, in brackets or after a comma; empty where with none."""
     for opens, closes in ("()", "[]"):
         words, _, inside = text.rpartition(opens)
-        if words.strip() and unit_written(inside.rstrip(closes)):
-            return words.strip(" :;=,")
+        if words.strip() and unit_nearly(inside.rstrip(closes)):
+            return words.strip(" :;=,"), inside.rstrip(closes)
     words, _, last = text.rpartition(",")
-    return words.strip() if words.strip() and unit_written(last) else text.strip(" :;=,")
+    return (words.strip(), last) if words.strip() and unit_written(last) else (text.strip(" :;=,"), "")
 
 
-def _unit(number: _Number, label: str) -> str:
-    """A number's unit: what is glued to it, what stands after it, what its label ends with."""
-    if number.figure.rest:
-        return unit_of(number.figure.rest)
-    if number.unit is not None:
-        return unit_of(number.unit.text)
-    for opens, closes in ("()", "[]"):
-        words, _, inside = label.rpartition(opens)
-        if words.strip() and unit_written(inside.rstrip(closes)):
-            return unit_of(inside.rstrip(closes))
-    words, _, last = label.rpartition(",")
-    return unit_of(last) if words.strip() and unit_written(last) else ""
+def _best_unit(number: _Number, ranked: Sequence[_Candidate], plane: _Plane) -> str:
+    """A number's unit as it is written, beside the likeliest of its labels."""
+    return _shown_unit(number, plane.texts[ranked[0].label].text if ranked else "")
+
+
+def _shown_unit(number: _Number, label: str) -> str:
+    """A number's unit as it is written: what is glued to it, what stands after it, what its label ends with."""
+    return number.figure.rest or (number.unit.text if number.unit is not None else _and_unit(label)[1])

@@ -71,11 +71,25 @@ class Labelled:
     certainty: float
     """How sure the least certain of the number's own characters is, 0 to 1."""
     doubt: str
-    """Why it is not sure, in a few words; empty where it is."""
+    """Why it is not sure, in a few words, but for a unit that is missing; empty where it is."""
     corners: Corners
     """Where the number stands on the picture."""
+    other_unit: str = ""
+    """What stands in its unit's place and is none that the journal knows, as it was read: misread, or another's."""
+    unit_missing: bool = False
+    """Whether its unit was not made out: none that is known stands with it, though most of the screen's numbers have
+    one, or something else stands in its place."""
+
+    loose_units: tuple[str, ...] = ()
+    """Of a number without a unit, what stands on the picture as a unit, misread or not, and is no other number's."""
 
     @property
     def sure(self) -> bool:
         """Whether nothing speaks against taking it as it is."""
-        return not self.doubt
+        return not self.doubt and not self.unit_missing
+
+    @property
+    def doubts(self) -> str:
+        """All that speaks against taking it as it is, in a few words; empty where nothing does."""
+        unit = f"its unit is not known: {self.other_unit}" if self.other_unit else "its unit is not seen"
+        return "; ".join(filter(None, (self.doubt, unit if self.unit_missing else "")))

@@ -143,7 +143,7 @@ def font(name: str, size: int) -> ImageFont.FreeTypeFont:
     return ImageFont.truetype(io.BytesIO(pymupdf_fonts.myfont(name)), size)
 
 
-class _Sheet:
+class Sheet:
     """A drawing of a screen that remembers where its numbers are."""
 
     def __init__(self, size: tuple[int, int], look: Look) -> None:
@@ -182,7 +182,7 @@ class _Sheet:
 
 def rows(shown: Sequence[Reading], look: Look) -> Screen:
     """A list: label, number, unit, each in a column."""
-    sheet = _Sheet((1100, 90 + 76 * len(shown)), look)
+    sheet = Sheet((1100, 90 + 76 * len(shown)), look)
     for i, reading in enumerate(shown):
         y = 90 + 76 * i
         sheet.write((50, y), reading.label, 32)
@@ -194,7 +194,7 @@ def rows(shown: Sequence[Reading], look: Look) -> Screen:
 
 def ruled(shown: Sequence[Reading], look: Look) -> Screen:
     """A ruled table with a heading over each column."""
-    sheet = _Sheet((1200, 130 + 70 * len(shown)), look)
+    sheet = Sheet((1200, 130 + 70 * len(shown)), look)
     for x, heading in ((40, "Name"), (620, "Value"), (860, "Unit")):
         sheet.write((x, 60), heading, 28, soft=True)
     for i, reading in enumerate(shown):
@@ -211,7 +211,7 @@ def ruled(shown: Sequence[Reading], look: Look) -> Screen:
 def tiles(shown: Sequence[Reading], look: Look) -> Screen:
     """Tiles, three beside each other: label on top, a large number, its unit after it."""
     down = -(-len(shown) // 3)
-    sheet = _Sheet((1260, 40 + 230 * down), look)
+    sheet = Sheet((1260, 40 + 230 * down), look)
     for i, reading in enumerate(shown):
         x, y = 30 + 410 * (i % 3), 30 + 230 * (i // 3)
         sheet.pen.rounded_rectangle((x, y, x + 385, y + 205), 16, fill=look.tile)
@@ -223,7 +223,7 @@ def tiles(shown: Sequence[Reading], look: Look) -> Screen:
 
 def inline(shown: Sequence[Reading], look: Look) -> Screen:
     """Plain lines: "Label: number unit"."""
-    sheet = _Sheet((900, 70 + 62 * len(shown)), look)
+    sheet = Sheet((900, 70 + 62 * len(shown)), look)
     for i, reading in enumerate(shown):
         y = 75 + 62 * i
         box = sheet.write((40, y), f"{reading.label}: ", 32)
@@ -235,7 +235,7 @@ def inline(shown: Sequence[Reading], look: Look) -> Screen:
 def dials(shown: Sequence[Reading], look: Look) -> Screen:
     """Gauges: a number within an arc, its unit under it, its label under the arc."""
     down = -(-len(shown) // 3)
-    sheet = _Sheet((1240, 30 + 340 * down), look)
+    sheet = Sheet((1240, 30 + 340 * down), look)
     for i, reading in enumerate(shown):
         x, y = 210 + 410 * (i % 3), 170 + 340 * (i // 3)
         sheet.pen.arc((x - 140, y - 140, x + 140, y + 140), 140, 400, fill=look.soft, width=14)
@@ -249,7 +249,7 @@ def dials(shown: Sequence[Reading], look: Look) -> Screen:
 def panes(shown: Sequence[Reading], look: Look) -> Screen:
     """Two lists beside each other, the unit in brackets after the label."""
     half = -(-len(shown) // 2)
-    sheet = _Sheet((1400, 80 + 72 * half), look)
+    sheet = Sheet((1400, 80 + 72 * half), look)
     for i, reading in enumerate(shown):
         x, y = 40 + 690 * (i // half), 80 + 72 * (i % half)
         sheet.write((x, y), f"{reading.label} [{reading.shown_unit}]", 27)
@@ -260,7 +260,7 @@ def panes(shown: Sequence[Reading], look: Look) -> Screen:
 
 def strip(shown: Sequence[Reading], look: Look) -> Screen:
     """One row of a table: labels as headings, units under them, the numbers below."""
-    sheet = _Sheet((420 * len(shown) + 40, 260), look)
+    sheet = Sheet((420 * len(shown) + 40, 260), look)
     for i, reading in enumerate(shown):
         x = 240 + 420 * i
         sheet.write((x, 60), reading.label, 25, anchor="ms")
@@ -273,7 +273,7 @@ def strip(shown: Sequence[Reading], look: Look) -> Screen:
 def cards(shown: Sequence[Reading], look: Look) -> Screen:
     """Cards, two beside each other: a large number with its unit at the top right, the label under it."""
     down = -(-len(shown) // 2)
-    sheet = _Sheet((980, 30 + 210 * down), look)
+    sheet = Sheet((980, 30 + 210 * down), look)
     for i, reading in enumerate(shown):
         x, y = 25 + 475 * (i % 2), 25 + 210 * (i // 2)
         sheet.pen.rectangle((x, y, x + 450, y + 190), fill=look.tile, outline=look.soft, width=2)
@@ -289,7 +289,7 @@ Layout = Callable[[Sequence[Reading], Look], Screen]
 def chips(shown: Sequence[Reading], look: Look) -> Screen:
     """Two columns of bars: label at the left end, number and unit at the right end."""
     down = -(-len(shown) // 2)
-    sheet = _Sheet((1420, 30 + 104 * down), look)
+    sheet = Sheet((1420, 30 + 104 * down), look)
     for i, reading in enumerate(shown):
         x, y = 25 + 695 * (i % 2), 25 + 104 * (i // 2)
         sheet.pen.rounded_rectangle((x, y, x + 670, y + 84), 40, fill=look.tile)
@@ -302,7 +302,7 @@ def chips(shown: Sequence[Reading], look: Look) -> Screen:
 def stacked(shown: Sequence[Reading], look: Look) -> Screen:
     """Two columns: label and, at the far end of its line, the unit; the number on the line below."""
     down = -(-len(shown) // 2)
-    sheet = _Sheet((1060, 40 + 150 * down), look)
+    sheet = Sheet((1060, 40 + 150 * down), look)
     for i, reading in enumerate(shown):
         x, y = 40 + 520 * (i % 2), 40 + 150 * (i // 2)
         sheet.write((x, y + 34), reading.label, 26, soft=True)
@@ -314,7 +314,7 @@ def stacked(shown: Sequence[Reading], look: Look) -> Screen:
 
 def logged(shown: Sequence[Reading], look: Look) -> Screen:
     """A table of three moments: labels with units as headings, a row for each moment."""
-    sheet = _Sheet((170 + 330 * len(shown), 330), look)
+    sheet = Sheet((170 + 330 * len(shown), 330), look)
     for row in range(3):
         sheet.write((30, 160 + 70 * row), f"Step {'ABC'[row]}", 28)
     for i, reading in enumerate(shown):
@@ -334,7 +334,7 @@ def logged(shown: Sequence[Reading], look: Look) -> Screen:
 
 def limits(shown: Sequence[Reading], look: Look) -> Screen:
     """A table with the least and the most so far beside each number."""
-    sheet = _Sheet((1380, 120 + 68 * len(shown)), look)
+    sheet = Sheet((1380, 120 + 68 * len(shown)), look)
     for x, heading in ((40, "Measured"), (560, "Now"), (780, "Min"), (1000, "Max"), (1220, "Unit")):
         sheet.write((x, 56), heading, 26, soft=True)
     for i, reading in enumerate(shown):

@@ -9,6 +9,7 @@ import pytest
 from journal.facts import Quantity as Q
 from journal.seeing import Labelled, SeenText, paired
 from journal.seeing.types import Corners, Point
+from journal.seeing.units import likest_unit
 from journal.wording.labels import quantity_of_label
 
 
@@ -117,6 +118,81 @@ def test_a_number_by_itself_has_no_label_and_is_in_doubt() -> None:
 def test_a_unit_that_does_not_go_with_the_label_is_a_doubt() -> None:
     number = one([text("Fuel quantity", 50, 100), text("44.8", 500, 100), text("kPa", 600, 100)])
     assert number.doubt == "kPa does not go with its label"
+
+
+def row(label: str, number: str, unit: str, y: float) -> list[SeenText]:
+    return [text(label, 50, y), text(number, 500, y), *([text(unit, 600, y)] if unit else [])]
+
+
+def test_a_unit_that_the_journal_does_not_know_is_a_doubt_and_said_to_be_there() -> None:
+    number = one(row("Fuel delivery", "44.8", "kg", 100))
+    assert (number.unit, number.other_unit, number.doubt, number.sure) == ("", "kg", "", False)
+    assert number.unit_missing and number.doubts == "its unit is not known: kg"
+    assert one(row("Fuel delivery", "44.8", "mg", 100)).other_unit == ""
+
+
+@pytest.mark.parametrize(
+    ("label", "own", "other"),
+    [("Fuel delivery [mm'/st]", "Fuel delivery", "mm'/st"), ("Fuel delivery (mm*/st)", "Fuel delivery", "mm*/st"),
+     ("Fuel delivery (actual)", "Fuel delivery (actual)", ""), ("Fuel delivery [on]", "Fuel delivery [on]", "")],
+)  # fmt: skip
+def test_a_misread_unit_in_brackets_is_no_part_of_the_label(label: str, own: str, other: str) -> None:
+    number = one([text(label, 50, 100), text("37.6", 900, 100)])
+    assert (number.label, number.other_unit, number.unit_missing) == (own, other, other != "")
+
+
+def test_a_unit_after_the_last_number_of_a_row_is_that_of_all_its_numbers() -> None:
+    heads = [text("Now", 500, 40), text("Min", 700, 40)]
+    numbers = paired(
+        [
+            *heads,
+            text("Fuel delivery", 50, 100),
+            text("37.6", 500, 100),
+            text("30.1", 700, 100),
+            text("mm³/st", 850, 100),
+        ],
+        quantity_of_label,
+    )
+    assert [(n.label, n.unit, n.loose_units) for n in numbers] == [
+        ("Fuel delivery Now", "mm3", ()), ("Fuel delivery Min", "mm3", ()),
+    ]  # fmt: skip
+
+
+def test_a_unit_at_the_end_of_a_label_s_row_is_that_of_the_number_below() -> None:
+    texts = []
+    for x, label, unit, number in ((40, "Fuel delivery", "mg/st", "37.6"), (900, "Engine speed", "rpm", "702")):
+        texts += [text(label, x, 40, 26), text(unit, x + 450, 40, 26), text(number, x, 110, 56)]
+    assert told(texts) == {
+        "37.6": ("Fuel delivery", "mg", Q.FUEL_PER_STROKE), "702": ("Engine speed", "rpm", Q.ENGINE_SPEED),
+    }  # fmt: skip
+    # The next column's number, whose own unit was not read, does not keep it from being so.
+    near = [text("Fuel delivery", 40, 40, 26), text("mg/st", 400, 40, 26), text("37.6", 40, 110, 56)]
+    numbers = paired([*near, text("Air temp", 500, 40, 26), text("31", 500, 110, 56)], quantity_of_label)
+    assert (numbers[0].label, numbers[0].unit) == ("Fuel delivery", "mg")
+    # Beyond the next label it is not this one's, but it is told that it stands there.
+    far = [text("Fuel delivery", 40, 40, 26), text("37.6", 40, 110, 56), text("Notes", 500, 40, 26)]
+    number = one([*far, text("mg/st", 800, 40, 26)])
+    assert (number.unit, number.loose_units) == ("", ("mg/st",))
+
+
+def test_a_unit_that_is_missing_where_most_numbers_have_one_is_a_doubt_of_its_own() -> None:
+    others = [*row("Engine speed", "1488", "rpm", 160), *row("Coolant temp", "82.5", "°C", 220)]
+    for unit, words in (("", "its unit is not seen"), ("mm²/st", "its unit is not known: mm²/st")):
+        number = paired([*row("Fuel delivery", "37.6", unit, 100), *others], quantity_of_label)[0]
+        assert (number.quantity, number.unit, number.doubt) == (Q.FUEL_PER_STROKE, "", "")
+        assert number.unit_missing and not number.sure and number.other_unit == unit
+        assert number.doubts == words
+    number, _ = paired([*row("Fuel delivery", "37.6", "", 100), *row("Gear", "4", "", 160)], quantity_of_label)
+    assert number.sure and not number.unit_missing
+
+
+@pytest.mark.parametrize(
+    ("read", "unit"),
+    [("mm²/st", "mm3"), ("mm/st", "mm3"), ("m9/st", "mg"), ("/st", "mg"), ("ba", "bar"), ("kPs", ""), ("(on)", "N"),
+     ("99", ""), ("kilometers", "")],
+)  # fmt: skip
+def test_a_misread_unit_is_taken_for_the_one_that_it_is_plainly_most_like(read: str, unit: str) -> None:
+    assert likest_unit(read) == unit
 
 
 def test_a_number_whose_decimal_sign_nothing_tells_is_in_doubt_and_told_where_another_shows_it() -> None:

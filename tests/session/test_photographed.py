@@ -30,7 +30,7 @@ from journal.facts import (
 from journal.facts import Quantity as Q
 from journal.photographed import enter_shown
 from journal.record.photos import take_in
-from journal.record.shop_labels import LABELS_FILE, keep_label, kept_labels
+from journal.record.shop_labels import LABELS_FILE, Vouched, keep_label, kept_labels
 from journal.record.store import Store
 from journal.seeing import Labelled
 from journal.session import Session, open_job
@@ -191,7 +191,7 @@ def test_which_label_stands_for_the_fuel_is_asked_once_and_remembered(store: Sto
     [asked] = bench.session.job.waiting
     bench.session.enter(Answer(asked.question.entry.id, 1))
     assert bench.session.job.runs[0].baselines[0].value == 31.0
-    assert kept_labels(store.folder) == {Q.FUEL_PER_STROKE: ("Quantity, set point",)}
+    assert kept_labels(store.folder) == {Q.FUEL_PER_STROKE: (Vouched("Quantity, set point", "mm3"),)}
     # Another job, and the label is misread by a letter.
     bench.session.enter(JobClosed("unknown"))
     other = Bench(store, label=False)
@@ -212,11 +212,143 @@ def test_a_label_that_nobody_vouched_for_is_asked_about_even_where_the_vocabular
     assert not (store.folder / LABELS_FILE).exists()
 
 
-def test_labels_that_cannot_be_read_say_so_and_enter_nothing(bench: Bench) -> None:
-    (bench.store.folder / LABELS_FILE).write_text('"fuel per stroke" = "Qty"', encoding="utf-8")
-    with pytest.raises(RecordError, match="remove it to be asked anew"):
+@pytest.mark.parametrize(
+    ("written", "why"),
+    [
+        ('"Qty"', "write labels in quotes within brackets"),
+        ("[1]", "write a label in quotes"),
+        ('[{label = "Qty", unit = "rpm"}]', "unit 'rpm' of 'Qty': write one of mm3, mg, %"),
+        ('[{label = "Qty", unit = "mg", in = "mm3"}]', "write a label in quotes"),
+    ],
+)
+def test_labels_that_cannot_be_read_say_so_and_enter_nothing(bench: Bench, written: str, why: str) -> None:
+    (bench.store.folder / LABELS_FILE).write_text(f'"fuel per stroke" = {written}', encoding="utf-8")
+    with pytest.raises(RecordError, match=rf"{why}.*remove it to be asked anew"):
         bench.show(number(30.0), subject="scanner")
     assert bench.session.job.runs[0].baselines == ()
+
+
+def vouch(bench: Bench, unit: str) -> None:
+    """The run's baseline comes off a photo whose label is asked about and vouched for, with this unit or with none."""
+    bench.show(number(30.0, unit=unit) if unit else unseen(30.0), subject="scanner")
+    [asked] = bench.session.job.waiting
+    bench.session.enter(Answer(asked.question.entry.id, 0))
+    assert kept_labels(bench.store.folder) == {Q.FUEL_PER_STROKE: (Vouched(FUEL, unit),)}
+
+
+def unseen(value: float, instead: str = "") -> Labelled:
+    """A number whose unit was not made out, with what was read in its place."""
+    return replace(number(value, unit=""), unit_missing=True, other_unit=instead)
+
+
+@pytest.mark.parametrize("instead", ["", "mm²/st"], ids=["nothing", "its own, misread by a letter"])
+def test_a_label_that_was_vouched_for_stands_for_the_unit_that_stood_beside_it(store: Store, instead: str) -> None:
+    bench = Bench(store, label=False)
+    bench.say("idle cut-out test")
+    vouch(bench, "mm3")
+    shown = replace(unseen(37.4, instead), loose_units=("rpm", "mm³/st"))
+    assert bench.show(shown, cylinder=4) == "cylinder 4 cut: 37.4"
+    bench.session.enter(JobClosed("unknown"))
+    later = Bench(store, label=False)
+    later.say("idle cut-out test")
+    assert later.show(unseen(30.0, instead), subject="scanner") == "baseline: 30"
+    assert later.session.job.waiting == ()
+
+
+@pytest.mark.parametrize(
+    "shown",
+    [
+        number(37.4, unit="mg"),
+        unseen(37.4, "m9/st"),
+        unseen(37.4, "g"),
+        unseen(37.4, "(held)"),
+        replace(unseen(37.4), loose_units=("rpm", "m9/st")),
+    ],
+    ids=["another", "another, misread", "one that is not the journal's", "no unit at all", "another somewhere"],
+)
+def test_a_label_that_was_vouched_for_does_not_stand_for_a_unit_where_another_is_shown(
+    store: Store, shown: Labelled
+) -> None:
+    bench = Bench(store, label=False)
+    bench.say("idle cut-out test")
+    vouch(bench, "mm3")
+    assert bench.show(shown, cylinder=4).startswith("asked: Cylinder 4 cut: ")
+    assert bench.cuts == []
+
+
+def test_a_label_vouched_for_without_a_unit_has_that_of_the_run_s_readings_from_it_and_no_longer(store: Store) -> None:
+    bench = Bench(store, label=False)
+    bench.say("idle cut-out test")
+    vouch(bench, "")
+    assert bench.show(unseen(37.4), cylinder=4) == "cylinder 4 cut: 37.4"
+    bench.say("end of run", "idle cut-out test")
+    assert bench.show(unseen(30.0), subject="scanner") == "asked: Baseline: 30.0?"
+
+
+def test_readings_that_were_said_or_that_are_from_another_label_give_no_unit(store: Store) -> None:
+    bench = Bench(store, label=False)
+    keep_label(store.folder, Q.FUEL_PER_STROKE, FUEL)
+    bench.say("idle cut-out test", "baseline 30")
+    assert bench.show(unseen(37.4), cylinder=4) == "asked: Cylinder 4 cut: 37.4?"
+    [asked] = bench.session.job.waiting
+    bench.session.enter(Answer(asked.question.entry.id))
+    options = number(30.1, "Quantity, main"), number(37.5, FUEL + " 2")
+    bench.show(*options, cylinder=4)
+    [asked] = bench.session.job.waiting
+    bench.session.enter(Answer(asked.question.entry.id, 0))
+    assert bench.cuts == [(4, 30.1)]
+    keep_label(store.folder, Q.FUEL_PER_STROKE, FUEL + " 2")
+    assert bench.show(replace(unseen(37.5), label=FUEL + " 2"), cylinder=5) == "asked: Cylinder 5 cut: 37.5?"
+
+
+def test_a_label_that_was_vouched_for_in_another_unit_than_the_run_s_is_asked_about_in_its_own(bench: Bench) -> None:
+    keep_label(bench.store.folder, Q.FUEL_PER_STROKE, FUEL, "mg")
+    bench.say("baseline 30")
+    assert bench.show(unseen(37.4), cylinder=4) == "asked: Cylinder 4 cut: 37.4 mg?"
+    assert bench.asks.options == (Cut(4, 37.4, unit="mg"),)
+
+
+def test_a_label_that_was_read_in_two_units_stands_for_neither(bench: Bench) -> None:
+    keep_label(bench.store.folder, Q.FUEL_PER_STROKE, FUEL, "mg")
+    bench.say("baseline 30")
+    bench.show(number(37.4), cylinder=4)
+    assert bench.cuts == [(4, 37.4)]
+    for shown in (unseen(37.5), replace(unseen(37.5), unit_missing=False)):
+        assert bench.show(shown, cylinder=5) == "asked: Cylinder 5 cut: 37.5?"
+        bench.session.enter(Answer(bench.session.job.waiting[-1].question.entry.id))
+
+
+def test_another_unit_that_stands_somewhere_on_the_screen_is_a_doubt_even_where_nothing_else_shows_one(
+    bench: Bench,
+) -> None:
+    bench.say("baseline 30")
+    plain = replace(number(37.4, unit=""), loose_units=("rpm", "mm³/st"))
+    assert bench.show(plain, cylinder=4) == "cylinder 4 cut: 37.4"
+    assert bench.show(replace(plain, loose_units=("mg/st",)), cylinder=5) == "asked: Cylinder 5 cut: 37.4?"
+
+
+def test_what_stood_beside_a_label_is_kept_until_another_unit_is_vouched_for(store: Store) -> None:
+    for unit, kept in (("mm3", "mm3"), ("", "mm3"), ("mg", "mg")):
+        keep_label(store.folder, Q.FUEL_PER_STROKE, 'Fuel "main"', unit)
+        assert kept_labels(store.folder) == {Q.FUEL_PER_STROKE: (Vouched('Fuel "main"', kept),)}
+    keep_label(store.folder, Q.FUEL_RATE, 'Fuel "main"')
+    assert kept_labels(store.folder) == {Q.FUEL_RATE: (Vouched('Fuel "main"'),)}
+
+
+def test_a_letter_that_tells_one_of_several_labels_is_no_misread_one(store: Store) -> None:
+    bench = Bench(store, label=False)
+    keep_label(store.folder, Q.FUEL_PER_STROKE, "Step A Fuel delivery")
+    bench.say("idle cut-out test", "baseline 30")
+    steps = [number(37.4 + i, f"Step {letter} Fuel delivery") for i, letter in enumerate("ABC")]
+    assert bench.show(*steps, cylinder=4) == "cylinder 4 cut: 37.4"
+    # Where its own was not read, another's is not taken for it.
+    assert bench.show(*steps[1:], cylinder=5).startswith("asked: Cylinder 5 cut: Step B Fuel delivery")
+    assert bench.cuts == [(4, 37.4)]
+
+
+def test_labels_of_an_older_journal_are_read_as_they_were(store: Store) -> None:
+    (store.folder / LABELS_FILE).write_text('"fuel per stroke" = ["Qty", {label = "Fuel", unit = "mg"}]')
+    assert kept_labels(store.folder)[Q.FUEL_PER_STROKE] == (Vouched("Qty"), Vouched("Fuel", "mg"))
 
 
 @pytest.mark.parametrize(

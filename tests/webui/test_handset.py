@@ -18,7 +18,7 @@ from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import Shop, jpeg, sign_of, text_of
 from tests.webui.test_access import device, give
 from tests.webui.test_desk import link_of
-from webui import quotas
+from webui import photos, quotas
 from webui.grants import LinkKind
 from webui.listener import Wanted, command_for
 from webui.shop import Secure
@@ -341,3 +341,22 @@ def test_a_question_that_has_just_come_takes_no_touch_and_two_quick_ones_answer_
         page.evaluate("const b = document.querySelector('#choices button'); b.click(); b.click();")
         button.wait_for(timeout=20_000)
     assert [cut.value for cut in shop.job(job).runs[0].cuts] == [40.0], "one touch, one answer; the other still waits"
+
+
+@pytest.mark.parametrize("why", ["no camera", "not a secure page"])
+def test_a_browser_without_a_camera_says_so_and_that_single_photos_work(
+    shop: Shop, chromium: Any, monkeypatch: pytest.MonkeyPatch, why: str
+) -> None:
+    job = shop.open()
+    monkeypatch.setattr(photos, "can_see", lambda: True)
+    with serving(shop) as address, window(chromium, PHONE) as page:
+        if why == "not a secure page":
+            page.add_init_script("delete Navigator.prototype.mediaDevices")
+        page.goto(f"{address}/job/{job}/handset")
+        page.locator("#stand-watch").click()
+        page.locator("#stand-why", has_text="take single photos above instead").wait_for(timeout=30_000)
+        words = page.locator("#stand-why").inner_text()
+        assert ("secure pages only" in words) == (why == "not a secure page") and words.startswith("no camera: ")
+        assert page.locator("#stand-state").inner_text() == "Camera on a stand: off"
+        page.locator("#camera").set_input_files({"name": "a.jpg", "mimeType": "image/jpeg", "buffer": jpeg()})
+        page.locator("#sent img").wait_for(timeout=30_000)
