@@ -13,11 +13,12 @@ import pytest
 from journal.analysis import Findings, diagnose
 from journal.analysis.between.compare import compare
 from journal.analysis.causes.evidence import gather
-from journal.analysis.causes.inference import infer
+from journal.analysis.causes.inference import Posterior, infer, predict
 from journal.analysis.causes.model import build_model
-from journal.analysis.causes.tables import tables
+from journal.analysis.causes.tables import CheckRow, Vector, tables
 from journal.analysis.causes.verdict import headline, verdict
 from journal.analysis.findings import Cause, Evidence, Gate, Standing
+from journal.analysis.order import next_check
 from journal.analysis.order.next_check import choices, worth_making
 from journal.analysis.run.find import find_runs
 from journal.analysis.settings import default_settings
@@ -73,6 +74,26 @@ def test_a_check_that_tells_just_what_is_worth_asking_is_asked_for_and_one_that_
     for worth, chosen in ((most.bits, [most]), (just_more(most.bits), [])):
         book = replace(BOOK, next_check={**BOOK.next_check, "worth_asking": worth})
         assert worth_making(book, posterior, SIX, done)[0] == chosen
+
+
+def test_of_two_checks_worth_as_much_but_for_the_order_of_adding_up_the_lower_cylinders_comes_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    posterior = infer(build_model(BOOK, SIX, (3, 5), (1, 2, 3, 4, 5, 6)), [])
+    done: dict[int | None, frozenset[str]] = dict.fromkeys((None, 3, 5), frozenset())
+
+    def order(more: float) -> list[int | None]:
+        """The cylinders of one check, where another one's is worth a little more."""
+
+        def predicted(of: Posterior, check: CheckRow, cylinder: int | None) -> tuple[Vector, Vector]:
+            chance, then = predict(of, check, cylinder)
+            return chance * (1 - more * (cylinder == 5)), then
+
+        monkeypatch.setattr(next_check, "predict", predicted)
+        return [choice.cylinder for choice in choices(BOOK, posterior, SIX, done) if choice.check.key == "wiring"]
+
+    assert order(0.0) == order(1e-14) == [3, 5]
+    assert order(1e-3) == [5, 3]
 
 
 def cause(key: str, probability: float, gate: Gate | None = None, *evidence: Evidence) -> Cause:

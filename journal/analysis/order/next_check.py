@@ -58,7 +58,8 @@ def choices(tables: Tables, posterior: Posterior, engine: Engine, done: Done) ->
             minutes = (check.minutes + weights["setup_minutes"]) * (1 + weights["dismantling"] * check.invasive)
             worth = bits * (1 + weights["needed_anyway"] * needed.get((check.key, cylinder), 0.0)) / minutes
             found.append(Choice(check, cylinder, bits, worth))
-    return sorted(found, key=lambda c: (-c.worth, c.check.minutes, c.check.key, c.cylinder or 0))
+    # Processors add up in other orders: what is worth as much but for that is a tie.
+    return sorted(found, key=lambda c: (-round(c.worth, 9), c.check.minutes, c.check.key, c.cylinder or 0))
 
 
 def _needed(tables: Tables, posterior: Posterior, engine: Engine, done: Done) -> dict[tuple[str, int | None], float]:
