@@ -12,6 +12,7 @@ import pytest
 
 from journal.analysis import Findings, diagnose
 from journal.analysis.between.compare import compare
+from journal.analysis.causes import ranked
 from journal.analysis.causes.evidence import gather
 from journal.analysis.causes.inference import Posterior, infer, predict
 from journal.analysis.causes.model import build_model
@@ -22,6 +23,7 @@ from journal.analysis.order import next_check
 from journal.analysis.order.next_check import choices, worth_making
 from journal.analysis.run.find import find_runs
 from journal.analysis.settings import default_settings
+from journal.analysis.words import STRONG
 from journal.facts import Body
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
@@ -193,3 +195,14 @@ def test_an_engine_without_a_low_cylinder_has_its_likeliest_cause_named_from_a_h
     assert headline(BOOK, "", [], [cause("fuel supply", 0.49)], [1, 2, 3]) == none
     assert headline(BOOK, "", [], [], [1, 2, 3]) == none
     assert headline(BOOK, "Mended.", [], [], [1, 2, 3]) == "Mended."
+
+
+@pytest.mark.parametrize(
+    ("favour", "against", "said"),
+    [(STRONG, 1 / STRONG, True), (math.nextafter(STRONG, 0.0), 0.1, False), (9.0, just_more(1 / STRONG), False)],
+)
+def test_results_are_at_odds_where_both_are_strong(favour: float, against: float, said: bool) -> None:
+    """Strong is what makes a cause so many times likelier, or less likely, or more."""
+    results = [Evidence("e1", favour, (), "wiring open"), Evidence("e2", against, (), "air good")]
+    told = ranked._at_odds(cause("wiring", 0.9, None, *results))
+    assert told == (("wiring open for the wiring, but air good against it; make sure of both",) if said else ())
