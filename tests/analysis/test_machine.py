@@ -103,9 +103,10 @@ def test_the_decline_is_numpys_weighted_line() -> None:
         ((1.0, 1.0), 0.5),
         ((0.8, 0.9), 1.0),
         ((1.0, 0.6, 1.0), 0.7),
+        ((1.0, 0.8, 0.6, 0.72), 0.5),
         ((1.0,), 0.8),
     ],
-    ids=["steady", "within the noise", "at once", "better", "mended between", "two runs only"],
+    ids=["steady", "in the noise", "at once", "better", "mended between", "better once on the way", "two runs only"],
 )
 def test_what_is_no_slow_decline_is_not_called_one(course: tuple[float, ...], now: float) -> None:
     earlier = [left(100.0 * (len(course) - k), *a_run(third)) for k, third in enumerate(course)]

@@ -9,6 +9,8 @@ import pytest
 
 from journal.analysis import diagnose
 from journal.analysis.findings import Standing
+from journal.analysis.run import find
+from journal.analysis.run.doubt import suspects
 from journal.analysis.run.explain import idle_part
 from journal.analysis.run.find import find_run
 from journal.analysis.settings import default_settings
@@ -276,3 +278,16 @@ def test_a_sum_of_a_hundred_and_twenty_per_cent_on_a_fine_display_is_not_let_pas
     run = idle(30.0, dict.fromkeys(SIX.numbers, 37.5)).runs[0]
     assert run.total == pytest.approx(1.2, abs=0.01)
     assert not run.trusted
+
+
+def test_readings_are_doubted_by_the_sum_that_is_said(monkeypatch):
+    doubted_by = []
+
+    def noted(model, belief, settings, total):
+        doubted_by.append(total)
+        return suspects(model, belief, settings, total)
+
+    monkeypatch.setattr(find, "suspects", noted)
+    run = idle(30.0, {1: 36.1, 2: 35.8, 3: 36.0, 4: 36.2, 5: 35.9, 6: 36.0}).runs[0]
+    assert doubted_by == [run.total]
+    assert run.total_low < run.total < run.total_high

@@ -12,15 +12,18 @@ import pytest
 
 from journal.analysis import Findings, diagnose
 from journal.analysis.between.compare import compare
+from journal.analysis.causes import ranked
 from journal.analysis.causes.evidence import gather
-from journal.analysis.causes.inference import infer
+from journal.analysis.causes.inference import Posterior, infer, predict
 from journal.analysis.causes.model import build_model
-from journal.analysis.causes.tables import tables
+from journal.analysis.causes.tables import CheckRow, Vector, tables
 from journal.analysis.causes.verdict import headline, verdict
 from journal.analysis.findings import Cause, Evidence, Gate, Standing
+from journal.analysis.order import next_check
 from journal.analysis.order.next_check import choices, worth_making
 from journal.analysis.run.find import find_runs
 from journal.analysis.settings import default_settings
+from journal.analysis.words import STRONG
 from journal.facts import Body
 from tests.causes.arrange import ENGINES, check_of, job_of, run_of
 
@@ -73,6 +76,26 @@ def test_a_check_that_tells_just_what_is_worth_asking_is_asked_for_and_one_that_
     for worth, chosen in ((most.bits, [most]), (just_more(most.bits), [])):
         book = replace(BOOK, next_check={**BOOK.next_check, "worth_asking": worth})
         assert worth_making(book, posterior, SIX, done)[0] == chosen
+
+
+def test_of_two_checks_worth_as_much_but_for_the_order_of_adding_up_the_lower_cylinders_comes_first(
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    posterior = infer(build_model(BOOK, SIX, (3, 5), (1, 2, 3, 4, 5, 6)), [])
+    done: dict[int | None, frozenset[str]] = dict.fromkeys((None, 3, 5), frozenset())
+
+    def order(more: float) -> list[int | None]:
+        """The cylinders of one check, where another one's is worth a little more."""
+
+        def predicted(of: Posterior, check: CheckRow, cylinder: int | None) -> tuple[Vector, Vector]:
+            chance, then = predict(of, check, cylinder)
+            return chance * (1 - more * (cylinder == 5)), then
+
+        monkeypatch.setattr(next_check, "predict", predicted)
+        return [choice.cylinder for choice in choices(BOOK, posterior, SIX, done) if choice.check.key == "wiring"]
+
+    assert order(0.0) == order(1e-14) == [3, 5]
+    assert order(1e-3) == [5, 3]
 
 
 def cause(key: str, probability: float, gate: Gate | None = None, *evidence: Evidence) -> Cause:
@@ -172,3 +195,14 @@ def test_an_engine_without_a_low_cylinder_has_its_likeliest_cause_named_from_a_h
     assert headline(BOOK, "", [], [cause("fuel supply", 0.49)], [1, 2, 3]) == none
     assert headline(BOOK, "", [], [], [1, 2, 3]) == none
     assert headline(BOOK, "Mended.", [], [], [1, 2, 3]) == "Mended."
+
+
+@pytest.mark.parametrize(
+    ("favour", "against", "said"),
+    [(STRONG, 1 / STRONG, True), (math.nextafter(STRONG, 0.0), 0.1, False), (9.0, just_more(1 / STRONG), False)],
+)
+def test_results_are_at_odds_where_both_are_strong(favour: float, against: float, said: bool) -> None:
+    """Strong is what makes a cause so many times likelier, or less likely, or more."""
+    results = [Evidence("e1", favour, (), "wiring open"), Evidence("e2", against, (), "air good")]
+    told = ranked._at_odds(cause("wiring", 0.9, None, *results))
+    assert told == (("wiring open for the wiring, but air good against it; make sure of both",) if said else ())

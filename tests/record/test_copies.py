@@ -13,10 +13,11 @@ from PIL import Image
 
 from journal.cli.main import group
 from journal.facts import Photo
+from journal.record import verify as verifying
 from journal.record.photos import page_copy_path, take_in, thumbnail_path
 from journal.record.picture_alike import alike
 from journal.record.store import Store
-from journal.record.verify import verify
+from journal.record.verify import drop_copies, verify
 from tests.record.arrange import opened
 from tests.record.pictures import scene
 
@@ -91,3 +92,19 @@ def test_a_copy_with_another_picture_in_it_is_found_and_made_anew(
     mended = CliRunner().invoke(group, ["--journal", str(store.folder), "verify", "--mend"])
     assert mended.exit_code == 0 and "the journal is sound" in mended.output
     assert copy_path(store.folder, sha256).read_bytes() == good  # type: ignore[operator]
+
+
+def test_copies_that_another_process_drops_meanwhile_are_gone_all_the_same(
+    store: Store, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sha256 = with_photo(store, picture(tmp_path, "PNG"))
+    copies = [page_copy_path(store.folder, sha256), thumbnail_path(store.folder, sha256)]
+    assert all(copy.exists() for copy in copies)
+
+    def dropped_by_another(of: Store, copy: Path) -> bool:
+        copy.unlink()
+        return True
+
+    monkeypatch.setattr(verifying, "_has_original", dropped_by_another)
+    drop_copies(store)
+    assert not any(copy.exists() for copy in copies)

@@ -207,6 +207,17 @@ def test_whoever_throws_the_key_away_too_does_not_get_the_journal_signed(store: 
             assert any("was lost or exchanged" in line for line in verify(again))
 
 
+def test_nor_does_who_takes_out_what_names_the_signer_with_it(store: Store) -> None:
+    job = a_job(store)
+    store.close()
+    other_program(store, *ALTERED["a reading"], *ALTERED["the sum has no signature"])
+    (store.folder / KEY_NAME).unlink()
+    with Store.open(store.folder) as again:
+        for number in range(3):
+            again.append(job.say(Note(f"after {number}")))
+            assert "the signature of the sum over all entries is gone; restore it from a backup" in verify(again)
+
+
 def test_forged_entries_in_an_emptied_journal_are_not_signed_for(store: Store) -> None:
     a_job(store)
     store.close()

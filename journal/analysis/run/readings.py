@@ -149,14 +149,14 @@ def _watched(run: Run, baselines: list[Reading], cuts: list[Reading]) -> Quantit
     counts = Counter(r.quantity for r in (*cuts, *baselines))
     if counts[run.start.quantity] == max(counts.values()):
         return run.start.quantity
-    return counts.most_common(1)[0][0]
+    return max(counts, key=counts.__getitem__)
 
 
 def _unit(run: Run, quantity: Quantity, baselines: list[Reading], cuts: list[Reading]) -> str:
     if run.start.unit and run.start.unit in UNITS[quantity]:
         return run.start.unit
     counts = Counter(r.unit for r in (*cuts, *baselines) if r.quantity == quantity)
-    return counts.most_common(1)[0][0] if counts else UNITS[quantity][0]
+    return max(counts, key=counts.__getitem__) if counts else UNITS[quantity][0]
 
 
 def _live(run: Run, engine: Engine, cuts: list[Reading], remarks: list[Remark]) -> tuple[int, ...]:

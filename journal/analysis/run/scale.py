@@ -119,7 +119,7 @@ def scaled(
     beyond = np.clip((low + high) / 2, -_FARTHEST, _FARTHEST) - (low + high) / 2
     low, high = low + beyond, high + beyond
     minutes = max(float(np.ptp(seconds)) / 60, 1.0)
-    at = 2 * (seconds - seconds.min()) / max(60 * minutes, 1.0) - 1
+    at = 2 * (seconds - seconds.min()) / (60 * minutes) - 1
     basis = np.stack([np.ones_like(at), at, (3 * at**2 - 1) / 2, (5 * at**3 - 3 * at) / 2], axis=1)
     middle = (low + high) / 2
     noise = noise if curved else noise * np.abs(values) / typical

@@ -74,9 +74,7 @@ def _standings(
         if model.count(cylinder):
             dead_below, even, weak, strong = below[:, i].tolist()
             chance = _Chances(dead_below, even, weak, strong, float(nothing[i]))
-            found[cylinder] = _stand(
-                model, belief, settings, cylinder, i, float(strength[i]), max(float(u[i]), 1e-4), chance
-            )
+            found[cylinder] = _stand(model, belief, settings, cylinder, i, float(strength[i]), float(u[i]), chance)
     return found
 
 
