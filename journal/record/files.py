@@ -8,6 +8,7 @@ import hashlib
 import os
 import re
 import secrets
+import stat
 from collections.abc import Iterator
 from itertools import takewhile
 from pathlib import Path
@@ -75,6 +76,31 @@ def sha256_of_file(path: Path) -> str:
     return sha.hexdigest()
 
 
+def not_a_file(path: Path) -> str:
+    """What has a file's name and is none, in words; empty for a file, a link to one, and where there is nothing."""
+    if not os.path.lexists(path) or path.is_file():
+        return ""
+    if path.is_dir():
+        return "a folder"
+    return "a link to what is not there" if path.is_symlink() and not path.exists() else "no regular file"
+
+
+def read_file(path: Path) -> bytes:
+    """All of a small file; what only looks like one, such as a pipe, is not waited for.
+
+    Raises:
+        OSError: what the file system says against it, or that it is no regular file.
+    """
+    with open(path, "rb", opener=_without_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "no regular file", str(path))
+        return file.read()
+
+
+def _without_waiting(name: str, flags: int) -> int:
+    return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
+
+
 def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
     """Write a file so that it is there complete or not at all, whatever happens meanwhile.
 
@@ -137,7 +163,7 @@ def write_once(path: Path, data: bytes, *, instead_of: bytes | None = None) -> b
             os.fsync(file.fileno())
         put_in_place(beside, path)
     except FileExistsError:
-        return path.read_bytes()
+        return read_file(path)
     finally:
         beside.unlink(missing_ok=True)
     sync_folder(path.parent)

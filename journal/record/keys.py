@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from journal.record.files import PRIVATE_FILE, file_errors, write_once
+from journal.errors import RecordError
+from journal.record.files import PRIVATE_FILE, file_errors, not_a_file, read_file, write_once
 from journal.record.references import LETTERS
 
 if TYPE_CHECKING:
@@ -90,11 +91,15 @@ def _new_pem() -> bytes:
 
 
 def _held(path: Path) -> bytes | None:
+    if what := not_a_file(path):
+        raise RecordError(
+            f"{path} is {what}, not the journal's key: move it away, and put the key of the last backup there"
+        )
     try:
         if os.name == "posix" and path.stat().st_mode & 0o077:  # as an unpacked backup leaves it
             with contextlib.suppress(OSError):  # another user's, or on a disk that can only be read
                 path.chmod(PRIVATE_FILE)
-        return path.read_bytes()
+        return read_file(path)
     except FileNotFoundError:
         return None
 
