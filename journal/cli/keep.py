@@ -63,7 +63,7 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
             for job in done.jobs:
                 echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
                 closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
-            for line in (*done.brought.signers, *done.brought.set_aside):
+            for line in (*done.brought.signers, *done.brought.set_aside, *done.brought.otherwise):
                 echo(f"  {line}")
     finally:
         _teach(store, [job for job in closed if not store.teaches(job)], teach)
@@ -78,7 +78,7 @@ def _agree(store: Store, brought: Brought, yes: bool) -> None:
         echo(f"job {store.line(brought.job).reference}, {unit}, is here already. The pack changes it:")
     else:
         echo(f"Of {unit} the pack changes what is shown here; only the originals would tell what is right:")
-    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside):
+    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside, *brought.otherwise):
         echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)
