@@ -79,11 +79,11 @@ def test_one_that_does_not_answer_in_time_is_told(server: PageServer, monkeypatc
 def test_lines_of_others_are_closed_when_only_this_machine_is_listened_to(
     server: PageServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(connections, "neighbour", lambda address: {ELSEWHERE: "the network"}.get(address, address))
+    monkeypatch.setattr(connections, "THIS_MACHINE", HERE)
     ours, theirs = socket.socketpair(), socket.socketpair()
     mine = server.channel_class(server, ours[0], (HERE, 1), server.adj, map=server._map)
     other = server.channel_class(server, theirs[0], ("192.0.2.7", 1), server.adj, map=server._map)
-    monkeypatch.setattr(connections, "neighbour", lambda address: {ELSEWHERE: "the network"}.get(address, address))
-    monkeypatch.setattr(connections, "THIS_MACHINE", HERE)
     server.listen_on(ELSEWHERE)
     assert not mine.will_close and not other.will_close, "the network may come, and whoever is there stays"
     server.listen_on(HERE)
