@@ -19,7 +19,7 @@ from journal.record.job import JobState
 from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import drop_copies, lost, remarks, verify
+from journal.record.verify import drop_begun, drop_copies, lost, remarks, verify
 from journal.record.vouched import vouched
 from journal.study import study
 
@@ -119,7 +119,9 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
 
 
 @click.command("verify")
-@click.option("--mend", is_flag=True, help="Make the job list anew from the entries, and copies of photos, first.")
+@click.option(
+    "--mend", is_flag=True, help="First make the job list and copies of photos anew, and remove what was only begun."
+)
 @click.pass_context
 def verify_command(ctx: click.Context, mend: bool) -> None:
     """Check the database, every entry, every checksum and every reference."""
@@ -127,6 +129,7 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
     if mend:
         store.redraw_lines()
         drop_copies(store)
+        drop_begun(store)
     found = verify(store)
     for line in found:
         echo(f"  - {line}")

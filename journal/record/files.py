@@ -62,6 +62,12 @@ def begun_files_of(folder: Path, room: str, sha256: str) -> list[Path]:
     return sorted(shelf(folder, room, sha256, "").parent.glob(f".{check_sha256(sha256)}*.part"))
 
 
+def begun_files(folder: Path) -> list[Path]:
+    """Everything in a journal's folder that was being written when the power went, or is being written now."""
+    rooms = (path for room in (PHOTOS, CLIPS, COPIES) for path in (folder / room).glob("??/.*.part"))
+    return sorted(path for path in (*folder.glob(".*.part"), *rooms) if path.is_file())
+
+
 def sha256_of(data: bytes) -> str:
     """SHA-256 of some bytes, 64 hex digits."""
     return hashlib.sha256(data).hexdigest()
