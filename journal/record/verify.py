@@ -56,9 +56,7 @@ def remarks(store: Store) -> list[str]:
     if left := left_begun(store):
         size = sum(left.values()) / 1e6
         things = "1 file was" if len(left) == 1 else f"{len(left)} files were"
-        found.append(
-            f"{things} begun and never finished ({size:.1f} MB): `journal verify --mend` removes what is left of them"
-        )
+        found.append(f"{things} begun and never finished ({size:.1f} MB): `journal verify --mend` clears that away")
     if count := unsigned_here(store):
         found.append(
             f"{count} entries made here are not signed, as those of a journal from before there were keys: if this one "
