@@ -15,9 +15,10 @@ from collections.abc import Iterator
 import pytest
 
 from journal.errors import BadInput
-from tests.webui.conftest import Shop
+from tests.webui.conftest import Shop, text_of
 from webui import connections, lan
 from webui.connections import PageServer
+from webui.grants import ADMITTED_HOURS
 from webui.lan import HERE, Network, port_of
 from webui.server import listening
 
@@ -107,6 +108,18 @@ def test_the_network_is_let_in_and_kept_out_once_each_and_told(shop: Shop, serve
     assert told == ["Only browsers of this machine can open the journal now."]
     assert not state.lan and state.secure is None
     assert answers(server, HERE) and not answers(server, ELSEWHERE) and not answers(server, ELSEWHERE, secure.port)
+
+
+def test_how_long_a_code_lets_in_is_told_on_the_terminal_and_on_the_page(shop: Shop, server: PageServer) -> None:
+    told: list[str] = []
+    network = shop.app.extensions["journal"].network = Network(server, ELSEWHERE, 0, told.append)
+    again = f"give a code, and again after {ADMITTED_HOURS} hours."
+    assert again in " ".join(text_of(shop.get("/devices")).split())
+    network.open()
+    network.tell()
+    network.close()
+    assert any(line.endswith(again) for line in told)
+    assert "once" not in " ".join(told)
 
 
 def test_a_network_that_cannot_be_listened_on_leaves_all_as_it_was(
