@@ -20,6 +20,12 @@ KEY_NAME = "journal.key"
 """The key's file in the journal folder: PKCS #8 in PEM (RFC 5958, RFC 7468), without a password."""
 _NAME_LETTERS = 12
 
+_FIELD = 2**255 - 19
+_OF_EIGHT = 0x7A03AC9277FDC74EC6CC392CFA53202A0F67100D760B3CBA4FD84D3D706A17C7
+_SMALL = frozenset({0, 1, _FIELD - 1, _FIELD, _FIELD + 1, _OF_EIGHT, _FIELD - _OF_EIGHT})
+"""The y of every point whose order divides eight, as a key can hold it (RFC 8032, 5.1). Under such a key one signature
+fits any message, so that it vouches for nothing."""
+
 
 @dataclass(frozen=True)
 class JournalKey:
@@ -60,7 +66,9 @@ def key_there(folder: Path) -> JournalKey | None:
 
 
 def signed_by(public: bytes, signature: bytes, message: bytes) -> bool:
-    """Whether that key signed the message."""
+    """Whether that key signed the message; one that anybody can sign by signs nothing."""
+    if int.from_bytes(public, "little") % 2**255 in _SMALL:
+        return False
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 

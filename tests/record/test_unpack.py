@@ -334,6 +334,23 @@ def test_what_a_pack_does_to_what_is_here_is_summed_up_and_nothing_counts_before
     assert unpack(here, packed).brought.changes == (), "what is here already changes nothing"
 
 
+def test_a_job_of_which_two_versions_are_about_says_what_to_do(here: Store, there: Store, tmp_path: Path) -> None:
+    job = a_job(there)
+    pack(there, job.job, tmp_path / "true.zip")
+
+    def altered(files: dict[str, bytes]) -> None:
+        files["entries.jsonl"] = files["entries.jsonl"].replace(b'"value":30.0', b'"value":99.0')
+        without_signatures(files)
+
+    unpack(here, rewritten(tmp_path / "true.zip", altered))
+    with pytest.raises(
+        BadInput, match=r"says something else: nothing was saved; one of the two was altered: `journal sh"
+    ):
+        unpack(here, tmp_path / "true.zip")
+    here.erase(job.job)
+    assert len(unpack(here, tmp_path / "true.zip").entries) == 3
+
+
 def without_signatures(files: dict[str, bytes]) -> None:
     del files["signatures.jsonl"]
     honest(files)
