@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from pathlib import Path
 
-from journal.record.files import write_whole
+from journal.record.files import read_file, write_whole
 
 HOLDING_FILE = "holding"
 """Beside the entries, while it is so; it names the job."""
@@ -13,7 +13,7 @@ HOLDING_FILE = "holding"
 def is_holding(folder: Path, job: str) -> bool:
     """Whether "hold on" was the last word on this job, with no "carry on" since; not, where that cannot be read."""
     try:
-        return (folder / HOLDING_FILE).read_text(encoding="utf-8") == job
+        return read_file(folder / HOLDING_FILE).decode("utf-8") == job
     except (OSError, ValueError):
         return False
 

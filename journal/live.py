@@ -15,10 +15,11 @@ from typing import Any
 
 import numpy as np
 
+from journal.errors import HearingError
 from journal.facts import to_milliseconds
 from journal.facts.codec import time_to_text
 from journal.hearing.types import Sound
-from journal.record.files import PRIVATE_FILE
+from journal.record.files import PRIVATE_FILE, read_file
 
 LIVE_FILE = "live.json"
 """Beside the entries."""
@@ -28,6 +29,9 @@ BEAT_S = 0.25
 
 _LEVEL_EVERY_S = 0.25
 
+_FRESH_S = 1.5
+_LOOK_S = 0.05
+
 
 class LiveState(StrEnum):
     """What a listening process says of itself."""
@@ -36,6 +40,39 @@ class LiveState(StrEnum):
     LISTENING = "listening"
     RECORDING = "hearing a recording"
     ENDED = "ended"
+
+
+def check_alone(folder: Path, job: str) -> None:
+    """Refuse a second microphone for a job: two processes would enter every reading twice.
+
+    Args:
+        folder: the journal's.
+        job: identifier of the job that is to be listened for.
+
+    Raises:
+        HearingError: another process listens for it and gives signs of life.
+    """
+    last = _last_sign(folder, job)
+    until = time.monotonic() + 3 * BEAT_S
+    while last is not None and time.monotonic() < until:
+        time.sleep(_LOOK_S)
+        now = _last_sign(folder, job)
+        if now is not None and now != last:
+            raise HearingError("another `journal listen`, or the page, listens for this job already: end that first")
+        last = now
+
+
+def _last_sign(folder: Path, job: str) -> int | None:
+    """When another process that listens for this job last gave a sign of life, nanoseconds; none where none lately."""
+    path = folder / LIVE_FILE
+    try:
+        at, data = path.stat().st_mtime_ns, json.loads(read_file(path))
+    except (OSError, ValueError):
+        return None
+    if not isinstance(data, dict) or data.get("job") != job or data.get("pid") == os.getpid():
+        return None
+    fresh = abs(time.time() - at / 1e9) < _FRESH_S
+    return at if fresh and data.get("state") in (LiveState.STARTING, LiveState.LISTENING) else None
 
 
 class LivePage:

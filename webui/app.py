@@ -65,7 +65,7 @@ def create_app(folder: Path, *, lan: bool = False, announce: Callable[[str], Non
 
     Args:
         folder: the journal's folder; made when it is not there.
-        lan: whether other devices of the shop's network may reach it; each must give the code once.
+        lan: whether other devices of the shop's network may reach it; each must give a code.
         announce: takes each line meant for whoever runs the server, such as the code for the next device.
 
     Raises:

@@ -15,6 +15,7 @@ from journal.errors import BadInput, JournalError
 from journal.facts import Arrangement, Engine, Injection, JobOpened, Source
 from journal.facts.engine import MOST_CYLINDERS
 from journal.facts.layouts import layout_names, layout_note, layout_of
+from journal.facts.one_line import is_seen
 from journal.facts.quantities import units_by_quantity
 from journal.record.job import JobState
 from journal.record.lines import JobLine
@@ -169,7 +170,7 @@ def engine_in(given: Mapping[str, str]) -> Engine:
 
 def _start(engine: Engine | None) -> ResponseReturnValue:
     unit = field("unit", 120)
-    if not unit:
+    if not is_seen(unit):
         raise BadInput("which machine is it? Fill in the unit")
     if engine is None:
         raise BadInput("how many cylinders does it have? Fill in the cylinders or the firing order")

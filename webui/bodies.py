@@ -88,6 +88,8 @@ def _by_link(app: Flask, shop: Shop, blueprint: str, token: str, size: int) -> T
     if link is None or not link.open_now():
         return Taken(403, "link that opens nothing")
     if kind is LinkKind.DESK:
+        if not shop.quotas.form_comes(link.id):
+            return Taken(429, "desk link over its forms a minute")
         return Taken(most=app.config["MAX_CONTENT_LENGTH"], known=True)
     if not shop.quotas.bytes_come(link.id, size or PHOTO_FORM_BYTES):
         return Taken(429, "phone link over its bytes a minute")

@@ -30,7 +30,22 @@ AN_ADDRESS = 64
 """Connections that one address may have open: its longest idle one makes room for another."""
 
 IN_ALL = 640
-"""Connections that all addresses together may have open; likewise."""
+"""Connections that all addresses but this machine's may have open together; likewise."""
+
+SECURE_IN_ALL = 128
+"""Of these, such by TLS; each takes a third of a megabyte and three open files."""
+
+FILES = 4 * IN_ALL
+"""Files that the process asks to have open at most: many a system offers 1024 or 256 at first."""
+
+SPARE_FILES = 200
+"""Of these, what is left for all else: databases, photos, the log."""
+
+FEWEST = 16
+"""Connections taken from other addresses however few files may be open."""
+
+SLOWEST = 2_000
+"""Bytes a second below which a body keeps its place only while nobody else wants it."""
 
 HEAD_S = 10.0
 """Seconds within which a request's head must have come, and all of what comes from whoever is not in."""
@@ -56,7 +71,10 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
             host=host, port=port, threads=threads, ident=None, asyncore_use_poll=True, cleanup_interval=1,
             # Both are seen to here: waitress would stop listening.
             connection_limit=2 * IN_ALL, channel_timeout=int(IDLE_S),
+            # Nobody could do anything about them, and whoever breaks lines off would fill the terminal.
+            log_socket_errors=False,
         )  # fmt: skip
+        self.most = max(FEWEST, min(IN_ALL, more_files() - SPARE_FILES - AN_ADDRESS - 3 * SECURE_IN_ALL))
         super().__init__(app, adj=adjustments)
 
     def maintenance(self, now: float) -> None:
@@ -104,21 +122,57 @@ class PageServer(TcpWSGIServer):  # type: ignore[misc]  # waitress has no types
         self.effective_host = host
         if neighbour(host) == THIS_MACHINE:
             for connection in list(self.active_channels.values()):
-                if neighbour(str(connection.addr[0])) != THIS_MACHINE:
+                if connection.whose != THIS_MACHINE:
                     connection.drop()
 
-    def make_room(self, address: str) -> bool:
-        """Have room for one more connection of this address; false when all that it has are at work."""
+    def make_room(self, whose: str, scheme: str) -> bool:
+        """Have room for one more connection; false when all that would have to give way are at work.
+
+        Args:
+            whose: its `neighbour`.
+            scheme: `http` or `https`.
+        """
         here = [connection for connection in self.active_channels.values() if not connection.will_close]
-        same = [connection for connection in here if neighbour(connection.addr[0]) == neighbour(address)]
-        crowd = same if len(same) >= AN_ADDRESS else here if len(here) >= IN_ALL else []
-        if not crowd:
-            return True
-        idle = [connection for connection in crowd if not connection.at_work]
-        if not idle:
-            return False
+        crowds = [([connection for connection in here if connection.whose == whose], AN_ADDRESS)]
+        if whose != THIS_MACHINE:  # which others keep nobody from
+            others = [connection for connection in here if connection.whose != THIS_MACHINE]
+            if scheme == "https":
+                crowds.append(([connection for connection in others if connection.scheme == scheme], SECURE_IN_ALL))
+            crowds.append((others, self.most))
+        return all(_one_less(crowd) for crowd, most in crowds if len(crowd) >= most)
+
+    def accept(self) -> Any:
+        """The next connection with its address; none where it is gone, or no more files may be open."""
+        try:
+            return super().accept()
+        except OSError as error:
+            if error.errno in (errno.EMFILE, errno.ENFILE):
+                _one_less([each for each in self.active_channels.values() if not each.will_close])
+            return None
+
+
+def _one_less(crowd: list[_Connection]) -> bool:
+    """Drop the longest idle of these; false when all are at work."""
+    idle = [connection for connection in crowd if not connection.at_work]
+    if idle:
         min(idle, key=lambda connection: connection.last_activity).drop()
-        return True
+    return bool(idle)
+
+
+def more_files() -> int:
+    """Have this process be let open `FILES` files where it is let fewer; how many it is let open now."""
+    try:
+        import resource
+    except ImportError:  # Windows has no such bound
+        return FILES
+    soft, hard = resource.getrlimit(resource.RLIMIT_NOFILE)
+    wanted = FILES if hard == resource.RLIM_INFINITY else min(FILES, hard)
+    if soft == resource.RLIM_INFINITY or soft >= wanted:
+        return FILES if soft == resource.RLIM_INFINITY else soft
+    with contextlib.suppress(OSError, ValueError):
+        resource.setrlimit(resource.RLIMIT_NOFILE, (wanted, hard))
+        return wanted
+    return soft
 
 
 def neighbour(address: str) -> str:
@@ -136,7 +190,8 @@ class _Connection(HTTPChannel):  # type: ignore[misc]
     """One connection."""
 
     def __init__(self, server: PageServer, sock: Any, addr: Any, adj: Any, map: Any = None) -> None:
-        room = server.make_room(addr[0])
+        self.whose = neighbour(str(addr[0]))
+        room = server.make_room(self.whose, self.scheme)
         super().__init__(server, sock, addr, adj, map=map)
         self.began: float | None = self.creation_time
         """When it began to make us wait for a whole request; none while it does not."""
@@ -152,8 +207,15 @@ class _Connection(HTTPChannel):  # type: ignore[misc]
 
     @property
     def at_work(self) -> bool:
-        """Whether a request of it is being answered, or the body of one that may take its time comes in."""
-        return bool(self.requests) or (self.request is not None and self.request.taken.known)
+        """Whether a request of it is being answered, or the body of one that may take its time comes in well enough."""
+        if self.requests or not self._may_take_its_time:
+            return bool(self.requests)
+        waited = time.time() - (self.began or 0.0)
+        return bool(waited < HEAD_S or self.request.body_bytes_received > SLOWEST * waited)
+
+    @property
+    def _may_take_its_time(self) -> bool:
+        return self.request is not None and bool(self.request.taken.known)
 
     def received(self, data: bytes) -> Any:
         """Take in what came."""
@@ -168,7 +230,7 @@ class _Connection(HTTPChannel):  # type: ignore[misc]
         """Whether it has made us wait too long."""
         if self.requests or self.will_close:
             return False
-        if self.began is not None and not self.at_work:
+        if self.began is not None and not self._may_take_its_time:
             return now - self.began > HEAD_S
         return bool(now - self.last_activity > IDLE_S)
 

@@ -7,6 +7,7 @@ from flask.typing import ResponseReturnValue
 
 from journal.errors import BadInput
 from journal.facts import EngineChanged, JobFact
+from journal.facts.one_line import is_seen
 from journal.record.job import Job
 from webui.acting import acting, done, field
 from webui.board import ENGINE_CHOICES, PLATE, engine_fields, engine_in
@@ -38,7 +39,7 @@ def keep(job_id: str) -> ResponseReturnValue:
     job = session.job
     known = _known(job)
     wanted = {name: field(name.replace(" ", "_"), longest) for name, longest in FIELDS.items()}
-    if not wanted["unit"]:
+    if not is_seen(wanted["unit"]):
         raise BadInput("which machine is it? Fill in the unit")
     engine = engine_in(request.form)
     _fits(job, engine.cylinders)

@@ -13,6 +13,7 @@ from typing import Any
 from journal.errors import BadInput
 from journal.facts.codec import time_from_text
 from journal.live import LIVE_FILE, LiveState
+from journal.record.files import read_file
 
 FRESH_S = 1.5
 """Seconds without a sign of life, or without sound, after which a process listens no more; it gives several a second.
@@ -101,7 +102,7 @@ def heard_in(folder: Path) -> Heard:
     path = folder / LIVE_FILE
     try:
         written_at = path.stat().st_mtime
-        data: Any = json.loads(path.read_text(encoding="utf-8"))
+        data: Any = json.loads(read_file(path))
     except (OSError, ValueError):
         return Heard()
     if not isinstance(data, dict):

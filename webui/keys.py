@@ -6,7 +6,7 @@ import secrets
 from pathlib import Path
 
 from journal.errors import RecordError
-from journal.record.files import file_errors, write_once
+from journal.record.files import file_errors, read_file, write_once
 
 _NAME = "page.key"
 _BYTES = 32
@@ -20,7 +20,7 @@ def signing_key(folder: Path) -> bytes:
     """
     path = folder / _NAME
     try:
-        held = path.read_bytes() if path.exists() else b""
+        held = read_file(path) if path.exists() else b""
         # An empty one, as a full disk left it before files were written whole, never signed anything.
         key = held or _made(path)
     except OSError as error:

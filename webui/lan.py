@@ -9,6 +9,7 @@ from collections.abc import Callable
 from journal.errors import BadInput
 from webui.certificate import own_certificate, own_names
 from webui.connections import PageServer
+from webui.grants import ADMITTED_HOURS
 from webui.network import lan_address
 from webui.secure import SecureFront
 from webui.shop import Secure, Shop
@@ -88,7 +89,8 @@ class Network:
         """Say where other devices can open the pages, and with which code."""
         here, secure = shown(self._host), self._shop.secure
         self._announce(f"For other devices: http://{here}:{port_of(self._server)}/")
-        self._announce("The shop's network can see this journal, unencrypted; each device must give a code once.")
+        again = f"each device must give a code, and again after {ADMITTED_HOURS} hours"
+        self._announce(f"The shop's network can see this journal, unencrypted; {again}.")
         if secure is not None:
             self._announce(f"Encrypted, as a phone needs it to be the microphone: https://{here}:{secure.port}/")
             self._announce(f"Fingerprint (SHA-256) of its certificate, of which a phone warns: {secure.fingerprint}")

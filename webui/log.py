@@ -18,8 +18,10 @@ from pathlib import Path
 
 from flask import Flask, Response, g, got_request_exception, request
 
+from journal.errors import RecordError
 from journal.facts.codec import time_to_text
 from journal.output.plain import escaped, lines
+from journal.record.files import not_a_file
 from journal.record.privacy import begin_private
 
 FILE_NAME = "page.log"
@@ -44,10 +46,14 @@ class Log:
     """Writes the lines; devices appear under a tag that means nothing after the server ends."""
 
     def __init__(self, folder: Path) -> None:
+        """Args: folder, the journal's. `RecordError` where something that is no file has the log's name."""
+        path = folder / FILE_NAME
+        if path.exists() and not path.is_file():
+            raise RecordError(f"{path} is {not_a_file(path)}, not the page's log: move it away")
         self._key = secrets.token_bytes(16)
         self._seen: OrderedDict[tuple[str, str], float] = OrderedDict()
         self._lock = threading.Lock()
-        self._handler = _Private(folder / FILE_NAME, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True)
+        self._handler = _Private(path, maxBytes=1 << 20, backupCount=3, encoding="utf-8", delay=True)
 
     def tag(self, address: str | None) -> str:
         """A device's tag: an HMAC of its address under a key that is never kept."""

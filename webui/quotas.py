@@ -17,6 +17,9 @@ MEGABYTES = (RateLimitItemPerMinute(200), RateLimitItemPerHour(1000))
 ANSWERS = (RateLimitItemPerMinute(20), RateLimitItemPerHour(200))
 """Answers by one link for the parts desk."""
 
+FORMS = (RateLimitItemPerMinute(60), RateLimitItemPerHour(600))
+"""Forms begun by one link for the parts desk, whether they come in whole or not."""
+
 CUES = (RateLimitItemPerMinute(60), RateLimitItemPerHour(600))
 """Places for the next photos, said by hand by one phone link."""
 
@@ -58,6 +61,10 @@ class Quotas:
     def answer_comes(self, link: str) -> bool:
         """Count an answer of the parts desk; false when it is one too many now."""
         return self._count(ANSWERS, "answers", link, 1)
+
+    def form_comes(self, link: str) -> bool:
+        """Count a form that the parts desk is about to send; false when it is one too many now."""
+        return self._count(FORMS, "forms", link, 1)
 
     def _count(self, limits: tuple[RateLimitItem, ...], what: str, link: str, cost: int) -> bool:
         with self._lock:

@@ -7,7 +7,7 @@ import socket
 from pathlib import Path
 from urllib.parse import urlsplit
 
-from journal.record.files import PRIVATE_FILE
+from journal.record.files import PRIVATE_FILE, read_file
 
 ADDRESS_FILE = "page.address"
 """Beside the entries, its owner's alone: the address that stands where the journal was started."""
@@ -32,7 +32,7 @@ def forget_address(folder: Path) -> None:
 def address_of_running(folder: Path) -> str:
     """The address of the page of this journal that is served already; empty where none is."""
     try:
-        address = (folder / ADDRESS_FILE).read_text(encoding="utf-8").strip()
+        address = read_file(folder / ADDRESS_FILE).decode("utf-8").strip()
         parts = urlsplit(address)
         with socket.create_connection((parts.hostname or "", parts.port or 0), timeout=2):
             return address

@@ -8,10 +8,19 @@ import socket
 import ssl
 import threading
 
-from webui.connections import AN_ADDRESS, HEAD_S, IDLE_S, IN_ALL, PageServer, neighbour
+from webui.connections import AN_ADDRESS, HEAD_S, IDLE_S, SECURE_IN_ALL, PageServer, neighbour
 
 PIECE = 1 << 16
 """Bytes carried at once."""
+
+FAREWELL_S = 3.0
+"""Seconds in which the other end may take what is still to come, and say farewell."""
+
+CROWD = 2 * SECURE_IN_ALL
+"""Connections up to which that is waited for, those that are ending among them."""
+
+CROWDED_S = 0.3
+"""The same where there are more: what those hold that say none would add up."""
 
 
 class SecureFront:
@@ -23,6 +32,7 @@ class SecureFront:
         self._context = context
         self._listening = socket.create_server((host, port), backlog=128)
         self._listening.setblocking(False)
+        self._open: set[asyncio.Task[None]] = set()
         self._greeting: dict[asyncio.Task[None], str] = {}
         self._loop = asyncio.new_event_loop()
         self._thread = threading.Thread(target=self._run, name="journal-tls", daemon=True)
@@ -57,7 +67,6 @@ class SecureFront:
         self._loop.close()
 
     async def _take(self) -> None:
-        open_now: set[asyncio.Task[None]] = set()
         while True:
             try:
                 line, peer = await self._loop.sock_accept(self._listening)
@@ -67,9 +76,9 @@ class SecureFront:
             address = str(peer[0])
             self._make_room(address)
             task = self._loop.create_task(self._greet(line, address, int(peer[1])))
-            open_now.add(task)
+            self._open.add(task)
             self._greeting[task] = neighbour(address)
-            task.add_done_callback(open_now.discard)
+            task.add_done_callback(self._open.discard)
             task.add_done_callback(lambda done: self._greeting.pop(done, None))
 
     def _make_room(self, address: str) -> None:
@@ -77,7 +86,7 @@ class SecureFront:
         same = [task for task, whose in self._greeting.items() if whose == neighbour(address)]
         if len(same) >= AN_ADDRESS:
             same[0].cancel()
-        elif len(self._greeting) >= IN_ALL:
+        elif len(self._greeting) >= SECURE_IN_ALL:
             next(iter(self._greeting)).cancel()
 
     async def _greet(self, line: socket.socket, address: str, port: int) -> None:
@@ -107,8 +116,9 @@ class SecureFront:
             await asyncio.gather(*ways, return_exceptions=True)
             to_inner.close()
             writer.close()
+            patience = FAREWELL_S if len(self._open) <= CROWD else CROWDED_S
             with contextlib.suppress(OSError, asyncio.CancelledError, TimeoutError):
-                await asyncio.wait_for(writer.wait_closed(), 3.0)
+                await asyncio.wait_for(writer.wait_closed(), patience)
             transport.abort()
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import os
 from collections.abc import Callable, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
@@ -53,14 +54,14 @@ def store_to_read(ctx: click.Context) -> Store:
 
 
 def is_journal(folder: Path) -> bool:
-    """Whether a journal is kept in this folder, or was: its key is there still.
+    """Whether a journal is kept in this folder, or was: its key is there still, or something in the place of either.
 
     Raises:
         BadInput: when it is no folder.
     """
     if folder.exists() and not folder.is_dir():
         raise BadInput(f"{folder} is a file: give the journal's folder")
-    return any((folder / name).is_file() for name in (FILE_NAME, KEY_NAME))
+    return any(os.path.lexists(folder / name) for name in (FILE_NAME, KEY_NAME))
 
 
 def job_of(store: Store, reference: str | None) -> str:

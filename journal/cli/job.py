@@ -11,6 +11,7 @@ from journal.cli.common import echo, engine_from, engine_options, job_of, job_op
 from journal.cli.units import ask_units
 from journal.errors import BadInput
 from journal.facts import Injection, JobClosed, JobOpened, JobReopened
+from journal.facts.one_line import is_seen
 from journal.home import journal_folder
 from journal.session import Session, open_job
 
@@ -45,7 +46,7 @@ def open_command(
     if sys.stdin.isatty():
         unit, complaint, technician = _ask(unit, complaint, technician, engine)
         ask_units(journal_folder(ctx.find_root().obj))
-    if not unit:
+    if not unit or not is_seen(unit):
         raise BadInput("which machine? Give --unit")
     opened = JobOpened(unit, engine_from(**engine), complaint or "", make, model, serial, hours, customer, work_order)
     store = store_of(ctx, create=True)

@@ -19,7 +19,7 @@ from journal.record.job import JobState
 from journal.record.pack import pack
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import drop_copies, lost, remarks, verify
+from journal.record.verify import drop_begun, drop_copies, lost, remarks, verify
 from journal.record.vouched import vouched
 from journal.study import study
 
@@ -63,7 +63,7 @@ def unpack_command(ctx: click.Context, packed: tuple[Path, ...], yes: bool, teac
             for job in done.jobs:
                 echo(f"job {store.line(job).reference}: {len(done.entries)} new entries")
                 closed |= dict.fromkeys([job] if store.line(job).state is JobState.CLOSED else [])
-            for line in (*done.brought.signers, *done.brought.set_aside):
+            for line in (*done.brought.signers, *done.brought.set_aside, *done.brought.otherwise):
                 echo(f"  {line}")
     finally:
         _teach(store, [job for job in closed if not store.teaches(job)], teach)
@@ -78,7 +78,7 @@ def _agree(store: Store, brought: Brought, yes: bool) -> None:
         echo(f"job {store.line(brought.job).reference}, {unit}, is here already. The pack changes it:")
     else:
         echo(f"Of {unit} the pack changes what is shown here; only the originals would tell what is right:")
-    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside):
+    for line in (*brought.changes, *brought.pictures, *brought.signers, *brought.set_aside, *brought.otherwise):
         echo(f"  {line}")
     if not yes:
         click.confirm("Take it in?", abort=True)
@@ -119,7 +119,9 @@ def backup_command(ctx: click.Context, target: Path, replace: bool) -> None:
 
 
 @click.command("verify")
-@click.option("--mend", is_flag=True, help="Make the job list anew from the entries, and copies of photos, first.")
+@click.option(
+    "--mend", is_flag=True, help="First make the job list and copies of photos anew, and remove what was only begun."
+)
 @click.pass_context
 def verify_command(ctx: click.Context, mend: bool) -> None:
     """Check the database, every entry, every checksum and every reference."""
@@ -127,6 +129,7 @@ def verify_command(ctx: click.Context, mend: bool) -> None:
     if mend:
         store.redraw_lines()
         drop_copies(store)
+        drop_begun(store)
     found = verify(store)
     for line in found:
         echo(f"  - {line}")

@@ -26,7 +26,7 @@ from journal.facts import Source
 from journal.facts.codec import time_from_text
 from journal.hearing.types import Expect
 from journal.home import journal_folder, models_folder
-from journal.live import LivePage
+from journal.live import LivePage, check_alone
 from journal.output.cautions import RUNNING
 from journal.session import Session
 from journal.wording import decide
@@ -140,6 +140,8 @@ def listen_command(
         tell=tell,
         stop=stop,
     )
+    if setting.live:
+        check_alone(store.folder, session.job_id)
     heard = 0
     own = read_own(store.folder, session.technician, tell) if learn else None
     with page:

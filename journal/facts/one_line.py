@@ -21,5 +21,10 @@ def one_line(text: str) -> str:
     return "".join(" " if _breaks(sign) else sign for sign in text)
 
 
+def is_seen(text: str) -> bool:
+    """Whether anything of a name is seen: a letter, a digit, a sign; spaces and marks of direction alone are not."""
+    return any(unicodedata.category(sign)[0] in "LNPS" for sign in text)
+
+
 def _breaks(sign: str) -> bool:
     return unicodedata.category(sign) in _BREAKS

@@ -10,7 +10,7 @@ import multiprocessing
 import signal
 from collections.abc import Callable
 from multiprocessing.connection import Connection
-from threading import Lock
+from threading import Lock, Thread
 
 import numpy as np
 
@@ -84,9 +84,11 @@ class Apart:
 
     def close(self) -> None:
         """Ends its process."""
-        self._pipe.close()
-        self._process.join(PATIENCE_S)
-        if self._process.is_alive():
+        self._giving.join(PATIENCE_S)
+        if not self._giving.is_alive():
+            self._pipe.close()
+            self._process.join(PATIENCE_S)
+        if self._giving.is_alive() or self._process.is_alive():
             self._end()
 
     def _ask(self, *what: object) -> object:
@@ -145,21 +147,35 @@ class Apart:
     def _end(self) -> None:
         self._process.kill()
         self._process.join()
+        self._giving.join()
         self._pipe.close()
 
     def _start(self) -> None:
         spawn = multiprocessing.get_context("spawn")
         self._pipe, theirs = spawn.Pipe()
-        self._process = spawn.Process(target=_work, args=(theirs, self._make), name=self.name, daemon=True)
+        self._process = spawn.Process(target=_work, args=(theirs,), name=self.name, daemon=True)
         self._process.start()
         # With our copy of its end closed, the death of either side ends the other's waiting.
         theirs.close()
+        # What it is made of is more than a pipe holds: given with the process itself, one that died or hung before it
+        # had read that would be waited for without end.
+        self._giving = Thread(target=_give, args=(self._pipe, self._make), name=f"{self.name}-start", daemon=True)
+        self._giving.start()
         self._loaded = self._following = False
 
 
-def _work(pipe: Connection, make: Callable[[], Recogniser]) -> None:
+def _give(pipe: Connection, make: Callable[[], Recogniser]) -> None:
+    with contextlib.suppress(OSError):  # that it has ended shows when its answer is waited for
+        pipe.send(make)
+
+
+def _work(pipe: Connection) -> None:
     # Ctrl-C is for the session, which ends this by closing the pipe.
     signal.signal(signal.SIGINT, signal.SIG_IGN)
+    try:
+        make = pipe.recv()
+    except (EOFError, OSError):
+        return
     try:
         recogniser = make()
     except HearingError as error:

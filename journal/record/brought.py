@@ -45,6 +45,8 @@ class Brought:
     """Which photos it shows otherwise than the copies here do, a line each."""
     set_aside: tuple[str, ...]
     """Whose entries are dated ahead of this machine's clock, so that their times are set aside; a line each."""
+    otherwise: tuple[str, ...]
+    """Which entries that are here the pack has signed by another journal, which changes nothing here; a line each."""
 
 
 def sum_up(
@@ -56,6 +58,7 @@ def sum_up(
     own: bytes,
     latest: datetime,
     others: Container[str] = (),
+    vouched: Mapping[str, Signature] | None = None,
 ) -> Brought:
     """What a pack brings.
 
@@ -68,6 +71,7 @@ def sum_up(
         own: this journal's public key.
         latest: what is dated later has its time set aside, UTC.
         others: photos (SHA-256) of which it holds another page copy than the one that is here.
+        vouched: who signed what is here, by entry.
     """
     known = {entry.id: entry for entry in here}
     new = tuple(entry for entry in packed if entry.id not in known)
@@ -81,6 +85,7 @@ def sum_up(
         signers=tuple(signers(new, signatures, own)),
         pictures=tuple(_pictures(packed, others)),
         set_aside=tuple(_set_aside(new, latest)),
+        otherwise=tuple(_otherwise(here, vouched or {}, signatures, own)),
     )
 
 
@@ -119,6 +124,21 @@ def _set_aside(new: Sequence[Entry], latest: datetime) -> Iterator[str]:
             f"{_entries(count)} {who} {'is' if count == 1 else 'are'} dated ahead of this machine's clock, up to "
             f"{last:%Y-%m-%d}: the order is kept, the times say nothing"
         )
+
+
+def _otherwise(
+    here: Sequence[Entry], vouched: Mapping[str, Signature], signatures: Mapping[str, Signature], own: bytes
+) -> Iterator[str]:
+    """One of both journals says that it made what the other made: the signature that came first stands."""
+    counts: Counter[tuple[str, str, str]] = Counter()
+    for entry in here:
+        mine, theirs = vouched.get(entry.id), signatures.get(entry.id)
+        if theirs is not None and (mine is None or mine.key != theirs.key):
+            known = NOT_SIGNED if mine is None else signed_by_words(mine.key, own)
+            counts[_of(entry), known, signed_by_words(theirs.key, own)] += 1
+    for (who, known, signed), count in counts.most_common():
+        is_here = "is here" if count == 1 else "are here"
+        yield f"{_entries(count)} {who} {is_here} {known} and stay so; in the pack {signed}: ask who made them"
 
 
 def _changes(new: Sequence[Entry], known: Mapping[str, Entry]) -> list[str]:

@@ -8,6 +8,7 @@ import hashlib
 import os
 import re
 import secrets
+import stat
 from collections.abc import Iterator
 from itertools import takewhile
 from pathlib import Path
@@ -61,6 +62,12 @@ def begun_files_of(folder: Path, room: str, sha256: str) -> list[Path]:
     return sorted(shelf(folder, room, sha256, "").parent.glob(f".{check_sha256(sha256)}*.part"))
 
 
+def begun_files(folder: Path) -> list[Path]:
+    """Everything in a journal's folder that was being written when the power went, or is being written now."""
+    rooms = (path for room in (PHOTOS, CLIPS, COPIES) for path in (folder / room).glob("??/.*.part"))
+    return sorted(path for path in (*folder.glob(".*.part"), *rooms) if path.is_file())
+
+
 def sha256_of(data: bytes) -> str:
     """SHA-256 of some bytes, 64 hex digits."""
     return hashlib.sha256(data).hexdigest()
@@ -73,6 +80,31 @@ def sha256_of_file(path: Path) -> str:
         while piece := file.read(_PIECE):
             sha.update(piece)
     return sha.hexdigest()
+
+
+def not_a_file(path: Path) -> str:
+    """What has a file's name and is none, in words; empty for a file, a link to one, and where there is nothing."""
+    if not os.path.lexists(path) or path.is_file():
+        return ""
+    if path.is_dir():
+        return "a folder"
+    return "a link to what is not there" if path.is_symlink() and not path.exists() else "no regular file"
+
+
+def read_file(path: Path) -> bytes:
+    """All of a small file; what only looks like one, such as a pipe, is not waited for.
+
+    Raises:
+        OSError: what the file system says against it, or that it is no regular file.
+    """
+    with open(path, "rb", opener=_without_waiting) as file:
+        if not stat.S_ISREG(os.fstat(file.fileno()).st_mode):
+            raise OSError(errno.EINVAL, "no regular file", str(path))
+        return file.read()
+
+
+def _without_waiting(name: str, flags: int) -> int:
+    return os.open(name, flags | getattr(os, "O_NONBLOCK", 0))
 
 
 def write_whole(path: Path, data: bytes, *, lasting: bool = True) -> None:
@@ -137,7 +169,7 @@ def write_once(path: Path, data: bytes, *, instead_of: bytes | None = None) -> b
             os.fsync(file.fileno())
         put_in_place(beside, path)
     except FileExistsError:
-        return path.read_bytes()
+        return read_file(path)
     finally:
         beside.unlink(missing_ok=True)
     sync_folder(path.parent)

@@ -27,6 +27,11 @@ One made here and dated further ahead is refused; one that is carried in was mad
 is set aside: a `ClockSetBack` of this moment comes after it.
 """
 
+_ALTERED = (
+    "; one of the two was altered: `journal show` tells who signed what is here, and once that job is erased the other "
+    "can be taken in"
+)
+
 _MOVED = (
     "SELECT moved.value FROM entries m, json_each(m.body, '$.before') moved "
     "WHERE m.job = ? AND m.kind = 'clock set back'"
@@ -71,7 +76,8 @@ def take(db: Database, entries: Sequence[Entry], way: Way) -> list[tuple[Entry, 
         there = find(db, entry.id)
         if there is not None:
             if replace(there, at_utc=entry.at_utc) != entry or not (way.timed or there == entry):
-                raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved")
+                altered = _ALTERED if way.carried else ""
+                raise BadInput(f"entry {entry.id} is already there and says something else: nothing was saved{altered}")
             taken.append((there, False))
             continue
         if not way.carried:

@@ -9,7 +9,8 @@ from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from journal.record.files import PRIVATE_FILE, file_errors, write_once
+from journal.errors import RecordError
+from journal.record.files import PRIVATE_FILE, file_errors, not_a_file, read_file, write_once
 from journal.record.references import LETTERS
 
 if TYPE_CHECKING:
@@ -18,6 +19,12 @@ if TYPE_CHECKING:
 KEY_NAME = "journal.key"
 """The key's file in the journal folder: PKCS #8 in PEM (RFC 5958, RFC 7468), without a password."""
 _NAME_LETTERS = 12
+
+_FIELD = 2**255 - 19
+_OF_EIGHT = 0x7A03AC9277FDC74EC6CC392CFA53202A0F67100D760B3CBA4FD84D3D706A17C7
+_SMALL = frozenset({0, 1, _FIELD - 1, _FIELD, _FIELD + 1, _OF_EIGHT, _FIELD - _OF_EIGHT})
+"""The y of every point whose order divides eight, as a key can hold it (RFC 8032, 5.1). Under such a key one signature
+fits any message, so that it vouches for nothing."""
 
 
 @dataclass(frozen=True)
@@ -59,7 +66,9 @@ def key_there(folder: Path) -> JournalKey | None:
 
 
 def signed_by(public: bytes, signature: bytes, message: bytes) -> bool:
-    """Whether that key signed the message."""
+    """Whether that key signed the message; one that anybody can sign by signs nothing."""
+    if int.from_bytes(public, "little") % 2**255 in _SMALL:
+        return False
     from cryptography.exceptions import InvalidSignature
     from cryptography.hazmat.primitives.asymmetric.ed25519 import Ed25519PublicKey
 
@@ -90,11 +99,15 @@ def _new_pem() -> bytes:
 
 
 def _held(path: Path) -> bytes | None:
+    if what := not_a_file(path):
+        raise RecordError(
+            f"{path} is {what}, not the journal's key: move it away, and put the key of the last backup there"
+        )
     try:
         if os.name == "posix" and path.stat().st_mode & 0o077:  # as an unpacked backup leaves it
             with contextlib.suppress(OSError):  # another user's, or on a disk that can only be read
                 path.chmod(PRIVATE_FILE)
-        return path.read_bytes()
+        return read_file(path)
     except FileNotFoundError:
         return None
 

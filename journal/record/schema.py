@@ -22,6 +22,7 @@ from journal.record.files import (
     files_of,
     is_sha256,
     make_folder,
+    not_a_file,
     put_in_place,
     sync_folder,
 )
@@ -201,6 +202,8 @@ def connect(folder: Path, *, create: bool, wait_s: float = WAIT_S, in_turn: bool
     """
     path = folder / FILE_NAME
     with database_errors(path):
+        if what := not_a_file(path):
+            raise RecordError(f"{path} is {what}, not the journal's database: put that back there, or {_BACK}")
         if not path.exists():
             _make(folder, path, create=create)
         elif path.stat().st_size < _SMALLEST:

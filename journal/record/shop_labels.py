@@ -12,7 +12,7 @@ from pathlib import Path
 
 from journal.errors import BadInput, RecordError
 from journal.facts import UNITS, Answer, Quantity
-from journal.record.files import write_whole
+from journal.record.files import read_file, write_whole
 from journal.record.job import Job
 
 LABELS_FILE = "screens.toml"
@@ -39,7 +39,7 @@ def kept_labels(folder: Path) -> dict[Quantity, tuple[Vouched, ...]]:
         RecordError: when the file cannot be read or does not make sense: a number must not be taken for another.
     """
     try:
-        found = tomllib.loads((folder / LABELS_FILE).read_text(encoding="utf-8-sig"))
+        found = tomllib.loads(read_file(folder / LABELS_FILE).decode("utf-8-sig"))
         return {Quantity(name): _vouched(Quantity(name), labels) for name, labels in found.items()}
     except FileNotFoundError:
         return {}

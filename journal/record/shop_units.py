@@ -9,7 +9,7 @@ from pathlib import Path
 
 from journal.errors import BadInput, RecordError
 from journal.facts.quantities import Quantity, units_by_quantity
-from journal.record.files import write_whole
+from journal.record.files import read_file, write_whole
 
 UNITS_FILE = "units.toml"
 """Beside the entries; a shop may edit it."""
@@ -38,7 +38,7 @@ def kept_units(folder: Path) -> dict[Quantity, str] | None:
 @lru_cache(maxsize=4)
 def _read(path: Path, state: tuple[int, int, int]) -> dict[Quantity, str]:
     """What stands in the file; read once for each state of it, for every utterance asks."""
-    found = tomllib.loads(path.read_text(encoding="utf-8-sig"))
+    found = tomllib.loads(read_file(path).decode("utf-8-sig"))
     return units_by_quantity({Quantity(name): str(unit) for name, unit in found.items()})
 
 

@@ -112,7 +112,8 @@ def unpack(store: Store, path: Path, ask: Callable[[Brought], object] = lambda b
     store.check_merge(entries)
     job, unit = manifest["job"], str(manifest.get("unit", ""))
     here, latest = store.entries_if_any(job), store.clock() + AHEAD
-    brought = sum_up(job, unit, here, entries, signatures, store.public_key(), latest, others)
+    vouched = store.signatures(job) if here else {}
+    brought = sum_up(job, unit, here, entries, signatures, store.public_key(), latest, others, vouched)
     ask(brought)
     with _opened(path) as source:
         for name in kept:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import time
 from collections.abc import Callable, Iterable, Iterator, Sequence
 from pathlib import Path
@@ -10,7 +11,7 @@ from journal.errors import BadInput, JournalError, NotFound
 from journal.facts import Entry
 from journal.facts.codec import time_to_text
 from journal.record.clips import all_clips
-from journal.record.files import CLIPS, COPIES, PHOTOS, files_of, is_sha256, sha256_of_file
+from journal.record.files import CLIPS, COPIES, PHOTOS, begun_files, files_of, is_sha256, sha256_of_file
 from journal.record.intake import AHEAD
 from journal.record.inventory import (
     clips_named,
@@ -43,7 +44,7 @@ def verify(store: Store) -> list[str]:
 
 
 def remarks(store: Store) -> list[str]:
-    """What is worth knowing of a sound journal, a line each: odd clocks, photos of no job.
+    """What is worth knowing of a sound journal, a line each: odd clocks, photos of no job, files begun only.
 
     Raises:
         RecordError: when the database cannot be read.
@@ -52,6 +53,10 @@ def remarks(store: Store) -> list[str]:
         f'a photo of no job, as taking it in was broken off; to attach it: journal photo "{path}"'
         for path in unclaimed_photos(store)
     ]
+    if left := left_begun(store):
+        size = sum(left.values()) / 1e6
+        things = "1 file was" if len(left) == 1 else f"{len(left)} files were"
+        found.append(f"{things} begun and never finished ({size:.1f} MB): `journal verify --mend` clears that away")
     if count := unsigned_here(store):
         found.append(
             f"{count} entries made here are not signed, as those of a journal from before there were keys: if this one "
@@ -83,6 +88,23 @@ def unclaimed_photos(store: Store) -> list[Path]:
         for path in _photos(store)
         if path.is_file() and path.stat().st_mtime < settled and not store.names_photo(path.name.split(".")[0])
     ]
+
+
+def left_begun(store: Store) -> dict[Path, int]:
+    """Files whose writing was broken off, with their bytes; nobody was told that they are here, so nothing is lost."""
+    settled, found = time.time() - UNDER_WAY_S, {}
+    for path in begun_files(store.folder):
+        with contextlib.suppress(FileNotFoundError):  # finished just now
+            state = path.stat()
+            if state.st_mtime < settled:
+                found[path] = state.st_size
+    return found
+
+
+def drop_begun(store: Store) -> None:
+    """Remove them: such a piece may show what a photo showed that is in no job, and so is erased with none."""
+    for path in left_begun(store):
+        path.unlink(missing_ok=True)
 
 
 def missing(store: Store) -> list[str]:

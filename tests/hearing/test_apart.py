@@ -70,6 +70,50 @@ def test_one_that_always_dies_is_one_clear_line() -> None:
         one.hear(SOUND)
 
 
+class Ends:
+    """Ends, or hangs, the process that it is loaded in, as one that runs out of memory while it starts."""
+
+    def __init__(self, act: Callable[[int], object], argument: int) -> None:
+        self._act = act, (argument,)
+
+    def __reduce__(self) -> tuple[Callable[[int], object], tuple[int]]:
+        return self._act
+
+
+def kept(*what: object) -> Recogniser:
+    return Told()
+
+
+A_LOT = bytes(4_000_000)
+"""More than a pipe holds."""
+
+
+@pytest.mark.timeout(60)
+def test_one_that_ends_while_it_is_started_is_one_clear_line() -> None:
+    one = Apart("told", partial(kept, Ends(os._exit, 1), A_LOT))
+    with pytest.raises(HearingError, match="told cannot be started; use another --listener"):
+        one.hear(SOUND)
+    one.close()
+
+
+@pytest.mark.timeout(60)
+def test_one_that_hangs_while_it_is_started_is_waited_for_so_long(monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(apart_module, "LOADING_S", 1.0)
+    monkeypatch.setattr(apart_module, "PATIENCE_S", 0.5)
+    one = Apart("told", partial(kept, Ends(time.sleep, 600), A_LOT))
+    with pytest.raises(HearingError, match="told cannot be started; use another --listener"):
+        one.ready()
+    one.close()
+    assert "told" not in {child.name for child in multiprocessing.active_children()}
+
+
+@pytest.mark.timeout(60)
+def test_one_of_which_there_is_much_to_load_hears() -> None:
+    one = Apart("told", partial(kept, A_LOT))
+    assert one.hear(SOUND).candidates[0].text == "1600 anything"
+    one.close()
+
+
 @pytest.fixture
 def impatient(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setattr(apart_module, "TOLD_S", 0.2)

@@ -334,6 +334,59 @@ def test_what_a_pack_does_to_what_is_here_is_summed_up_and_nothing_counts_before
     assert unpack(here, packed).brought.changes == (), "what is here already changes nothing"
 
 
+def test_a_job_of_which_two_versions_are_about_says_what_to_do(here: Store, there: Store, tmp_path: Path) -> None:
+    job = a_job(there)
+    pack(there, job.job, tmp_path / "true.zip")
+
+    def altered(files: dict[str, bytes]) -> None:
+        files["entries.jsonl"] = files["entries.jsonl"].replace(b'"value":30.0', b'"value":99.0')
+        without_signatures(files)
+
+    unpack(here, rewritten(tmp_path / "true.zip", altered))
+    with pytest.raises(
+        BadInput, match=r"says something else: nothing was saved; one of the two was altered: `journal sh"
+    ):
+        unpack(here, tmp_path / "true.zip")
+    here.erase(job.job)
+    assert len(unpack(here, tmp_path / "true.zip").entries) == 3
+
+
+def without_signatures(files: dict[str, bytes]) -> None:
+    del files["signatures.jsonl"]
+    honest(files)
+
+
+def test_what_another_journal_signed_too_is_said_and_the_signature_that_came_first_stands(
+    here: Store, there: Store, tmp_path: Path
+) -> None:
+    job, true, false = a_job(there), tmp_path / "true.zip", tmp_path / "false.zip"
+    pack(there, job.job, true)
+    with Store.open(tmp_path / "liar") as liar:
+        liar.append(*job.entries)  # the same entries, as if they were its own
+        pack(liar, job.job, false)
+        liars = name_of(journal_key(liar.folder).public)
+    theirs = name_of(journal_key(there.folder).public)
+    assert unpack(here, true).brought.otherwise == ()
+    assert unpack(here, true).brought.otherwise == ()
+    told = unpack(here, false)
+    assert told.brought.otherwise == (
+        f"3 entries of Ada are here signed by {theirs} and stay so; in the pack signed by {liars}: ask who made them",
+    )
+    assert told.entries == () and told.brought.changes == ()
+    assert {name_of(by.key) for by in here.signatures(job.job).values()} == {theirs}
+    assert unpack(there, false).brought.otherwise == (
+        f"3 entries of Ada are here signed by this journal and stay so; in the pack signed by {liars}: "
+        "ask who made them",
+    )
+    with Store.open(tmp_path / "fresh") as fresh:
+        bare = rewritten(true, without_signatures)
+        unpack(fresh, bare)
+        assert unpack(fresh, true).brought.otherwise == (
+            f"3 entries of Ada are here not signed and stay so; in the pack signed by {theirs}: ask who made them",
+        )
+        assert unpack(fresh, bare).brought.otherwise == (), "a pack without signatures says nothing"
+
+
 def test_what_only_adds_and_a_job_that_is_new_change_nothing(here: Store, there: Store, tmp_path: Path) -> None:
     job, packed = grown_elsewhere(here, there, tmp_path)
     with Store.open(tmp_path / "new") as new:

@@ -6,6 +6,7 @@ import errno
 import os
 import sqlite3
 import threading
+import time
 import zipfile
 from collections.abc import Callable, Iterator
 from datetime import timedelta
@@ -26,7 +27,7 @@ from journal.record.photos import original_path, page_copy_path, take_in
 from journal.record.schema import FILE_NAME
 from journal.record.store import Store
 from journal.record.unpack import unpack
-from journal.record.verify import drop_copies, lost, verify
+from journal.record.verify import UNDER_WAY_S, drop_copies, lost, verify
 from tests.record.arrange import START, Scribe, opened
 from tests.record.pictures import file_of, scene
 
@@ -142,6 +143,28 @@ def test_a_page_copy_that_is_no_picture_any_more_is_found_where_it_is_all_there_
         path.unlink()
         sha256 = path.name[:12]
         assert verify(other) == lost(other) == [f"photo a.jpg ({sha256}…) is missing: restore it from a backup"]
+
+
+def test_what_was_only_begun_when_the_power_went_is_told_and_removed(
+    store: Store,
+) -> None:
+    a_job(store)
+    places = [store.folder, *(store.folder / room / "ab" for room in ("photos", "clips", "copies"))]
+    left = [place / f".abcd.jpg.{at:08x}.part" for at, place in enumerate(places)]
+    for path in left:
+        path.parent.mkdir(exist_ok=True)
+        path.write_bytes(bytes(600_000))
+        os.utime(path, (time.time() - UNDER_WAY_S - 5,) * 2)
+    coming = places[1] / ".ef01.jpg.00000009.part"
+    coming.write_bytes(b"being written now")
+    assert verify(store) == [], "nothing is wrong with it"
+    told = CliRunner().invoke(group, ["--journal", str(store.folder), "verify"]).output
+    assert "4 files were begun and never finished (2.4 MB)" in told and "the journal is sound" in told
+    assert all(path.exists() for path in left)
+    told = CliRunner().invoke(group, ["--journal", str(store.folder), "verify", "--mend"]).output
+    assert "begun" not in told and "the journal is sound" in told
+    assert not any(path.exists() for path in left) and coming.exists()
+    assert verify(store) == []
 
 
 def test_a_copy_under_a_name_that_is_no_checksum_is_looked_at_as_any(store: Store) -> None:

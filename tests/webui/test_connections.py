@@ -3,8 +3,11 @@
 from __future__ import annotations
 
 import contextlib
+import errno
 import io
 import socket
+import subprocess
+import sys
 import time
 from collections.abc import Iterator
 from datetime import timedelta
@@ -15,7 +18,8 @@ from werkzeug.test import EnvironBuilder
 
 from tests.webui.browser import serving
 from tests.webui.conftest import Shop, jpeg, make, sign_of, text_of
-from webui.connections import AN_ADDRESS, HEAD_S, IDLE_S, IN_ALL, PageServer
+from webui import connections
+from webui.connections import AN_ADDRESS, FILES, HEAD_S, IDLE_S, IN_ALL, SECURE_IN_ALL, SLOWEST, PageServer
 from webui.grants import LinkKind
 from webui.server import listening
 
@@ -115,6 +119,108 @@ def test_all_addresses_together_have_so_many(server: PageServer) -> None:
     assert [connection.will_close for _, connection in ends].count(True) == 1 and not new.will_close
     for end, _ in ends:
         end.close()
+
+
+def secured(server: PageServer, address: str) -> tuple[socket.socket, Any]:
+    """A connection by TLS as the server sees it, and its other end."""
+    ours, theirs = socket.socketpair()
+    return theirs, connections._Secure(server, ours, (address, 1), server.adj, map=server._map)
+
+
+def test_by_tls_fewer_come_at_once_and_the_longest_idle_of_them_makes_room(server: PageServer) -> None:
+    plain = connected(server, "10.2.0.1")[1]
+    plain.last_activity = 1.0
+    mine = [secured(server, f"10.0.0.{n}")[1] for n in range(SECURE_IN_ALL)]
+    mine[7].last_activity = 1000.0
+    new = secured(server, "10.1.0.1")[1]
+    assert [at for at, connection in enumerate(mine) if connection.will_close] == [7]
+    assert not new.will_close and not plain.will_close
+
+
+def test_whoever_sits_at_the_journals_machine_is_kept_out_by_nobody_else(server: PageServer) -> None:
+    """Nor is anybody else by what is open at this machine."""
+    here = [connected(server, "127.0.0.1")[1] for _ in range(AN_ADDRESS - 1)]
+    others = [connected(server, f"10.0.{n // 250}.{n % 250}")[1] for n in range(IN_ALL)]
+    assert not any(connection.will_close for connection in (*here, *others))
+    for connection in others:
+        connection.requests = ["being answered"]
+    assert connected(server, "10.1.0.1")[1].will_close
+    assert not connected(server, "127.0.0.1")[1].will_close
+    assert not any(connection.will_close for connection in (*here, *others))
+    for connection in others:
+        connection.requests = []
+
+
+def test_a_body_that_hardly_comes_keeps_its_place_only_while_nobody_wants_it(
+    shop: Shop, server: PageServer, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    job, now = shop.open(), [time.time()]
+    monkeypatch.setattr(connections.time, "time", lambda: now[0])
+    asked = head(shop, "POST", f"/job/{job}/photos", "Content-Length: 5000000")
+    slow, quick = ([connected(server, "127.0.0.1")[1] for _ in range(AN_ADDRESS // 2)] for _ in range(2))
+    for connection in (*slow, *quick):
+        connection.received(asked)
+    now[0] += HEAD_S - 1
+    assert connected(server, "127.0.0.1")[1].will_close, "each may begin slowly"
+    now[0] += 11
+    for connection in slow:
+        connection.received(b"x" * 10)
+    for connection in quick:
+        connection.received(b"x" * (SLOWEST * 20 + 10))
+    server.maintenance(now[0])
+    assert not any(connection.will_close for connection in (*slow, *quick)), "nobody wants it yet"
+    assert not connected(server, "127.0.0.1")[1].will_close
+    assert [connection.will_close for connection in slow].count(True) == 1
+    assert not any(connection.will_close for connection in quick)
+
+
+def test_where_no_more_files_may_be_open_an_idle_line_makes_room_and_the_terminal_stays_empty(
+    server: PageServer, monkeypatch: pytest.MonkeyPatch, caplog: pytest.LogCaptureFixture
+) -> None:
+    mine = [connected(server, f"10.0.0.{n}")[1] for n in range(3)]
+    mine[1].last_activity = 1000.0
+
+    class Full:
+        def accept(self) -> None:
+            raise OSError(errno.EMFILE, "Too many open files")
+
+    monkeypatch.setattr(server, "socket", Full())
+    server.handle_accept()
+    assert [connection.will_close for connection in mine] == [False, True, False]
+    assert caplog.records == []
+
+
+@pytest.mark.parametrize(
+    ("soft", "hard", "then"), [(256, 20_000, FILES), (256, 900, 900), (FILES + 7, 20_000, FILES + 7)]
+)
+def test_as_many_files_are_asked_for_as_lines_may_need(soft: int, hard: int, then: int) -> None:
+    """By a process of its own, as a bound that was lowered cannot be raised again by everybody."""
+    resource = pytest.importorskip("resource", reason="this system has no bound on open files")
+    if 0 <= resource.getrlimit(resource.RLIMIT_NOFILE)[1] < hard:
+        pytest.skip("fewer files may be open here")
+    program = (
+        "import resource; from webui.connections import more_files;"
+        f"resource.setrlimit(resource.RLIMIT_NOFILE, ({soft}, {hard}));"
+        "print(more_files(), resource.getrlimit(resource.RLIMIT_NOFILE)[0])"
+    )
+    done = subprocess.run([sys.executable, "-c", program], capture_output=True, text=True, timeout=60)
+    assert done.stdout.split() == [str(then)] * 2, done.stderr
+
+
+@pytest.mark.parametrize(("files", "most"), [(FILES, IN_ALL), (1024, 376), (256, 16)])
+def test_where_few_files_may_be_open_fewer_lines_are(
+    shop: Shop, files: int, most: int, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr(connections, "more_files", lambda: files)
+    server = listening(shop.app, "127.0.0.1", 0)
+    ends = [connected(server, f"10.0.{n // 250}.{n % 250}") for n in range(most)]
+    assert not any(connection.will_close for _, connection in ends)
+    connected(server, "10.1.0.1")
+    assert [connection.will_close for _, connection in ends].count(True) == 1
+    for _, connection in ends:
+        connection.handle_close()
+    server.task_dispatcher.shutdown(timeout=5)
+    server.close()
 
 
 def test_this_machine_to_itself_is_one_address_and_so_is_a_network_of_ipv6(server: PageServer) -> None:
@@ -254,6 +360,16 @@ def test_a_phone_link_brings_so_many_bytes_a_minute(shop: Shop) -> None:
         with line_to(address) as line:
             line.sendall(head(shop, "POST", other, "Content-Length: 20", own=False) + b"x" * 20)
             assert said(line).startswith(b"HTTP/1.1 400 "), "another link is not kept out by it"
+
+
+def test_a_desk_link_begins_so_many_forms_a_minute_whether_they_come_whole_or_not(shop: Shop) -> None:
+    from webui.bodies import judge
+
+    job, grants = shop.open(), shop.app.extensions["journal"].grants
+    path, other = (f"/desk/{grants.token(grants.give(job, LinkKind.DESK, timedelta(hours=1)))}" for _ in range(2))
+    statuses = [judge(shop.app, "192.0.2.7", "POST", path, {}, 10).status for _ in range(61)]
+    assert statuses == [0] * 60 + [429]
+    assert judge(shop.app, "192.0.2.7", "POST", other, {}, 10).status == 0, "another link is not kept out by it"
 
 
 def test_the_network_without_a_code_costs_no_look_into_the_database(lan: Shop, monkeypatch: pytest.MonkeyPatch) -> None:

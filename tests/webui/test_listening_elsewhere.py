@@ -15,9 +15,10 @@ from collections.abc import Iterator
 import pytest
 
 from journal.errors import BadInput
-from tests.webui.conftest import Shop
+from tests.webui.conftest import Shop, text_of
 from webui import connections, lan
 from webui.connections import PageServer
+from webui.grants import ADMITTED_HOURS
 from webui.lan import HERE, Network, port_of
 from webui.server import listening
 
@@ -79,11 +80,11 @@ def test_one_that_does_not_answer_in_time_is_told(server: PageServer, monkeypatc
 def test_lines_of_others_are_closed_when_only_this_machine_is_listened_to(
     server: PageServer, monkeypatch: pytest.MonkeyPatch
 ) -> None:
+    monkeypatch.setattr(connections, "neighbour", lambda address: {ELSEWHERE: "the network"}.get(address, address))
+    monkeypatch.setattr(connections, "THIS_MACHINE", HERE)
     ours, theirs = socket.socketpair(), socket.socketpair()
     mine = server.channel_class(server, ours[0], (HERE, 1), server.adj, map=server._map)
     other = server.channel_class(server, theirs[0], ("192.0.2.7", 1), server.adj, map=server._map)
-    monkeypatch.setattr(connections, "neighbour", lambda address: {ELSEWHERE: "the network"}.get(address, address))
-    monkeypatch.setattr(connections, "THIS_MACHINE", HERE)
     server.listen_on(ELSEWHERE)
     assert not mine.will_close and not other.will_close, "the network may come, and whoever is there stays"
     server.listen_on(HERE)
@@ -107,6 +108,18 @@ def test_the_network_is_let_in_and_kept_out_once_each_and_told(shop: Shop, serve
     assert told == ["Only browsers of this machine can open the journal now."]
     assert not state.lan and state.secure is None
     assert answers(server, HERE) and not answers(server, ELSEWHERE) and not answers(server, ELSEWHERE, secure.port)
+
+
+def test_how_long_a_code_lets_in_is_told_on_the_terminal_and_on_the_page(shop: Shop, server: PageServer) -> None:
+    told: list[str] = []
+    network = shop.app.extensions["journal"].network = Network(server, ELSEWHERE, 0, told.append)
+    again = f"give a code, and again after {ADMITTED_HOURS} hours."
+    assert again in " ".join(text_of(shop.get("/devices")).split())
+    network.open()
+    network.tell()
+    network.close()
+    assert any(line.endswith(again) for line in told)
+    assert "once" not in " ".join(told)
 
 
 def test_a_network_that_cannot_be_listened_on_leaves_all_as_it_was(

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import socket
 import ssl
 import time
 from pathlib import Path
+from typing import Any
 
 import pytest
 
@@ -23,7 +25,7 @@ PATIENCE_S = 30
 
 def line_to(address: str) -> ssl.SSLSocket:
     """A connection by TLS; the certificate is looked at elsewhere."""
-    context = ssl.create_default_context()
+    context = ssl.SSLContext(ssl.PROTOCOL_TLS_CLIENT)  # to read this machine's authorities each time takes too long
     context.check_hostname, context.verify_mode = False, ssl.CERT_NONE
     host, port = address.removeprefix("https://").split(":")
     return context.wrap_socket(socket.create_connection((host, int(port)), timeout=PATIENCE_S), server_hostname=host)
@@ -128,3 +130,23 @@ def test_a_port_that_is_taken_is_told(lan: Shop, tmp_path: Path) -> None:
         front.close()
     finally:
         server.close()
+
+
+@pytest.mark.parametrize(("crowd", "patience"), [(secure.CROWD, secure.FAREWELL_S), (0, secure.CROWDED_S)])
+def test_a_farewell_is_waited_for_less_where_many_end_at_once(
+    lan: Shop, crowd: int, patience: float, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    waited: list[float | None] = []
+    wait_for = asyncio.wait_for
+
+    def noted(what: Any, timeout: float | None) -> Any:
+        waited.append(timeout)
+        return wait_for(what, timeout)
+
+    monkeypatch.setattr(secure, "CROWD", crowd)
+    monkeypatch.setattr(secure.asyncio, "wait_for", noted)
+    job = lan.open()
+    with serving_securely(lan) as (_, by_tls), line_to(by_tls) as line:
+        line.sendall(head(lan, "GET", f"/job/{job}"))
+        assert said(line).endswith(b"</html>")
+    assert [each for each in waited if each != connections.IDLE_S] == [patience]
