@@ -484,3 +484,10 @@ def test_the_same_after_another_cylinders_reading_may_be_that_reading(session: S
     assert asked.verdict is Verdict.ASK
     say(session, "five stays the same")
     assert [cut.no_change for cut in session.job.runs[-1].cuts] == [False, True]
+
+
+def test_a_number_that_was_no_change_is_put_right_at_once(session: Session) -> None:
+    say(session, *RUNNING, "four cut thirty six")
+    (told,) = session.type("correct four to no change")
+    assert told.verdict is Verdict.TAKE
+    assert [(cut.cylinder, cut.no_change) for cut in session.job.runs[0].cuts] == [(4, True)]
