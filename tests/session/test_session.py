@@ -8,13 +8,17 @@ from pathlib import Path
 import pytest
 
 from journal.analysis import diagnose
+from journal.errors import BadInput
 from journal.facts import (
     Answer,
     Baseline,
+    Body,
     Correction,
     Cut,
     Engine,
+    JobFact,
     JobOpened,
+    PartWanted,
     Question,
     RunKind,
     RunStarted,
@@ -281,3 +285,14 @@ def test_what_two_poor_hearings_have_in_common_is_asked_for_a_third_time(session
     assert settled is not None and settled.verdict is Verdict.TAKE
     assert said_twice(fair, Decision(Verdict.ASK, None, (), 0.94, "carry on"), Context()) is None
     assert said_twice(None, fair, Context()) is None
+
+
+@pytest.mark.parametrize(
+    "body", [JobFact("work order", "7\n8"), JobFact("unit", "VB-1\u2028VB-2"), PartWanted("seal\t1")]
+)
+def test_a_name_that_is_no_single_line_is_refused_whoever_enters_it(session: Session, body: Body) -> None:
+    before = session.job.entries
+    with pytest.raises(BadInput, match="give one line"):
+        session.enter(body)
+    assert session.job.entries == before
+    session.enter(JobFact("complaint", "misses cold\nand smokes"))
