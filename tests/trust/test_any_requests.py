@@ -356,13 +356,17 @@ def ask(rule: Rule, chance: random.Random, place: Place, method: str = "") -> in
         0.9 if rule.endpoint in ("photos.upload", "phone.send", "handset.send") else 0.1
     ):
         data |= photo(chance)
+    body: dict[str, Any] | bytes = data
+    if rule.endpoint == "stand.frame" and method == "POST":
+        frame = PICTURE.read_bytes()
+        body = frame if chance.random() < 0.5 else spoil(frame[:2000], chance)
     # Another device each time, or it would soon be one that tried too often; some are not of this machine.
     near = chance.random() < 0.9
     device = f"127.{chance.randrange(256)}.{chance.randrange(256)}.7" if near else f"192.0.2.{chance.randrange(256)}"
     with place.client() as client:
         # A stream of live updates has no end: only its beginning is asked for.
         answer = client.open(
-            path, method=method, query_string=query, data=data, buffered=False, environ_base={"REMOTE_ADDR": device}
+            path, method=method, query_string=query, data=body, buffered=False, environ_base={"REMOTE_ADDR": device}
         )
         status = answer.status_code
         answer.close()
