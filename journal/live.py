@@ -52,14 +52,13 @@ def check_alone(folder: Path, job: str) -> None:
     Raises:
         HearingError: another process listens for it and gives signs of life.
     """
-    last = _last_sign(folder, job)
-    until = time.monotonic() + 3 * BEAT_S
-    while last is not None and time.monotonic() < until:
+    first = now = _last_sign(folder, job)
+    while now is not None:
+        # A busy machine's next sign comes late: only one too old to be fresh is of a process that is gone.
         time.sleep(_LOOK_S)
         now = _last_sign(folder, job)
-        if now is not None and now != last:
+        if now is not None and now != first:
             raise HearingError("another `journal listen`, or the page, listens for this job already: end that first")
-        last = now
 
 
 def _last_sign(folder: Path, job: str) -> int | None:
@@ -90,6 +89,8 @@ class LivePage:
         self._beats = Thread(target=self._beat, name="sign-of-life", daemon=True)
 
     def __enter__(self) -> LivePage:
+        # At once, not when the thread comes to it: another one that starts now is to see it.
+        self._tell()
         self._beats.start()
         return self
 
@@ -101,7 +102,6 @@ class LivePage:
         self._tell(state=LiveState.ENDED, why=str(error) if isinstance(error, Exception) else "")
 
     def _beat(self) -> None:
-        self._tell()
         while not self._over.wait(BEAT_S):
             self._tell()
 
