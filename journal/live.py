@@ -29,7 +29,10 @@ BEAT_S = 0.25
 
 _LEVEL_EVERY_S = 0.25
 
-_FRESH_S = 1.5
+FRESH_S = 1.5
+"""Seconds without a sign of life, or without sound, after which a process listens no more; it gives several a second.
+With the page's watcher's look and the way to the page it is known there within two."""
+
 _LOOK_S = 0.05
 
 
@@ -63,15 +66,28 @@ def check_alone(folder: Path, job: str) -> None:
 
 def _last_sign(folder: Path, job: str) -> int | None:
     """When another process that listens for this job last gave a sign of life, nanoseconds; none where none lately."""
+    at, told = last_told(folder)
+    if told.get("job") != job or told.get("pid") == os.getpid():
+        return None
+    return at if is_fresh(at / 1e9) and told.get("state") in (LiveState.STARTING, LiveState.LISTENING) else None
+
+
+def last_told(folder: Path) -> tuple[int, dict[str, Any]]:
+    """What a listening process last wrote beside the entries, and when, nanoseconds since 1970.
+
+    0 and nothing where the file is absent or cannot be read.
+    """
     path = folder / LIVE_FILE
     try:
-        at, data = path.stat().st_mtime_ns, json.loads(read_file(path))
+        at, told = path.stat().st_mtime_ns, json.loads(read_file(path))
     except (OSError, ValueError):
-        return None
-    if not isinstance(data, dict) or data.get("job") != job or data.get("pid") == os.getpid():
-        return None
-    fresh = abs(time.time() - at / 1e9) < _FRESH_S
-    return at if fresh and data.get("state") in (LiveState.STARTING, LiveState.LISTENING) else None
+        return 0, {}
+    return (at, told) if isinstance(told, dict) else (0, {})
+
+
+def is_fresh(at: float) -> bool:
+    """Whether a moment, seconds since 1970, is less than `FRESH_S` from now."""
+    return abs(time.time() - at) < FRESH_S
 
 
 class LivePage:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import json
 import math
-import time
 from dataclasses import dataclass
 from enum import StrEnum
 from pathlib import Path
@@ -12,12 +10,7 @@ from typing import Any
 
 from journal.errors import BadInput
 from journal.facts.codec import time_from_text
-from journal.live import LIVE_FILE, LiveState
-from journal.record.files import read_file
-
-FRESH_S = 1.5
-"""Seconds without a sign of life, or without sound, after which a process listens no more; it gives several a second.
-With the watcher's look and the way to the page it is known there within two."""
+from journal.live import LiveState, is_fresh, last_told
 
 
 class Hears(StrEnum):
@@ -60,7 +53,7 @@ class Heard:
 
     def level_now(self) -> float | None:
         """The input level while it is fresh, dBFS; none afterwards."""
-        return self.level_db if _fresh(self.sound_at) else None
+        return self.level_db if is_fresh(self.sound_at) else None
 
     def hears(self) -> tuple[Hears, str]:
         """Whether it hears what is said now, and why not, in words."""
@@ -68,13 +61,13 @@ class Heard:
             return Hears.NO, ""
         if self.state == LiveState.ENDED:
             return Hears.NO, self.why
-        if not _fresh(self.written_at):
+        if not is_fresh(self.written_at):
             return Hears.NO, "the listener was ended, or does not answer"
         if self.state == LiveState.STARTING:
             return Hears.NOT_YET, ""
         if self.state == LiveState.RECORDING:
             return Hears.RECORDING, ""
-        if not _fresh(self.sound_at):
+        if not is_fresh(self.sound_at):
             return Hears.NO, self.trouble or "no sound comes from the microphone"
         return Hears.YES, ""
 
@@ -93,25 +86,16 @@ def heard_for(job: str, heard: Heard, gone: str) -> tuple[Heard, Hears, str]:
     return heard, hears, (gone or why) if hears is Hears.NO else why
 
 
-def _fresh(at: float) -> bool:
-    return abs(time.time() - at) < FRESH_S
-
-
 def heard_in(folder: Path) -> Heard:
     """What the session writes beside the entries; nothing heard where the file is absent or unreadable."""
-    path = folder / LIVE_FILE
-    try:
-        written_at = path.stat().st_mtime
-        data: Any = json.loads(read_file(path))
-    except (OSError, ValueError):
-        return Heard()
-    if not isinstance(data, dict):
+    written_at, data = last_told(folder)
+    if not written_at:
         return Heard()
     level, sound_at = _level(data)
     words = {name: str(data.get(name) or "") for name in _WORDS}
     cylinder = data.get("asks_cylinder")
     return Heard(
-        **words, level_db=level, sound_at=sound_at, written_at=written_at,
+        **words, level_db=level, sound_at=sound_at, written_at=written_at / 1e9,
         asks_cylinder=cylinder if isinstance(cylinder, int) else None,
     )  # fmt: skip
 

@@ -498,11 +498,6 @@ def test_a_large_file_to_read_in_a_pack_is_looked_through_and_not_held(here: Sto
         unpack(here, rewritten(tmp_path / "large.zip", lambda files: files.update(altered)))
 
 
-def unsigned(files: dict[str, bytes]) -> None:
-    del files["signatures.jsonl"]
-    honest(files)
-
-
 def test_what_no_journal_signed_is_asked_about_before_it_is_added_to_a_job_that_is_here(
     here: Store, there: Store, tmp_path: Path
 ) -> None:
@@ -516,7 +511,7 @@ def test_what_no_journal_signed_is_asked_about_before_it_is_added_to_a_job_that_
     assert plain.exit_code == 0, "a journal vouches for it, and it changes nothing"
     there.append(job.say(Cut(5, 39.0)))
     pack(there, job.job, tmp_path / "last.zip")
-    changed = rewritten(tmp_path / "last.zip", unsigned)
+    changed = rewritten(tmp_path / "last.zip", without_signatures)
     refused = run(here.folder, "unpack", str(changed), typed="n\n")
     assert refused.exit_code == 1 and "1 entry of Ada is added that no journal signed" in refused.output
     assert run(here.folder, "unpack", str(changed), typed="y\n").exit_code == 0

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
@@ -14,7 +12,9 @@ from journal.record.shop_labels import kept_labels
 from journal.record.store import Store
 from journal.seeing import Labelled
 from journal.stand import ALIKE, Step, Watch, after, frame_of, step
-from tests.session.test_photographed import SPEED, Bench, number
+from tests.session.test_photographed import SPEED, Bench, number, store
+
+__all__ = ["store"]
 
 
 class Stand:
@@ -44,12 +44,6 @@ class Stand:
     def name(self, cylinder: int | None) -> None:
         """The next cylinder is named by a cue; none for the baseline."""
         self.bench.session.enter(PhotoCue("scanner", cylinder))
-
-
-@pytest.fixture
-def store(tmp_path: Path) -> Iterator[Store]:
-    with Store.open(tmp_path) as opened:
-        yield opened
 
 
 @pytest.fixture

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import io
+from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
@@ -62,23 +63,32 @@ def test_a_phone_that_gave_the_code_sends_sound_and_is_told_how_much_is_there(la
     assert kept(lan, job) == b"abcdef"
 
 
-@pytest.mark.parametrize("how", ["stranger", "link", "put out", "no sign", "other site", "lan ended"])
-def test_nobody_else_sends_sound_nor_sees_the_page(lan: Shop, how: str) -> None:
-    job = lan.open()
-    phone, more = device(lan), {}
+UNWELCOME = ("stranger", "link", "put out", "no sign", "other site", "lan ended")
+"""Why a phone may not send what one that was let in may."""
+
+
+def unwelcome(
+    lan: Shop, job: str, how: str, sends: Callable[[FlaskClient], bool]
+) -> tuple[FlaskClient, dict[str, str]]:
+    """A phone that may not send any more, or never might, and its headers; whether it `sends` is asked before."""
+    phone = device(lan)
     if how == "link":
         assert phone.get(link_of(lan, job, LinkKind.PHONE)).status_code == 200
     elif how != "stranger":
         phone = let_in(lan)
-        assert put(phone, job, 0, b"ab").json["have"] == 1
+        assert sends(phone)
     if how == "put out":
         lan.post(f"/devices/{lan.app.extensions['journal'].grants.devices()[0].id}/out")
-    if how == "no sign":
-        more = {"X-CSRFToken": "made up"}
-    if how == "other site":
-        more = {"Sec-Fetch-Site": "cross-site"}
     if how == "lan ended":
         lan.app.extensions["journal"].lan = False
+    headers = {"no sign": {"X-CSRFToken": "made up"}, "other site": {"Sec-Fetch-Site": "cross-site"}}
+    return phone, headers.get(how, {})
+
+
+@pytest.mark.parametrize("how", UNWELCOME)
+def test_nobody_else_sends_sound_nor_sees_the_page(lan: Shop, how: str) -> None:
+    job = lan.open()
+    phone, more = unwelcome(lan, job, how, lambda phone: put(phone, job, 0, b"ab").json["have"] == 1)
     before = kept(lan, job)
     assert put(phone, job, len(before) // 2, b"cd", **more).status_code in (400, 403)
     assert kept(lan, job) == before

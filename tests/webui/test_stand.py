@@ -26,12 +26,9 @@ from journal.stand import Watch
 from tests.seeing.screens import TUNED_LOOKS, Reading, rows
 from tests.webui.browser import PHONE, serving, window
 from tests.webui.conftest import FLAGS, Shop, jpeg, sign_of, text_of
-from tests.webui.test_access import device
-from tests.webui.test_desk import link_of
-from tests.webui.test_handset import let_in
+from tests.webui.test_handset import UNWELCOME, let_in, unwelcome
 from tests.webui.test_screens import Reader, number
 from webui import access, photos, quotas, screens, stand
-from webui.grants import LinkKind
 from webui.screens import Screens
 from webui.shop import Secure
 from webui.stands import MOST, Stands
@@ -249,23 +246,10 @@ def test_of_many_phones_the_one_that_was_silent_longest_is_forgotten() -> None:
     assert stands.of("phone 0", "job").alike == 9 and stands.of("phone 0", "other") == Watch()
 
 
-@pytest.mark.parametrize("how", ["stranger", "link", "put out", "no sign", "other site", "lan ended"])
+@pytest.mark.parametrize("how", UNWELCOME)
 def test_nobody_else_sends_frames(lan: Shop, reads: Callable[..., None], how: str) -> None:
     job = run_of(lan)
-    phone, more = device(lan), {}
-    if how == "link":
-        assert phone.get(link_of(lan, job, LinkKind.PHONE)).status_code == 200
-    elif how != "stranger":
-        phone = let_in(lan)
-        assert seen(lan, job, reads, 37.4, client=phone)["step"] == "look"
-    if how == "put out":
-        lan.post(f"/devices/{lan.app.extensions['journal'].grants.devices()[0].id}/out")
-    if how == "no sign":
-        more = {"X-CSRFToken": "made up"}
-    if how == "other site":
-        more = {"Sec-Fetch-Site": "cross-site"}
-    if how == "lan ended":
-        lan.app.extensions["journal"].lan = False
+    phone, more = unwelcome(lan, job, how, lambda phone: seen(lan, job, reads, 37.4, client=phone)["step"] == "look")
     assert send(lan, job, client=phone, **more).status_code in (400, 403)
     assert lan.job(job).pictures == ()
 
